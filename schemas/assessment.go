@@ -1,0 +1,122 @@
+package schemas
+
+import "time"
+
+// Measure is an outcome that is followed over time.
+type Measure string
+
+// Measures. HRex is followed in points of %HRmax where HRmax is known, else
+// in bpm; HRR in bpm.
+const (
+	MeasureHRex Measure = "hrex"
+	MeasureHRR  Measure = "hrr"
+)
+
+// ComparisonState is how a number stands against the athlete's own history.
+type ComparisonState string
+
+// States of a comparison.
+const (
+	// Building: fewer valid earlier tests than the minimum; no verdict.
+	Building ComparisonState = "building"
+	// Inside: the change is within what this athlete usually shows.
+	Inside ComparisonState = "inside"
+	// Higher and Lower: the change passed the thresholds.
+	Higher ComparisonState = "higher"
+	Lower  ComparisonState = "lower"
+	// NoValue: the test has no such number.
+	NoValue ComparisonState = "no value"
+)
+
+// Comparison sets one number of a test beside the athlete's earlier valid
+// tests of the same protocol version. The test itself is never among them.
+type Comparison struct {
+	Measure Measure `json:"measure"`
+	// Seconds is the delay of an HRR, 0 for HRex.
+	Seconds int `json:"seconds,omitempty"`
+	// Unit is "% points of HRmax" or "bpm": what Value and changes are in.
+	Unit  string          `json:"unit"`
+	Value Number          `json:"value"`
+	State ComparisonState `json:"state"`
+
+	// Previous valid test: its value, the change from it in Unit and in
+	// percent of it, and when it was.
+	Previous     Number    `json:"previous"`
+	PrevChange   Number    `json:"prev_change"`
+	PrevPct      Number    `json:"prev_pct"`
+	PreviousTime time.Time `json:"previous_time,omitzero"`
+
+	// Baseline: N earlier tests from From to To, with mean, their own SD, the
+	// SD that was used, the change from the mean in Unit and percent, and z.
+	N        int       `json:"n"`
+	MinN     int       `json:"min_n"`
+	From     time.Time `json:"from,omitzero"`
+	To       time.Time `json:"to,omitzero"`
+	Mean     Number    `json:"mean"`
+	SD       Number    `json:"sd"`
+	SDUsed   Number    `json:"sd_used"`
+	SDMethod string    `json:"sd_method,omitempty"`
+	Change   Number    `json:"change"`
+	Pct      Number    `json:"pct"`
+	Z        Number    `json:"z"`
+
+	// PredLow and PredHigh bound where the next test of an unchanged athlete
+	// falls with the stated probability (t prediction interval).
+	PredLow  Number `json:"pred_low"`
+	PredHigh Number `json:"pred_high"`
+	// TE, SWC and MDC in Unit: typical error, smallest worthwhile change,
+	// minimal detectable change.
+	TE  Number `json:"te"`
+	SWC Number `json:"swc"`
+	MDC Number `json:"mdc"`
+	// ProbChange is the probability (0 to 1) that the true change is beyond
+	// SWC in the observed direction.
+	ProbChange Number `json:"prob_change"`
+}
+
+// Assessment is a test seen beside what was known before it.
+type Assessment struct {
+	TestID   TestID    `json:"test_id"`
+	Athlete  string    `json:"athlete"`
+	Squad    string    `json:"squad"`
+	Protocol string    `json:"protocol"`
+	Session  string    `json:"session"`
+	Start    time.Time `json:"start"`
+	// Comparisons: HRex first, then each HRR.
+	Comparisons []Comparison `json:"comparisons"`
+	// Fired are the rules that this test set off.
+	Fired []FiredRule `json:"fired,omitempty"`
+	// Version is that of the event that caused this assessment.
+	Version Version `json:"version"`
+}
+
+// Comparison returns the comparison of a measure, nil when there is none.
+func (a *Assessment) Comparison(m Measure, seconds int) *Comparison {
+	for i := range a.Comparisons {
+		if a.Comparisons[i].Measure == m && (m == MeasureHRex || a.Comparisons[i].Seconds == seconds) {
+			return &a.Comparisons[i]
+		}
+	}
+	return nil
+}
+
+// RuleID names a rule.
+type RuleID string
+
+// Rules.
+const (
+	RuleHRexRisen    RuleID = "hrex-risen"
+	RuleHRRWorsened  RuleID = "hrr-worsened"
+	RuleBoth         RuleID = "hrex-risen-and-hrr-worsened"
+	RuleTestMissing  RuleID = "test-missing"
+	RuleFileParked   RuleID = "file-parked"
+	RuleTraceInvalid RuleID = "trace-unusable"
+)
+
+// FiredRule is a rule that fired, with the threshold it compared against and
+// one sentence that says what was seen.
+type FiredRule struct {
+	Rule RuleID `json:"rule"`
+	// Reason says what was compared with what, in words and numbers.
+	Reason string `json:"reason"`
+}

@@ -1,0 +1,202 @@
+package club
+
+import (
+	"time"
+
+	"canter.example/schemas"
+)
+
+// Club is a club file, read, checked and with its defaults filled in. It is
+// not changed after loading and may be shared between goroutines.
+type Club struct {
+	// Path of the club file; relative folders are taken from its directory.
+	Path string
+	Name string
+	// Zone is the club's time zone: local dates, planned times, CSV clock times.
+	Zone       *time.Location
+	Squads     []Squad
+	Athletes   []schemas.Athlete
+	Protocols  []schemas.Protocol
+	Planned    []Planned
+	Thresholds Thresholds
+	Privacy    Privacy
+	Chat       Chat
+	Files      Files
+}
+
+// Squad is a group of athletes that train together and share a chat channel.
+type Squad struct {
+	ID      string
+	Name    string
+	Folders []Folder
+	// Channel is the chat channel of the squad's messages ("" = Chat.Channel).
+	Channel string
+	// Protocols are the ids searched for in this squad's files, in order, when
+	// no planned test says which; all of the club's when the file names none.
+	Protocols []string
+}
+
+// Folder is a place where heart-rate files appear.
+type Folder struct {
+	// Path is absolute.
+	Path string
+	// Pattern names parts of the path below Path: "{date}/{athlete}.*"; parts
+	// are {squad}, {date}, {athlete}, {any}. "" when paths say nothing.
+	Pattern string
+	// CSVZone is the zone of clock times in CSV files of this folder; the
+	// club's zone unless set.
+	CSVZone *time.Location
+}
+
+// Planned is a test that the club runs at regular times.
+type Planned struct {
+	ID       string
+	Squad    string
+	Protocol string
+	// Cron is a five-field cron expression in the club's zone: when the test starts.
+	Cron string
+	// Within is how far the true start may be from the planned time, either way.
+	Within time.Duration
+	// RemindAfter the planned time, athletes without a file are reported; 0 = never.
+	RemindAfter   time.Duration
+	MicrocycleDay string
+	Surface       string
+}
+
+// Slot is one planned test at its time.
+type Slot struct {
+	Planned *Planned
+	Time    time.Time
+}
+
+// Thresholds decide when a change deserves a look. Sources of the defaults
+// stand in defaults.go.
+type Thresholds struct {
+	// HRexRisePoints is the least rise of HRex in points of %HRmax (Bpm where
+	// HRmax is unknown), from the baseline mean.
+	HRexRisePoints float64
+	HRexRiseBPM    float64
+	// HRRFallBPM is the least fall of HRR from the baseline mean, in bpm.
+	HRRFallBPM float64
+	// Z is the least |z| that goes with either.
+	Z float64
+	// MinBaseline tests are needed for a verdict; the baseline is the last
+	// BaselineTests within BaselineAge.
+	MinBaseline   int
+	BaselineTests int
+	BaselineAge   time.Duration
+	// Typical errors: HRex in points of %HRmax, HRR in bpm.
+	HRexTE float64
+	HRRTE  float64
+	// TellWithin: tests older than this when scored are recorded, not told.
+	TellWithin time.Duration
+}
+
+// NameStyle is how athletes appear in chat.
+type NameStyle string
+
+// Name styles.
+const (
+	ShowName     NameStyle = "name"
+	ShowInitials NameStyle = "initials"
+	ShowID       NameStyle = "id"
+)
+
+// Privacy limits what leaves canter and how long it is kept.
+type Privacy struct {
+	// ChatNames is how athletes are called in chat.
+	ChatNames NameStyle
+	// HistoryNames is how athletes are called in the history's athletes table.
+	HistoryNames NameStyle
+	// KeepFiles is how long the raw archive is kept; 0 = for good.
+	KeepFiles time.Duration
+}
+
+// ChatKind is the kind of chat.
+type ChatKind string
+
+// Chats.
+const (
+	ChatTerminal ChatKind = "terminal"
+	ChatSlack    ChatKind = "slack"
+)
+
+// Chat is where messages go.
+type Chat struct {
+	Kind ChatKind
+	// Channel is the default channel, and that of messages about files.
+	Channel string
+	// TokenEnv or TokenFile hold the secret; it is never in the club file.
+	TokenEnv  string
+	TokenFile string
+	// APIURL overrides the Web API's address, for a proxy or a test server.
+	APIURL string
+}
+
+// Files sets how folders are watched.
+type Files struct {
+	// Settle is how long a file must be unchanged before it is read.
+	Settle time.Duration
+	// Rescan is how often folders are listed, whatever events say.
+	Rescan time.Duration
+	// MaxSize in bytes; larger files are parked unread.
+	MaxSize int64
+}
+
+// Athlete returns the athlete with this id, nil when there is none.
+func (c *Club) Athlete(id string) *schemas.Athlete {
+	for i := range c.Athletes {
+		if c.Athletes[i].ID == id {
+			return &c.Athletes[i]
+		}
+	}
+	return nil
+}
+
+// Squad returns the squad with this id, nil when there is none.
+func (c *Club) Squad(id string) *Squad {
+	for i := range c.Squads {
+		if c.Squads[i].ID == id {
+			return &c.Squads[i]
+		}
+	}
+	return nil
+}
+
+// Protocol returns the protocol with this id, nil when there is none.
+func (c *Club) Protocol(id string) *schemas.Protocol {
+	for i := range c.Protocols {
+		if c.Protocols[i].ID == id {
+			return &c.Protocols[i]
+		}
+	}
+	return nil
+}
+
+// ChannelOf returns the chat channel of a squad.
+func (c *Club) ChannelOf(squad string) string {
+	if s := c.Squad(squad); s != nil && s.Channel != "" {
+		return s.Channel
+	}
+	return c.Chat.Channel
+}
+
+// NameOf returns what the athlete is called in chat, by the privacy setting.
+func (c *Club) NameOf(id string) string {
+	return Called(c.Athlete(id), id, c.Privacy.ChatNames)
+}
+
+// Called returns an athlete's name in the given style; the id when the
+// athlete is unknown (nil) or has no such name.
+func Called(a *schemas.Athlete, id string, style NameStyle) string {
+	switch {
+	case a == nil || style == ShowID:
+		return id
+	case style == ShowInitials && a.Initials != "":
+		return a.Initials
+	case style == ShowName && a.Name != "":
+		return a.Name
+	default:
+		return id
+	}
+}

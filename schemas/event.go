@@ -1,0 +1,163 @@
+package schemas
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+)
+
+// EventFormat is the version of the events' JSON. A reader refuses a newer
+// one, so that an old process never guesses at a new field's meaning.
+const EventFormat = 1
+
+// ErrEvent is returned by [DecodeEvent] for bytes that are no event of the
+// expected kind: broken JSON, a newer format, or a missing name.
+var ErrEvent = errors.New("not a valid event")
+
+// Streams, and the subjects each holds.
+//
+// CANTER_INPUT is all that makes the scorer work: files, further places where
+// a known file was seen, requests to score again, corrections. One stream, so
+// that its sequence numbers give one order to all of them (see [Version]).
+// CANTER_TESTS carries what the scorer did to the alerts stage, CANTER_CHAT
+// what is to be said.
+const (
+	StreamInput = "CANTER_INPUT"
+	StreamTests = "CANTER_TESTS"
+	StreamChat  = "CANTER_CHAT"
+
+	SubjectFile       = "canter.file."       // + file id; body: the file, compressed
+	SubjectOrigin     = "canter.origin."     // + file id; OriginEvent
+	SubjectRescore    = "canter.rescore."    // + file id; RescoreEvent
+	SubjectCorrection = "canter.correction." // + test id; Correction
+	SubjectTest       = "canter.test."       // + AthleteToken; TestEvent
+	SubjectParked     = "canter.parked."     // + file id; ParkedEvent
+	SubjectChat       = "canter.chat."       // + message id; ChatEvent
+)
+
+// Headers of a file message.
+const (
+	HeaderOrigin   = "Canter-Origin"   // Origin as JSON
+	HeaderSize     = "Canter-Size"     // bytes before compression
+	HeaderEncoding = "Canter-Encoding" // "zstd"
+)
+
+// AthleteToken is the athlete's part of a subject: ids may hold characters
+// that subjects may not, and names don't belong there.
+func AthleteToken(athlete string) string {
+	sum := sha256.Sum256([]byte(athlete))
+	return hex.EncodeToString(sum[:4])
+}
+
+// OriginEvent says that a file already in the archive was seen at another
+// place: a parked file may have been given a better name.
+type OriginEvent struct {
+	File   FileID `json:"file"`
+	Origin Origin `json:"origin"`
+}
+
+// RescoreEvent asks for a file of the archive to be scored again.
+type RescoreEvent struct {
+	File FileID `json:"file"`
+	// Cause says why, for the log.
+	Cause string `json:"cause"`
+	// Athlete, when set, says whose file it is, whatever the file's name says.
+	Athlete string `json:"athlete,omitempty"`
+}
+
+// TestEvent says that tests of one athlete were stored: scored, scored again,
+// corrected or gone.
+type TestEvent struct {
+	File    FileID   `json:"file"`
+	Athlete string   `json:"athlete"`
+	Tests   []TestID `json:"tests"`
+}
+
+// ParkedEvent says that a file could not be handled.
+type ParkedEvent struct {
+	File File `json:"file"`
+}
+
+// ChatEvent asks for a message of the outbox to be sent.
+type ChatEvent struct {
+	Message string `json:"message"`
+}
+
+// envelope is the wire form: the format's number beside the event.
+type envelope struct {
+	Format int             `json:"format"`
+	Kind   string          `json:"kind"`
+	Event  json.RawMessage `json:"event"`
+}
+
+func kindOf(e any) (string, error) {
+	switch e.(type) {
+	case OriginEvent, *OriginEvent:
+		return "origin", nil
+	case RescoreEvent, *RescoreEvent:
+		return "rescore", nil
+	case Correction, *Correction:
+		return "correction", nil
+	case TestEvent, *TestEvent:
+		return "test", nil
+	case ParkedEvent, *ParkedEvent:
+		return "parked", nil
+	case ChatEvent, *ChatEvent:
+		return "chat", nil
+	default:
+		return "", fmt.Errorf("schemas: %T is no event", e)
+	}
+}
+
+// EncodeEvent returns the wire form of one of the event types of this file or
+// of a [Correction].
+func EncodeEvent(e any) ([]byte, error) {
+	kind, err := kindOf(e)
+	if err != nil {
+		return nil, err
+	}
+	body, err := json.Marshal(e)
+	if err != nil {
+		return nil, fmt.Errorf("schemas: encode %s event: %w", kind, err)
+	}
+	return json.Marshal(envelope{Format: EventFormat, Kind: kind, Event: body})
+}
+
+// DecodeEvent reads the wire form into e, a pointer to one of the event types.
+// Errors wrap [ErrEvent].
+func DecodeEvent(b []byte, e any) error {
+	kind, err := kindOf(e)
+	if err != nil {
+		return err
+	}
+	var env envelope
+	if err := strictJSON(b, &env); err != nil {
+		return fmt.Errorf("%w: %w", ErrEvent, err)
+	}
+	if env.Format != EventFormat {
+		return fmt.Errorf("%w: format %d, this program reads %d: upgrade it", ErrEvent, env.Format, EventFormat)
+	}
+	if env.Kind != kind {
+		return fmt.Errorf("%w: kind %q where %q was expected", ErrEvent, env.Kind, kind)
+	}
+	if err := json.Unmarshal(env.Event, e); err != nil {
+		return fmt.Errorf("%w: %s: %w", ErrEvent, kind, err)
+	}
+	return nil
+}
+
+func strictJSON(b []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return err
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("text after the end of the event")
+	}
+	return nil
+}

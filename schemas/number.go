@@ -1,0 +1,130 @@
+package schemas
+
+import (
+	"database/sql/driver"
+	"encoding/json"
+	"fmt"
+	"math"
+	"strconv"
+)
+
+// Number is a measurement that may be absent. The zero value is absent, so a
+// number that nobody computed can't be mistaken for a measured zero. In JSON
+// an absent number is null; in a database it is NULL.
+type Number struct {
+	value   float64
+	present bool
+}
+
+// Num returns v as a present number. NaN and infinities are absent: no
+// outcome of a test is either.
+func Num(v float64) Number {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return Number{}
+	}
+	return Number{value: v, present: true}
+}
+
+// Get returns the value and whether it is present.
+func (n Number) Get() (float64, bool) { return n.value, n.present }
+
+// Present reports whether there is a value.
+func (n Number) Present() bool { return n.present }
+
+// Or returns the value, or def when it is absent.
+func (n Number) Or(def float64) float64 {
+	if n.present {
+		return n.value
+	}
+	return def
+}
+
+// Ptr returns a pointer to a copy of the value, nil when absent.
+func (n Number) Ptr() *float64 {
+	if !n.present {
+		return nil
+	}
+	v := n.value
+	return &v
+}
+
+// NumPtr returns *p as a number, absent when p is nil.
+func NumPtr(p *float64) Number {
+	if p == nil {
+		return Number{}
+	}
+	return Num(*p)
+}
+
+// Minus returns n - m, absent when either is.
+func (n Number) Minus(m Number) Number {
+	if !n.present || !m.present {
+		return Number{}
+	}
+	return Num(n.value - m.value)
+}
+
+// Text formats the value with the given decimals, "-" when absent.
+func (n Number) Text(decimals int) string {
+	if !n.present {
+		return "-"
+	}
+	return strconv.FormatFloat(n.value, 'f', decimals, 64)
+}
+
+// Signed formats the value with a sign and the given decimals, "-" when absent.
+func (n Number) Signed(decimals int) string {
+	if !n.present {
+		return "-"
+	}
+	return fmt.Sprintf("%+.*f", decimals, n.value)
+}
+
+// MarshalJSON writes the value, or null when absent.
+func (n Number) MarshalJSON() ([]byte, error) {
+	if !n.present {
+		return []byte("null"), nil
+	}
+	return json.Marshal(n.value)
+}
+
+// UnmarshalJSON reads a JSON number or null.
+func (n *Number) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*n = Number{}
+		return nil
+	}
+	var v float64
+	if err := json.Unmarshal(b, &v); err != nil {
+		return err
+	}
+	*n = Num(v)
+	return nil
+}
+
+// Value implements driver.Valuer: NULL when absent.
+func (n Number) Value() (driver.Value, error) {
+	if !n.present {
+		return nil, nil
+	}
+	return n.value, nil
+}
+
+// Scan implements sql.Scanner for floats, integers and NULL.
+func (n *Number) Scan(src any) error {
+	switch v := src.(type) {
+	case nil:
+		*n = Number{}
+	case float64:
+		*n = Num(v)
+	case float32:
+		*n = Num(float64(v))
+	case int64:
+		*n = Num(float64(v))
+	case *float64:
+		*n = NumPtr(v)
+	default:
+		return fmt.Errorf("schemas: can't read a %T as a number", src)
+	}
+	return nil
+}
