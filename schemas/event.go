@@ -31,7 +31,7 @@ const (
 	StreamChat  = "CANTER_CHAT"
 
 	SubjectFile       = "canter.file."       // + file id; body: the file, compressed
-	SubjectOrigin     = "canter.origin."     // + file id; OriginEvent
+	SubjectOrigin     = "canter.origin."     // + file id + "." + PathToken; OriginEvent
 	SubjectRescore    = "canter.rescore."    // + file id; RescoreEvent
 	SubjectCorrection = "canter.correction." // + test id; Correction
 	SubjectTest       = "canter.test."       // + AthleteToken; TestEvent
@@ -53,6 +53,13 @@ func AthleteToken(athlete string) string {
 	return hex.EncodeToString(sum[:4])
 }
 
+// PathToken is a place's part of a subject: one event for each place where a
+// file was seen.
+func PathToken(o Origin) string {
+	sum := sha256.Sum256([]byte(o.Folder + "\x00" + o.Path))
+	return hex.EncodeToString(sum[:8])
+}
+
 // OriginEvent says that a file already in the archive was seen at another
 // place: a parked file may have been given a better name.
 type OriginEvent struct {
@@ -65,16 +72,17 @@ type RescoreEvent struct {
 	File FileID `json:"file"`
 	// Cause says why, for the log.
 	Cause string `json:"cause"`
-	// Athlete, when set, says whose file it is, whatever the file's name says.
-	Athlete string `json:"athlete,omitempty"`
 }
 
 // TestEvent says that tests of one athlete were stored: scored, scored again,
-// corrected or gone.
+// corrected or gone. Athlete is empty when a file that was parked turned out
+// to hold no test: nothing to assess, but the notice about it is over.
 type TestEvent struct {
 	File    FileID   `json:"file"`
-	Athlete string   `json:"athlete"`
-	Tests   []TestID `json:"tests"`
+	Athlete string   `json:"athlete,omitempty"`
+	Tests   []TestID `json:"tests,omitempty"`
+	// Gone are tests that an earlier scoring of the file found and this did not.
+	Gone []TestID `json:"gone,omitempty"`
 }
 
 // ParkedEvent says that a file could not be handled.

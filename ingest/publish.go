@@ -1,0 +1,135 @@
+package ingest
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+)
+
+// Archive is the broker as ingest needs it.
+type Archive interface {
+	// Archived lists the files and the places that the archive knows.
+	Archived(ctx context.Context) (files map[schemas.FileID]bool, places map[string]bool, err error)
+	// PublishFile stores a file unless it is known.
+	PublishFile(ctx context.Context, f broker.FileMessage) (known bool, err error)
+	// PublishOnce stores an event on a subject that holds one.
+	PublishOnce(ctx context.Context, subject string, event any) (known bool, err error)
+}
+
+// errIncomplete: the file is quiet but its format says that more must come.
+var errIncomplete = errors.New("the file is not complete yet")
+
+// errChanged: the file was changed while it was read.
+var errChanged = errors.New("the file changed while it was read")
+
+// patience is how many settle times an incomplete file is given before it is
+// taken as it is: a broken file must not wait for ever.
+const patience = 10
+
+// publish reads one finished file and puts it into the archive. last is true
+// when an incomplete file is to be taken as it is.
+func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stamp, last bool) error {
+	msg, err := w.read(f, name, want, last)
+	if err != nil {
+		return err
+	}
+	if w.isArchived(msg.ID) {
+		return w.seenAgain(ctx, msg)
+	}
+	known, err := w.archive.PublishFile(ctx, msg)
+	if errors.Is(err, broker.ErrTooLarge) {
+		// Parked with a reason instead: the scorer writes it down, staff are told.
+		msg.Content, msg.Refused = nil, err.Error()+": raise it, or export a shorter file"
+		known, err = w.archive.PublishFile(ctx, msg)
+	}
+	if err != nil {
+		return err
+	}
+	w.markArchived(msg.ID)
+	if known {
+		return w.seenAgain(ctx, msg)
+	}
+	w.log.Info("file published", "file", msg.ID.Short(), "path", msg.Origin.Path, "bytes", msg.Size)
+	return nil
+}
+
+// seenAgain tells the scorer of another place of a known file, once a place.
+func (w *Watcher) seenAgain(ctx context.Context, msg broker.FileMessage) error {
+	subject := schemas.SubjectOrigin + string(msg.ID) + "." + schemas.PathToken(msg.Origin)
+	if w.isPlace(subject) {
+		return nil
+	}
+	if _, err := w.archive.PublishOnce(ctx, subject, schemas.OriginEvent{File: msg.ID, Origin: msg.Origin}); err != nil {
+		return err
+	}
+	w.markPlace(subject)
+	return nil
+}
+
+// read opens the file below the folder's root, makes sure that it is the
+// regular file that was listed, and reads it whole. A file over the size limit
+// is hashed and refused, not held in memory.
+func (w *Watcher) read(f *folder, name string, want stamp, last bool) (broker.FileMessage, error) {
+	file, err := f.root.Open(name)
+	if err != nil {
+		return broker.FileMessage{}, fmt.Errorf("ingest: open %s: %w", name, err)
+	}
+	defer func() { _ = file.Close() }()
+	if err := sameFile(file, want); err != nil {
+		return broker.FileMessage{}, err
+	}
+	msg := broker.FileMessage{Size: want.size, Origin: schemas.Origin{
+		Folder: f.Path, Path: name, Squad: f.Squad,
+		Modified: want.modified.UTC(), Seen: w.now().UTC(),
+	}}
+	if want.size > w.cfg.MaxSize {
+		h := sha256.New()
+		if _, err := io.Copy(h, file); err != nil {
+			return msg, fmt.Errorf("ingest: read %s: %w", name, err)
+		}
+		msg.ID = schemas.FileID(hex.EncodeToString(h.Sum(nil)))
+		msg.Refused = fmt.Sprintf("the file has %d bytes, the limit is %d (files.max_size in the club file)", want.size, w.cfg.MaxSize)
+		return msg, sameFile(file, want)
+	}
+	content, err := io.ReadAll(io.LimitReader(file, want.size+1))
+	if err != nil {
+		return msg, fmt.Errorf("ingest: read %s: %w", name, err)
+	}
+	if int64(len(content)) != want.size {
+		return msg, errChanged
+	}
+	if err := sameFile(file, want); err != nil {
+		return msg, err
+	}
+	if !last && !complete(content) {
+		return msg, errIncomplete
+	}
+	msg.ID, msg.Content = schemas.NewFileID(content), content
+	return msg, nil
+}
+
+func sameFile(file *os.File, want stamp) error {
+	info, err := file.Stat()
+	if err != nil {
+		return fmt.Errorf("ingest: %w", err)
+	}
+	if !info.Mode().IsRegular() {
+		return fmt.Errorf("ingest: %s: %w", info.Name(), fs.ErrInvalid)
+	}
+	if (stamp{size: info.Size(), modified: info.ModTime()}) != want {
+		return errChanged
+	}
+	return nil
+}
+
+// retryDelay grows with the tries, up to a minute.
+func retryDelay(tries int) time.Duration { return broker.Backoff(tries + 1) }

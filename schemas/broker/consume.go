@@ -1,0 +1,217 @@
+package broker
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"runtime/debug"
+	"sync"
+	"time"
+
+	"canter.example/schemas"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// ackWait is how long the broker waits for word of a delivery; while a
+// handler works, it gets word three times in that span.
+const ackWait = 30 * time.Second
+
+// grace is how long a handler may go on after its service was told to stop.
+const grace = 10 * time.Second
+
+// Work names what a service consumes.
+type Work struct {
+	Stream  string
+	Durable string
+	// Filter is a subject filter, "" for the whole stream.
+	Filter string
+	// Workers handle deliveries at the same time, in this process.
+	Workers int
+	// OneAtATime keeps a single delivery out among all processes.
+	OneAtATime bool
+	Log        *slog.Logger
+}
+
+// Delivery is one message handed to a handler.
+type Delivery struct {
+	Subject string
+	Header  nats.Header
+	Data    []byte
+	// Version orders this delivery among all of its stream.
+	Version schemas.Version
+	// Tries counts deliveries of this message, this one included.
+	Tries int
+}
+
+// Handler does the work of one delivery. nil acknowledges it, an error gives
+// it back to be delivered again later, a [Permanent] error ends it. Its
+// context outlives the service's stop by a grace of ten seconds.
+type Handler func(ctx context.Context, d *Delivery) error
+
+// Consume hands deliveries of w to h until ctx ends, then gives back what no
+// worker has begun, waits for the workers and returns nil.
+func (b *Broker) Consume(ctx context.Context, w Work, h Handler) error {
+	cons, err := b.consumer(ctx, w)
+	if err != nil {
+		return err
+	}
+	workers := max(w.Workers, 1)
+	iter, err := cons.Messages(jetstream.PullMaxMessages(2 * workers))
+	if err != nil {
+		return fmt.Errorf("broker: consume %s: %w", w.Durable, err)
+	}
+	queue := make(chan jetstream.Msg)
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			for m := range queue {
+				b.handle(ctx, w, m, h)
+			}
+		})
+	}
+	stop := context.AfterFunc(ctx, iter.Drain)
+	defer stop()
+	for {
+		m, err := iter.Next()
+		if errors.Is(err, jetstream.ErrMsgIteratorClosed) {
+			break
+		}
+		if err != nil {
+			// Missed heartbeats and the like: the iterator goes on by itself.
+			w.Log.Warn("broker: waiting for messages", "consumer", w.Durable, "err", err)
+			continue
+		}
+		select {
+		case queue <- m:
+		case <-ctx.Done():
+			_ = m.Nak()
+		}
+	}
+	close(queue)
+	wg.Wait()
+	if ctx.Err() == nil {
+		return fmt.Errorf("broker: consumer %s ended: was it deleted, or the connection closed?", w.Durable)
+	}
+	return nil
+}
+
+func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, error) {
+	pending := 256
+	if w.OneAtATime {
+		pending = 1
+	}
+	c, err := b.js.CreateOrUpdateConsumer(ctx, w.Stream, jetstream.ConsumerConfig{
+		Durable:       w.Durable,
+		FilterSubject: w.Filter,
+		AckPolicy:     jetstream.AckExplicitPolicy,
+		AckWait:       ackWait,
+		MaxDeliver:    -1, // the handlers decide when to park: only they can say why
+		MaxAckPending: pending,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("broker: declare consumer %s on %s: %w", w.Durable, w.Stream, err)
+	}
+	return c, nil
+}
+
+// handle runs h for one message and settles it by what h returned.
+func (b *Broker) handle(ctx context.Context, w Work, m jetstream.Msg, h Handler) {
+	if ctx.Err() != nil {
+		_ = m.Nak()
+		return
+	}
+	meta, err := m.Metadata()
+	if err != nil {
+		w.Log.Error("broker: message without metadata", "subject", m.Subject(), "err", err)
+		_ = m.Term()
+		return
+	}
+	d := &Delivery{
+		Subject: m.Subject(), Header: m.Headers(), Data: m.Data(),
+		Version: schemas.NewVersion(b.created[w.Stream], meta.Sequence.Stream),
+		Tries:   int(min(meta.NumDelivered, 1<<30)),
+	}
+	hctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	stop := context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })
+	defer stop()
+	done := make(chan struct{})
+	go sayInProgress(m, done)
+	err = recovered(hctx, d, h)
+	close(done)
+	settle(hctx, w, m, d, err)
+}
+
+func sayInProgress(m jetstream.Msg, done <-chan struct{}) {
+	t := time.NewTicker(ackWait / 3)
+	defer t.Stop()
+	for {
+		select {
+		case <-t.C:
+			_ = m.InProgress()
+		case <-done:
+			return
+		}
+	}
+}
+
+// recovered turns a panic of the handler into an error: one bad message must
+// not stop the others.
+func recovered(ctx context.Context, d *Delivery, h Handler) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("broker: handler panicked on %s: %v\n%s", d.Subject, p, debug.Stack())
+		}
+	}()
+	return h(ctx, d)
+}
+
+func settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error) {
+	switch {
+	case err == nil:
+		// The double ack tells us that the broker knows; without it a lost ack
+		// would only cost a second, idempotent handling.
+		if err := m.DoubleAck(ctx); err != nil {
+			w.Log.Warn("broker: acknowledge", "subject", d.Subject, "err", err)
+		}
+	case IsPermanent(err):
+		w.Log.Error("broker: message ended", "subject", d.Subject, "err", err)
+		_ = m.Term()
+	default:
+		delay := Backoff(d.Tries)
+		w.Log.Warn("broker: will try again", "subject", d.Subject, "tries", d.Tries, "delay", delay, "err", err)
+		_ = m.NakWithDelay(delay)
+	}
+}
+
+// Backoff returns how long to wait after the given number of tries: 0.25 s
+// doubling to one minute, each shortened by up to a half at random, so that
+// what failed together does not come back together.
+func Backoff(tries int) time.Duration {
+	d := 250 * time.Millisecond << min(max(tries-1, 0), 8)
+	d = min(d, time.Minute)
+	return d/2 + rand.N(d/2) //nolint:gosec // a jitter, not a secret
+}
+
+// Idle reports whether every given durable has nothing waiting and nothing
+// out. Asked in the order of the data's way, an answer of true means that all
+// work begun before the question is done.
+func (b *Broker) Idle(ctx context.Context, work ...Work) (bool, error) {
+	for _, w := range work {
+		c, err := b.js.Consumer(ctx, w.Stream, w.Durable)
+		if errors.Is(err, jetstream.ErrConsumerNotFound) {
+			return false, nil
+		}
+		if err != nil {
+			return false, fmt.Errorf("broker: consumer %s: %w", w.Durable, err)
+		}
+		info := c.CachedInfo()
+		if info.NumPending > 0 || info.NumAckPending > 0 {
+			return false, nil
+		}
+	}
+	return true, nil
+}

@@ -1,0 +1,36 @@
+package broker
+
+import "errors"
+
+var (
+	// ErrTooLarge is returned by [Broker.PublishFile] when the compressed file
+	// is larger than the broker's maximum payload.
+	ErrTooLarge = errors.New("file is larger than the broker takes in one message")
+
+	// ErrNoFile is returned by [Broker.File] when the archive does not hold the
+	// file: it never did, or its time there is over.
+	ErrNoFile = errors.New("file is not in the broker's archive")
+
+	// ErrInUse is returned by [Open] when another process runs the embedded
+	// broker on the same folder.
+	ErrInUse = errors.New("data folder is in use by another canter process")
+
+	// ErrMessage wraps what is wrong with a file message that can't be read.
+	ErrMessage = errors.New("file message can't be read")
+)
+
+// permanent marks an error that no retry mends.
+type permanent struct{ err error }
+
+func (p permanent) Error() string { return p.err.Error() }
+func (p permanent) Unwrap() error { return p.err }
+
+// Permanent marks err as one that no retry mends: the delivery is ended, not
+// given back. Handlers use it only after the reason is on record.
+func Permanent(err error) error { return permanent{err} }
+
+// IsPermanent reports whether err was marked by [Permanent].
+func IsPermanent(err error) bool {
+	var p permanent
+	return errors.As(err, &p)
+}

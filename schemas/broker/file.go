@@ -1,0 +1,151 @@
+package broker
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"canter.example/schemas"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// headerRefused marks a file message without content: ingest saw the file but
+// could not take it, and says why. The scorer parks it.
+const headerRefused = "Canter-Refused"
+
+// FileMessage is a file as it travels.
+type FileMessage struct {
+	ID     schemas.FileID
+	Origin schemas.Origin
+	Size   int64
+	// Content is the whole file; nil when Refused says why it could not be taken.
+	Content []byte
+	Refused string
+}
+
+// PublishFile puts a file into the archive, compressed, named by its hash.
+// known is true when the archive has it already: then nothing was stored.
+// Errors: [ErrTooLarge]; others are worth a retry.
+func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, err error) {
+	m := nats.NewMsg(schemas.SubjectFile + string(f.ID))
+	origin, err := json.Marshal(f.Origin)
+	if err != nil {
+		return false, fmt.Errorf("broker: origin of %s: %w", f.Origin.Path, err)
+	}
+	m.Header.Set(schemas.HeaderOrigin, string(origin))
+	m.Header.Set(schemas.HeaderSize, strconv.FormatInt(f.Size, 10))
+	if f.Refused != "" {
+		m.Header.Set(headerRefused, oneLine(f.Refused))
+	} else {
+		m.Header.Set(schemas.HeaderEncoding, "zstd")
+		m.Data = b.zip.EncodeAll(f.Content, nil)
+	}
+	if limit := b.nc.MaxPayload(); int64(m.Size()) > limit {
+		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
+	}
+	_, err = b.js.PublishMsg(ctx, m,
+		jetstream.WithMsgID(string(f.ID)),
+		jetstream.WithExpectLastSequencePerSubject(0))
+	if isWrongLastSequence(err) {
+		return true, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("broker: publish %s: %w", f.Origin.Path, err)
+	}
+	return false, nil
+}
+
+// Archived lists what the archive holds: file ids, and the subjects of the
+// places where a file was seen again.
+func (b *Broker) Archived(ctx context.Context) (files map[schemas.FileID]bool, places map[string]bool, err error) {
+	s, err := b.js.Stream(ctx, schemas.StreamInput)
+	if err != nil {
+		return nil, nil, fmt.Errorf("broker: archive: %w", err)
+	}
+	files, places = map[schemas.FileID]bool{}, map[string]bool{}
+	for _, prefix := range []string{schemas.SubjectFile, schemas.SubjectOrigin} {
+		info, err := s.Info(ctx, jetstream.WithSubjectFilter(prefix+">"))
+		if err != nil {
+			return nil, nil, fmt.Errorf("broker: list the archive: %w", err)
+		}
+		for subject := range info.State.Subjects {
+			if prefix == schemas.SubjectFile {
+				files[schemas.FileID(strings.TrimPrefix(subject, prefix))] = true
+			} else {
+				places[subject] = true
+			}
+		}
+	}
+	return files, places, nil
+}
+
+func isWrongLastSequence(err error) bool {
+	var api *jetstream.APIError
+	return errors.As(err, &api) && api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequence
+}
+
+// File reads a file back from the archive. Errors: [ErrNoFile].
+func (b *Broker) File(ctx context.Context, id schemas.FileID, limit int64) (FileMessage, error) {
+	s, err := b.js.Stream(ctx, schemas.StreamInput)
+	if err != nil {
+		return FileMessage{}, fmt.Errorf("broker: archive: %w", err)
+	}
+	m, err := s.GetLastMsgForSubject(ctx, schemas.SubjectFile+string(id))
+	if errors.Is(err, jetstream.ErrMsgNotFound) {
+		return FileMessage{}, fmt.Errorf("%w: %s", ErrNoFile, id.Short())
+	}
+	if err != nil {
+		return FileMessage{}, fmt.Errorf("broker: read %s from the archive: %w", id.Short(), err)
+	}
+	return b.decodeFile(m.Subject, m.Header, m.Data, limit)
+}
+
+// FileOf reads the file out of a delivery on [schemas.SubjectFile]. A file
+// that is larger than limit once unpacked, or whose bytes are not what its
+// name says, gives [ErrMessage].
+func (b *Broker) FileOf(d *Delivery, limit int64) (FileMessage, error) {
+	return b.decodeFile(d.Subject, d.Header, d.Data, limit)
+}
+
+func (b *Broker) decodeFile(subject string, h nats.Header, data []byte, limit int64) (FileMessage, error) {
+	f := FileMessage{ID: schemas.FileID(strings.TrimPrefix(subject, schemas.SubjectFile)), Refused: h.Get(headerRefused)}
+	if err := json.Unmarshal([]byte(h.Get(schemas.HeaderOrigin)), &f.Origin); err != nil {
+		return f, fmt.Errorf("%w: its origin: %w", ErrMessage, err)
+	}
+	size, err := strconv.ParseInt(h.Get(schemas.HeaderSize), 10, 64)
+	if err != nil || size < 0 {
+		return f, fmt.Errorf("%w: its size header %q", ErrMessage, h.Get(schemas.HeaderSize))
+	}
+	f.Size = size
+	if f.Refused != "" {
+		return f, nil
+	}
+	if size > limit {
+		return f, fmt.Errorf("%w: %d bytes unpacked, the limit is %d", ErrMessage, size, limit)
+	}
+	// The declared size bounds what is unpacked: the header can't promise
+	// little and the body deliver much.
+	if f.Content, err = b.unpack(data, size); err != nil {
+		return f, fmt.Errorf("%w: %w", ErrMessage, err)
+	}
+	if got := schemas.NewFileID(f.Content); got != f.ID {
+		return f, fmt.Errorf("%w: its bytes hash to %s, its name says %s", ErrMessage, got.Short(), f.ID.Short())
+	}
+	return f, nil
+}
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+func parseURL(s string) (string, error) {
+	u, err := url.Parse(s)
+	if err != nil {
+		return "", err
+	}
+	u.User = nil
+	return u.String(), nil
+}
