@@ -1,0 +1,124 @@
+package assess
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// SameTest is how close the starts of two tests of one athlete and protocol
+// are when they are two files of one run (a watch and a strap, a file
+// exported twice). A submaximal test lasts 3 to 4 min, so two runs can't
+// start within 5.
+const SameTest = 5 * time.Minute
+
+// Earlier returns the tests that o may be compared with, oldest first: same
+// athlete, protocol and protocol version, valid, started before o and not the
+// same run as o, each run once. The order of others does not matter; it may
+// hold o itself, older versions of the same test, and anybody's tests.
+func Earlier(o schemas.Outcome, others []schemas.Outcome) []schemas.Outcome {
+	var kept []schemas.Outcome
+	for _, t := range latest(others) {
+		if sameKind(&o, &t) && t.TestID != o.TestID && t.Valid() && o.Start.Sub(t.Start) > SameTest {
+			kept = append(kept, t)
+		}
+	}
+	return distinct(kept)
+}
+
+// Runs returns the runs of o's athlete by the same protocol version before o,
+// oldest first, whatever their quality: only tests that staff left out are
+// missing. Each run is told by the best of its files.
+func Runs(o schemas.Outcome, others []schemas.Outcome) []schemas.Outcome {
+	var kept []schemas.Outcome
+	for _, t := range latest(others) {
+		if sameKind(&o, &t) && t.TestID != o.TestID && t.Staff != schemas.Excluded && o.Start.Sub(t.Start) > SameTest {
+			kept = append(kept, t)
+		}
+	}
+	return distinct(kept)
+}
+
+// BetterFile returns the test among others that is the same run as o but
+// stands for it instead, and whether there is one. Staff hear of a run once.
+func BetterFile(o schemas.Outcome, others []schemas.Outcome) (schemas.Outcome, bool) {
+	best := o
+	for _, t := range latest(others) {
+		same := sameKind(&o, &t) && t.TestID != o.TestID && o.Start.Sub(t.Start).Abs() <= SameTest
+		if same && t.Staff != schemas.Excluded && prefer(&t, &best) < 0 {
+			best = t
+		}
+	}
+	return best, best.TestID != o.TestID
+}
+
+// sameKind reports whether two tests measure the same thing. Protocol
+// versions differ when load, averaging or recovery differ.
+func sameKind(a, b *schemas.Outcome) bool {
+	return a.Athlete == b.Athlete && a.Protocol == b.Protocol && a.ProtocolVersion == b.ProtocolVersion
+}
+
+// latest keeps the newest version of each test.
+func latest(tests []schemas.Outcome) []schemas.Outcome {
+	at := make(map[schemas.TestID]int, len(tests))
+	out := make([]schemas.Outcome, 0, len(tests))
+	for _, t := range tests {
+		i, seen := at[t.TestID]
+		switch {
+		case !seen:
+			at[t.TestID] = len(out)
+			out = append(out, t)
+		case t.Version > out[i].Version:
+			out[i] = t
+		}
+	}
+	return out
+}
+
+// distinct keeps one test of each run, oldest first. A run is every test
+// whose start is within [SameTest] of the run's first.
+func distinct(tests []schemas.Outcome) []schemas.Outcome {
+	slices.SortFunc(tests, func(a, b schemas.Outcome) int {
+		return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.FileID, b.FileID), cmp.Compare(a.TestID, b.TestID))
+	})
+	var out []schemas.Outcome
+	var first time.Time
+	for _, t := range tests {
+		if len(out) == 0 || t.Start.Sub(first) > SameTest {
+			out, first = append(out, t), t.Start
+			continue
+		}
+		if last := &out[len(out)-1]; prefer(&t, last) < 0 {
+			*last = t
+		}
+	}
+	return out
+}
+
+// prefer is negative when a stands for the run rather than b: valid, then
+// good over check over reject, then higher coverage, then lower file id.
+func prefer(a, b *schemas.Outcome) int {
+	return cmp.Or(
+		cmp.Compare(rank(a), rank(b)),
+		cmp.Compare(b.Coverage, a.Coverage),
+		cmp.Compare(a.FileID, b.FileID),
+		cmp.Compare(a.TestID, b.TestID),
+	)
+}
+
+func rank(o *schemas.Outcome) int {
+	r := 0
+	switch o.Quality {
+	case schemas.Good:
+	case schemas.Check:
+		r = 1
+	case schemas.Reject:
+		r = 2
+	}
+	if !o.Valid() {
+		r += 3
+	}
+	return r
+}
