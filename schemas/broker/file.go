@@ -48,7 +48,7 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 	if limit := b.nc.MaxPayload(); int64(m.Size()) > limit {
 		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
 	}
-	_, err = b.js.PublishMsg(ctx, m,
+	ack, err := b.js.PublishMsg(ctx, m,
 		jetstream.WithMsgID(string(f.ID)),
 		jetstream.WithExpectLastSequencePerSubject(0))
 	if isWrongLastSequence(err) {
@@ -57,7 +57,8 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 	if err != nil {
 		return false, fmt.Errorf("broker: publish %s: %w", f.Origin.Path, err)
 	}
-	return false, nil
+	// Servers differ in which they look at first, the id or the subject.
+	return ack.Duplicate, nil
 }
 
 // Archived lists what the archive holds: file ids, and the subjects of the

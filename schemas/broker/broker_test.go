@@ -1,0 +1,301 @@
+package broker_test
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"errors"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/broker/brokertest"
+	"github.com/google/go-cmp/cmp"
+	"go.uber.org/goleak"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+const limit = 32 << 20
+
+// each runs a test against the embedded server and against Debian's.
+func each(t *testing.T, f func(t *testing.T, b *broker.Broker)) {
+	t.Run("embedded", func(t *testing.T) {
+		b, err := broker.Open(t.Context(), broker.Config{Dir: t.TempDir()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer b.Close()
+		f(t, b)
+	})
+	t.Run("external", func(t *testing.T) {
+		b, err := broker.Open(t.Context(), broker.Config{URL: brokertest.NATS(t)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer b.Close()
+		f(t, b)
+	})
+}
+
+func fileOf(content string) broker.FileMessage {
+	return broker.FileMessage{
+		ID: schemas.NewFileID([]byte(content)), Content: []byte(content), Size: int64(len(content)),
+		Origin: schemas.Origin{Folder: "/in", Path: "a b/é\n<x>.fit", Squad: "first", Seen: time.Unix(5, 0).UTC()},
+	}
+}
+
+func TestAFileIsStoredOnceAndReadBackWhole(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		f := fileOf("some heart rates")
+		known, err := b.PublishFile(t.Context(), f)
+		if err != nil || known {
+			t.Fatalf("first publish: known %v, err %v", known, err)
+		}
+		other := f
+		other.Origin.Path = "elsewhere"
+		known, err = b.PublishFile(t.Context(), other)
+		if err != nil || !known {
+			t.Fatalf("second publish: known %v, err %v; want known", known, err)
+		}
+		got, err := b.File(t.Context(), f.ID, limit)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(f, got); d != "" {
+			t.Errorf("read back (-want +got):\n%s", d)
+		}
+		files, _, err := b.Archived(t.Context())
+		if err != nil || !files[f.ID] || len(files) != 1 {
+			t.Errorf("archive lists %v, err %v", files, err)
+		}
+		if _, err := b.File(t.Context(), schemas.NewFileID([]byte("never")), limit); !errors.Is(err, broker.ErrNoFile) {
+			t.Errorf("unknown file: %v, want ErrNoFile", err)
+		}
+		if _, err := b.File(t.Context(), f.ID, 3); !errors.Is(err, broker.ErrMessage) {
+			t.Errorf("over the limit: %v, want ErrMessage", err)
+		}
+	})
+}
+
+func TestAFileTooLargeForOneMessageIsSaidSo(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		noise := make([]byte, 9<<20) // noise does not compress
+		_, _ = rand.Read(noise)
+		f := broker.FileMessage{ID: schemas.NewFileID(noise), Content: noise, Size: int64(len(noise))}
+		if _, err := b.PublishFile(t.Context(), f); !errors.Is(err, broker.ErrTooLarge) {
+			t.Fatalf("got %v, want ErrTooLarge", err)
+		}
+		f.Content, f.Refused = nil, "too\nlarge"
+		if _, err := b.PublishFile(t.Context(), f); err != nil {
+			t.Fatal(err)
+		}
+		got, err := b.File(t.Context(), f.ID, limit)
+		if err != nil || got.Refused != "too large" || got.Content != nil {
+			t.Errorf("got %+v, %v", got, err)
+		}
+	})
+}
+
+func TestAnEventThatHoldsForGoodIsStoredOnce(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		subject := schemas.SubjectOrigin + "f1." + schemas.PathToken(schemas.Origin{Path: "x"})
+		for i, want := range []bool{false, true} {
+			known, err := b.PublishOnce(t.Context(), subject, schemas.OriginEvent{File: "f1"})
+			if err != nil || known != want {
+				t.Errorf("publish %d: known %v, err %v", i, known, err)
+			}
+		}
+	})
+}
+
+// TestEveryDeliveryIsSettledByWhatItsHandlerReturned: done once, failed until
+// it works, panicked and retried, ended for good.
+func TestEveryDeliveryIsSettledByWhatItsHandlerReturned(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		work := broker.Work{Stream: schemas.StreamTests, Durable: "t", Workers: 3, Log: slog.New(slog.DiscardHandler)}
+		for _, id := range []string{"fine", "fails-twice", "panics-once", "hopeless"} {
+			if err := b.Publish(t.Context(), schemas.SubjectParked+id, id, schemas.ParkedEvent{}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var mu sync.Mutex
+		tries := map[string]int{}
+		var versions []schemas.Version
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() {
+			done <- b.Consume(ctx, work, func(_ context.Context, d *broker.Delivery) error {
+				mu.Lock()
+				defer mu.Unlock()
+				id := d.Subject[len(schemas.SubjectParked):]
+				tries[id]++
+				if tries[id] != d.Tries {
+					t.Errorf("%s: delivery says try %d, it is %d", id, d.Tries, tries[id])
+				}
+				versions = append(versions, d.Version)
+				switch {
+				case id == "fails-twice" && tries[id] <= 2:
+					return errors.New("not now")
+				case id == "panics-once" && tries[id] == 1:
+					panic("boom")
+				case id == "hopeless":
+					return broker.Permanent(errors.New("never"))
+				}
+				return nil
+			})
+		}()
+		waitIdle(t, b, work)
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("Consume: %v", err)
+		}
+		want := map[string]int{"fine": 1, "fails-twice": 3, "panics-once": 2, "hopeless": 1}
+		if d := cmp.Diff(want, tries); d != "" {
+			t.Errorf("tries (-want +got):\n%s", d)
+		}
+		for _, v := range versions {
+			if v == 0 {
+				t.Error("a delivery had no version")
+			}
+		}
+	})
+}
+
+func TestOneAtATimeHoldsAmongConsumersAndOrderIsKept(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		work := broker.Work{Stream: schemas.StreamChat, Durable: "c", Workers: 4, OneAtATime: true, Log: slog.New(slog.DiscardHandler)}
+		const n = 20
+		for i := range n {
+			id := string(rune('a' + i))
+			if err := b.Publish(t.Context(), schemas.SubjectChat+id, id, schemas.ChatEvent{Message: id}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var out, most atomic.Int32
+		var mu sync.Mutex
+		var order []byte
+		ctx, cancel := context.WithCancel(t.Context())
+		var wg sync.WaitGroup
+		for range 2 {
+			wg.Go(func() {
+				if err := b.Consume(ctx, work, func(_ context.Context, d *broker.Delivery) error {
+					most.Store(max(most.Load(), out.Add(1)))
+					defer out.Add(-1)
+					time.Sleep(time.Millisecond)
+					mu.Lock()
+					defer mu.Unlock()
+					order = append(order, d.Subject[len(schemas.SubjectChat)])
+					return nil
+				}); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		waitIdle(t, b, work)
+		cancel()
+		wg.Wait()
+		if most.Load() != 1 {
+			t.Errorf("%d deliveries were out at once", most.Load())
+		}
+		if want := []byte("abcdefghijklmnopqrst"); !bytes.Equal(order, want) {
+			t.Errorf("order %s, want %s", order, want)
+		}
+	})
+}
+
+// TestStoppingGivesBackWhatWasNotBegun: another consumer gets it at once, not
+// after the acknowledgement's time.
+func TestStoppingGivesBackWhatWasNotBegun(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		work := broker.Work{Stream: schemas.StreamTests, Durable: "s", Workers: 1, Log: slog.New(slog.DiscardHandler)}
+		for _, id := range []string{"a", "b", "c", "d"} {
+			if err := b.Publish(t.Context(), schemas.SubjectParked+id, id, schemas.ParkedEvent{}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		var first atomic.Int32
+		if err := b.Consume(ctx, work, func(_ context.Context, _ *broker.Delivery) error {
+			first.Add(1)
+			cancel() // told to stop while working: this one is finished, no other begun
+			time.Sleep(50 * time.Millisecond)
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+		if first.Load() != 1 {
+			t.Errorf("%d were handled after the stop, want 1", first.Load())
+		}
+		ctx, cancel = context.WithTimeout(t.Context(), 10*time.Second)
+		defer cancel()
+		var second atomic.Int32
+		if err := b.Consume(ctx, work, func(_ context.Context, _ *broker.Delivery) error {
+			if second.Add(1) == 3 {
+				cancel()
+			}
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+		if second.Load() != 3 {
+			t.Errorf("%d came back within 10 s, want 3", second.Load())
+		}
+	})
+}
+
+func TestADataFolderBelongsToOneProcess(t *testing.T) {
+	dir := t.TempDir()
+	if _, running := broker.Running(dir); running {
+		t.Error("nobody runs there yet")
+	}
+	b, err := broker.Open(t.Context(), broker.Config{Dir: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	addr, running := broker.Running(dir)
+	if !running || addr.Token == "" {
+		t.Errorf("Running: %+v %v", addr, running)
+	}
+	if _, err := broker.Open(t.Context(), broker.Config{Dir: dir}); !errors.Is(err, broker.ErrInUse) {
+		t.Errorf("second open: %v, want ErrInUse", err)
+	}
+	if _, err := broker.Open(t.Context(), broker.Config{URL: addr.URL}); err == nil {
+		t.Error("the embedded broker let somebody in without its token")
+	}
+	other, err := broker.Open(t.Context(), broker.Config{URL: addr.URL, Token: addr.Token})
+	if err != nil {
+		t.Fatalf("with the token: %v", err)
+	}
+	other.Close()
+	b.Close()
+	if _, running := broker.Running(dir); running {
+		t.Error("still said to run after Close")
+	}
+}
+
+func TestVersionsGrowAcrossAStreamMadeAnew(t *testing.T) {
+	old := schemas.NewVersion(time.Unix(1_700_000_000, 0), 1<<31-1)
+	anew := schemas.NewVersion(time.Unix(1_700_000_001, 0), 1)
+	if anew <= old {
+		t.Errorf("%d does not outrank %d", anew, old)
+	}
+}
+
+func waitIdle(t *testing.T, b *broker.Broker, w broker.Work) {
+	t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+		idle, err := b.Idle(t.Context(), w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if idle {
+			return
+		}
+	}
+	t.Fatal("work was not done in 20 s")
+}

@@ -1,0 +1,304 @@
+package scorer
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
+	"canter.example/scorer/engine"
+	"canter.example/scorer/identify"
+)
+
+// scored is what came out of one file.
+type scored struct {
+	outcomes []schemas.Outcome
+	windows  map[schemas.TestID][]schemas.TraceSecond
+	// unknown are the traces that nobody could be found for, in words.
+	unknown []string
+	// remarks say why traces held no test.
+	remarks []string
+}
+
+// file takes one file from bytes to stored outcomes.
+func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Version) error {
+	if msg.Refused != "" {
+		return s.park(ctx, msg, v, "", msg.Refused)
+	}
+	zone, date := s.openEnds(msg.Origin)
+	traces, format, err := s.decode(msg, zone, date)
+	if err != nil {
+		return s.park(ctx, msg, v, format, err.Error())
+	}
+	rulings, err := s.rulings(ctx, msg.ID)
+	if err != nil {
+		return err
+	}
+	before, err := s.history.FileTests(ctx, msg.ID)
+	if err != nil {
+		return err
+	}
+	result, err := s.score(msg, traces, rulings)
+	if err != nil {
+		return s.park(ctx, msg, v, format, err.Error())
+	}
+	f := schemas.File{
+		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
+		Tests: len(result.outcomes), Traces: len(traces), Version: v,
+	}
+	switch {
+	case len(result.unknown) > 0:
+		f.State, f.Reason = schemas.FileParked, strings.Join(result.unknown, "; ")
+		if len(result.outcomes) > 0 {
+			f.Reason = fmt.Sprintf("in part (%d tests were scored): %s", len(result.outcomes), f.Reason)
+		}
+	case len(result.outcomes) > 0:
+		f.State = schemas.FileScored
+	default:
+		f.State, f.Reason = schemas.FileTraining, strings.Join(result.remarks, "; ")
+	}
+	for i := range result.outcomes {
+		result.outcomes[i].Version = v
+	}
+	if err := s.history.SaveFile(ctx, f, result.outcomes, result.windows); err != nil {
+		return err
+	}
+	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "reason", f.Reason)
+	return s.tell(ctx, f, before, result.outcomes, v)
+}
+
+// decode runs the decoder; its panic is a damaged file, not a dead service.
+func (s *Service) decode(msg broker.FileMessage, zone *time.Location, date time.Time) (traces []schemas.Trace, format string, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			s.log.Error("scorer: decoder panicked", "file", msg.ID.Short(), "path", msg.Origin.Path, "panic", p, "stack", string(debug.Stack()))
+			err = fmt.Errorf("%s: the reader failed on this file (%v): please report it with the file", msg.Origin.Path, p)
+		}
+	}()
+	return s.cfg.Decode(msg.Origin.Path, msg.Content, zone, date)
+}
+
+// openEnds returns what the club file and the path say where a file's own
+// times leave zone or date open.
+func (s *Service) openEnds(o schemas.Origin) (*time.Location, time.Time) {
+	zone := s.club.Zone
+	if f := identify.Folder(s.club, o); f != nil && f.CSVZone != nil {
+		zone = f.CSVZone
+	}
+	date, _ := identify.Date(s.club, o)
+	return zone, date
+}
+
+// score finds whose each trace is and scores it. The error, if any, is for a
+// scorer that failed on the file.
+func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings map[schemas.TestID]schemas.Ruling) (out scored, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			s.log.Error("scorer: scoring panicked", "file", msg.ID.Short(), "path", msg.Origin.Path, "panic", p, "stack", string(debug.Stack()))
+			err = fmt.Errorf("%s: the scorer failed on this file (%v): please report it with the file", msg.Origin.Path, p)
+		}
+	}()
+	out.windows = map[schemas.TestID][]schemas.TraceSecond{}
+	for i := range traces {
+		tr := &traces[i]
+		who, err := identify.Who(s.club, identify.Question{Origin: msg.Origin, Trace: tr, Traces: len(traces)})
+		if err != nil {
+			out.unknown = append(out.unknown, err.Error())
+			continue
+		}
+		found, remark := s.trace(msg, tr, who, rulings)
+		if len(found) == 0 && remark != "" {
+			if len(traces) > 1 {
+				remark = tr.Part + ": " + remark
+			}
+			out.remarks = append(out.remarks, remark)
+		}
+		for _, f := range found {
+			out.outcomes = append(out.outcomes, f.Outcome)
+			out.windows[f.Outcome.TestID] = f.Window
+		}
+	}
+	return out, nil
+}
+
+// trace scores one athlete's trace by the planned test it may hold, else by
+// each of the squad's protocols. remark says why nothing was found.
+func (s *Service) trace(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
+	slot := s.club.SlotFor(who.Squad, tr.Start, tr.Start.Add(tr.End()))
+	for _, p := range s.candidates(who.Squad, slot) {
+		req := engine.Request{Protocol: p, HRmax: who.Athlete.HRmaxAt(tr.Start.In(s.club.Zone).Year())}
+		if slot != nil {
+			req.Around, req.Within = slot.Time, slot.Planned.Within
+		}
+		fs, why := s.byProtocol(msg, tr, who, req, rulings)
+		if why != "" {
+			remark = why
+		}
+		found = append(found, fs...)
+	}
+	for i := range found {
+		if slot != nil {
+			found[i].Outcome.MicrocycleDay, found[i].Outcome.Surface = slot.Planned.MicrocycleDay, slot.Planned.Surface
+		}
+	}
+	return withoutOverlaps(found), remark
+}
+
+// candidates are the protocols to look for: the planned one, else the squad's.
+func (s *Service) candidates(squad string, slot *club.Slot) []*schemas.Protocol {
+	if slot != nil {
+		if p := s.club.Protocol(slot.Planned.Protocol); p != nil {
+			return []*schemas.Protocol{p}
+		}
+	}
+	var out []*schemas.Protocol
+	if q := s.club.Squad(squad); q != nil && len(q.Protocols) > 0 {
+		for _, id := range q.Protocols {
+			if p := s.club.Protocol(id); p != nil {
+				out = append(out, p)
+			}
+		}
+		return out
+	}
+	for i := range s.club.Protocols {
+		out = append(out, &s.club.Protocols[i])
+	}
+	return out
+}
+
+// byProtocol scores the trace by one protocol and gives each test its
+// identity. Tests whose start staff set by hand are scored at that start.
+func (s *Service) byProtocol(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, req engine.Request, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
+	result := engine.Score(tr, req)
+	if result.None != nil {
+		remark = result.None.Text
+	}
+	found = result.Tests
+	for ordinal := 0; ; ordinal++ {
+		id := schemas.NewTestID(msg.ID, tr.Part, req.Protocol.ID, ordinal)
+		r := rulings[id]
+		if !r.Start.IsZero() {
+			byHand := req
+			byHand.Start, byHand.Around, byHand.Within = r.Start, time.Time{}, 0
+			if again := engine.Score(tr, byHand); len(again.Tests) > 0 {
+				if ordinal < len(found) {
+					found[ordinal] = again.Tests[0]
+				} else {
+					found = append(found, again.Tests[0])
+				}
+			}
+		}
+		if ordinal >= len(found) {
+			break
+		}
+		s.identity(&found[ordinal].Outcome, id, msg, tr, who, req, r)
+	}
+	return found, remark
+}
+
+// identity fills in what the engine does not know.
+func (s *Service) identity(o *schemas.Outcome, id schemas.TestID, msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, req engine.Request, r schemas.Ruling) {
+	o.TestID, o.FileID, o.Part = id, msg.ID, tr.Part
+	o.Athlete, o.Squad = who.Athlete.ID, who.Squad
+	o.Protocol, o.ProtocolVersion = req.Protocol.ID, req.Protocol.Version
+	o.Session = schemas.SessionID(who.Squad, req.Protocol.ID, o.Start.In(s.club.Zone).Format(time.DateOnly))
+	o.Staff = r.Verdict
+	o.ScorerVersion = schemas.ScorerVersion
+	o.Reasons = append(o.Reasons, who.Notes...)
+}
+
+// withoutOverlaps keeps the best of tests that share time, as when a trace
+// fits two protocols: one run is one test.
+func withoutOverlaps(found []engine.Found) []engine.Found {
+	rank := map[schemas.Quality]int{schemas.Good: 0, schemas.Check: 1, schemas.Reject: 2}
+	slices.SortStableFunc(found, func(a, b engine.Found) int {
+		return cmp.Or(
+			-cmp.Compare(boolInt(a.Outcome.StartSource == schemas.StartByHand), boolInt(b.Outcome.StartSource == schemas.StartByHand)),
+			cmp.Compare(rank[a.Outcome.Quality], rank[b.Outcome.Quality]),
+			-cmp.Compare(a.Outcome.StartConfidence, b.Outcome.StartConfidence),
+			-cmp.Compare(a.Outcome.Duration, b.Outcome.Duration),
+			a.Outcome.Start.Compare(b.Outcome.Start))
+	})
+	var kept []engine.Found
+	for _, f := range found {
+		overlaps := slices.ContainsFunc(kept, func(k engine.Found) bool {
+			return f.Outcome.Start.Before(k.Outcome.Start.Add(k.Outcome.Duration)) &&
+				k.Outcome.Start.Before(f.Outcome.Start.Add(f.Outcome.Duration))
+		})
+		if !overlaps {
+			kept = append(kept, f)
+		}
+	}
+	slices.SortFunc(kept, func(a, b engine.Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
+	return kept
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// park stores a file with the reason why it could not be handled, and tells
+// the alerts stage, which tells staff once.
+func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Version, format, reason string) error {
+	before, err := s.history.FileTests(ctx, msg.ID)
+	if err != nil {
+		return err
+	}
+	f := schemas.File{
+		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
+		State: schemas.FileParked, Reason: reason, Version: v,
+	}
+	if err := s.history.SaveFile(ctx, f, nil, nil); err != nil {
+		return err
+	}
+	s.log.Warn("file parked", "file", f.ID.Short(), "path", f.Origin.Path, "reason", reason)
+	return s.tell(ctx, f, before, nil, v)
+}
+
+// tell publishes what became of a file: an event for each athlete with tests
+// that are there now or were before, one for a parked file, and one for any
+// other file, so that a notice about it can be closed.
+func (s *Service) tell(ctx context.Context, f schemas.File, before, now []schemas.Outcome, v schemas.Version) error {
+	events := map[string]*schemas.TestEvent{}
+	of := func(athlete string) *schemas.TestEvent {
+		if events[athlete] == nil {
+			events[athlete] = &schemas.TestEvent{File: f.ID, Athlete: athlete}
+		}
+		return events[athlete]
+	}
+	present := map[schemas.TestID]string{}
+	for i := range now {
+		present[now[i].TestID] = now[i].Athlete
+		e := of(now[i].Athlete)
+		e.Tests = append(e.Tests, now[i].TestID)
+	}
+	for i := range before {
+		if present[before[i].TestID] != before[i].Athlete {
+			e := of(before[i].Athlete)
+			e.Gone = append(e.Gone, before[i].TestID)
+		}
+	}
+	id := func(what string) string { return fmt.Sprintf("%s-%s-%d", f.ID, what, v) }
+	for athlete, e := range events {
+		token := schemas.AthleteToken(athlete)
+		if err := s.broker.Publish(ctx, schemas.SubjectTest+token, id(token), *e); err != nil {
+			return err
+		}
+	}
+	if f.State == schemas.FileParked {
+		return s.broker.Publish(ctx, schemas.SubjectParked+string(f.ID), id("parked"), schemas.ParkedEvent{File: f})
+	}
+	if len(events) == 0 {
+		return s.broker.Publish(ctx, schemas.SubjectTest+"none", id("none"), schemas.TestEvent{File: f.ID})
+	}
+	return nil
+}

@@ -1,0 +1,165 @@
+package scorer
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
+)
+
+// Durable is the name of the scorers' shared consumer.
+const Durable = "scorer"
+
+// Decoder reads the bytes of a file into traces. zone and date are for files
+// that leave them open; date is zero when nothing says it. An error of the
+// decoder parks the file, with the error's text as the reason.
+type Decoder func(name string, content []byte, zone *time.Location, date time.Time) (traces []schemas.Trace, format string, err error)
+
+// Broker is what the scorer needs of the broker.
+type Broker interface {
+	Consume(ctx context.Context, w broker.Work, h broker.Handler) error
+	FileOf(d *broker.Delivery, limit int64) (broker.FileMessage, error)
+	File(ctx context.Context, id schemas.FileID, limit int64) (broker.FileMessage, error)
+	Publish(ctx context.Context, subject, id string, event any) error
+}
+
+// History is what the scorer needs of the history.
+type History interface {
+	// File returns the stored record of a file.
+	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
+	// FileTests returns the tests that the newest scoring of the file found.
+	FileTests(ctx context.Context, id schemas.FileID) ([]schemas.Outcome, error)
+	// SaveFile stores a file's record with its outcomes and trace windows, and
+	// removes tests of the file that are not among them.
+	SaveFile(ctx context.Context, f schemas.File, os []schemas.Outcome, ws map[schemas.TestID][]schemas.TraceSecond) error
+	// Corrections returns those of a file's tests, in order of their ID.
+	Corrections(ctx context.Context, id schemas.FileID) ([]schemas.Correction, error)
+	SaveCorrection(ctx context.Context, c schemas.Correction) error
+}
+
+// Config sets a scorer up.
+type Config struct {
+	Club   *club.Club
+	Decode Decoder
+	// Workers score files at the same time, in this process.
+	Workers int
+	Log     *slog.Logger
+}
+
+// Service is one scorer. Any number may run on the same broker and history.
+type Service struct {
+	cfg     Config
+	club    *club.Club
+	broker  Broker
+	history History
+	log     *slog.Logger
+}
+
+// New returns a scorer.
+func New(cfg Config, b Broker, h History) *Service {
+	return &Service{cfg: cfg, club: cfg.Club, broker: b, history: h, log: cfg.Log}
+}
+
+// Work is the consumer of the scorers.
+func Work(workers int, log *slog.Logger) broker.Work {
+	return broker.Work{Stream: schemas.StreamInput, Durable: Durable, Workers: workers, Log: log}
+}
+
+// Run handles events until ctx ends, finishes or gives back what it has in
+// hand, and returns nil.
+func (s *Service) Run(ctx context.Context) error {
+	return s.broker.Consume(ctx, Work(s.cfg.Workers, s.log), s.Handle)
+}
+
+// Handle does the work of one event of [schemas.StreamInput].
+func (s *Service) Handle(ctx context.Context, d *broker.Delivery) error {
+	switch {
+	case strings.HasPrefix(d.Subject, schemas.SubjectFile):
+		return s.onFile(ctx, d)
+	case strings.HasPrefix(d.Subject, schemas.SubjectOrigin):
+		return s.onOrigin(ctx, d)
+	case strings.HasPrefix(d.Subject, schemas.SubjectRescore):
+		return s.onRescore(ctx, d)
+	case strings.HasPrefix(d.Subject, schemas.SubjectCorrection):
+		return s.onCorrection(ctx, d)
+	default:
+		return broker.Permanent(fmt.Errorf("scorer: no work on subject %s", d.Subject))
+	}
+}
+
+func (s *Service) onFile(ctx context.Context, d *broker.Delivery) error {
+	msg, err := s.broker.FileOf(d, s.club.Files.MaxSize)
+	if errors.Is(err, broker.ErrMessage) {
+		msg.Refused = err.Error()
+		return s.park(ctx, msg, d.Version, "", msg.Refused)
+	}
+	if err != nil {
+		return err
+	}
+	return s.file(ctx, msg, d.Version)
+}
+
+// onOrigin gives a parked file another chance under its new name. A file that
+// was handled stays as it is: a copy is the same file.
+func (s *Service) onOrigin(ctx context.Context, d *broker.Delivery) error {
+	var e schemas.OriginEvent
+	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
+		return broker.Permanent(err)
+	}
+	f, ok, err := s.history.File(ctx, e.File)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		// Its first message is still being handled, or waits for history.
+		return fmt.Errorf("scorer: file %s is not in history yet", e.File.Short())
+	}
+	if f.State != schemas.FileParked || samePlace(f.Origin, e.Origin) {
+		return nil
+	}
+	return s.again(ctx, e.File, e.Origin, d.Version)
+}
+
+func (s *Service) onRescore(ctx context.Context, d *broker.Delivery) error {
+	var e schemas.RescoreEvent
+	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
+		return broker.Permanent(err)
+	}
+	f, ok, err := s.history.File(ctx, e.File)
+	if err != nil {
+		return err
+	}
+	origin := schemas.Origin{}
+	if ok {
+		origin = f.Origin
+	}
+	return s.again(ctx, e.File, origin, d.Version)
+}
+
+// again scores a file of the archive once more, as if found at origin (zero:
+// where it was found first). When the archive's time is over, what staff said
+// of its tests is still applied to the outcomes in history.
+func (s *Service) again(ctx context.Context, id schemas.FileID, origin schemas.Origin, v schemas.Version) error {
+	msg, err := s.broker.File(ctx, id, s.club.Files.MaxSize)
+	switch {
+	case errors.Is(err, broker.ErrNoFile):
+		return s.applyVerdicts(ctx, id, v)
+	case errors.Is(err, broker.ErrMessage):
+		msg.ID = id
+		return s.park(ctx, msg, v, "", err.Error())
+	case err != nil:
+		return err
+	}
+	if origin.Path != "" {
+		msg.Origin = origin
+	}
+	return s.file(ctx, msg, v)
+}
+
+func samePlace(a, b schemas.Origin) bool { return a.Folder == b.Folder && a.Path == b.Path }
