@@ -1,0 +1,269 @@
+package ingest_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"canter.example/ingest"
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"go.uber.org/goleak"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+const settle = 60 * time.Millisecond
+
+// rig is a watcher on a folder with the real embedded broker behind it.
+type rig struct {
+	t      *testing.T
+	dir    string
+	broker *broker.Broker
+	cancel func()
+	done   chan error
+	w      *ingest.Watcher
+}
+
+func newRig(t *testing.T, dir string, change func(*ingest.Config)) *rig {
+	t.Helper()
+	b, err := broker.Open(t.Context(), broker.Config{Dir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &rig{t: t, dir: dir, broker: b}
+	t.Cleanup(func() { r.stop(); b.Close() })
+	r.start(change)
+	return r
+}
+
+func (r *rig) start(change func(*ingest.Config)) {
+	cfg := ingest.Config{
+		Folders: []ingest.Folder{{Path: r.dir, Squad: "first"}},
+		Settle:  settle, Rescan: 200 * time.Millisecond, MaxSize: 1 << 20,
+		Log: slog.New(slog.DiscardHandler),
+	}
+	if change != nil {
+		change(&cfg)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	r.cancel, r.done = cancel, make(chan error, 1)
+	r.w = ingest.New(cfg, r.broker)
+	go func() { r.done <- r.w.Run(ctx) }()
+}
+
+func (r *rig) stop() {
+	if r.cancel == nil {
+		return
+	}
+	r.cancel()
+	if err := <-r.done; err != nil {
+		r.t.Errorf("Run: %v", err)
+	}
+	r.cancel = nil
+}
+
+func (r *rig) write(name, content string) {
+	r.t.Helper()
+	path := filepath.Join(r.dir, name)
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		r.t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
+		r.t.Fatal(err)
+	}
+}
+
+// archived waits until exactly n files are in the archive, and looks again a
+// little later that no more came.
+func (r *rig) archived(n int) map[schemas.FileID]bool {
+	r.t.Helper()
+	var files map[schemas.FileID]bool
+	for deadline := time.Now().Add(10 * time.Second); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+		files = r.list()
+		if len(files) >= n {
+			break
+		}
+	}
+	time.Sleep(3 * settle)
+	if files = r.list(); len(files) != n {
+		r.t.Fatalf("%d files in the archive, want %d", len(files), n)
+	}
+	return files
+}
+
+func (r *rig) list() map[schemas.FileID]bool {
+	files, _, err := r.broker.Archived(r.t.Context())
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return files
+}
+
+func (r *rig) places() int {
+	_, places, err := r.broker.Archived(r.t.Context())
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return len(places)
+}
+
+func TestDroppedFilesReachTheArchiveWithTheirOrigin(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("2026-09-01/AKI.csv", "time,hr\n0,100\n")
+	r.write("2026-09-01/deep/er/BEN.csv", "time,hr\n0,101\n")
+	r.archived(2)
+	f, err := r.broker.File(t.Context(), schemas.NewFileID([]byte("time,hr\n0,100\n")), 1<<20)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Origin.Path != "2026-09-01/AKI.csv" || f.Origin.Squad != "first" || f.Origin.Folder != r.dir || f.Origin.Seen.IsZero() {
+		t.Errorf("origin %+v", f.Origin)
+	}
+}
+
+func TestASourceFileIsNeverTouched(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("a.csv", "time,hr\n")
+	path := filepath.Join(r.dir, "a.csv")
+	before, _ := os.Stat(path)
+	r.archived(1)
+	after, err := os.Stat(path)
+	if err != nil || !after.ModTime().Equal(before.ModTime()) || after.Size() != before.Size() || after.Mode() != before.Mode() {
+		t.Errorf("changed: %v, %v", after, err)
+	}
+}
+
+func TestTheSameBytesTwiceAreOneFileSeenAtTwoPlaces(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("one.csv", "time,hr\n1,2\n")
+	r.archived(1)
+	r.write("two.csv", "time,hr\n1,2\n")
+	for deadline := time.Now().Add(5 * time.Second); r.places() == 0 && time.Now().Before(deadline); {
+		time.Sleep(10 * time.Millisecond)
+	}
+	r.archived(1)
+	if n := r.places(); n != 1 {
+		t.Errorf("%d further places, want 1", n)
+	}
+}
+
+func TestTwoDifferentFilesWithOneNameAreTwoFiles(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("a.csv", "first")
+	r.archived(1)
+	r.write("a.csv", "second one")
+	r.archived(2)
+}
+
+func TestARenamedFileIsSeen(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("a.csv.part", "time,hr\n5,6\n")
+	r.archived(0)
+	if err := os.Rename(filepath.Join(r.dir, "a.csv.part"), filepath.Join(r.dir, "a.csv")); err != nil {
+		t.Fatal(err)
+	}
+	r.archived(1)
+}
+
+func TestAFileThatIsWrittenSlowlyIsReadOnceAndWhole(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	whole := "<gpx>" + strings.Repeat("<trkpt/>", 10) + "</gpx>"
+	path := filepath.Join(r.dir, "slow.gpx")
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := len(whole) / 2
+	_, _ = f.WriteString(whole[:half])
+	time.Sleep(3 * settle) // quiet for longer than the settle time, but not whole
+	_, _ = f.WriteString(whole[half:])
+	_ = f.Close()
+	files := r.archived(1)
+	if !files[schemas.NewFileID([]byte(whole))] {
+		t.Error("the archive does not hold the whole file")
+	}
+}
+
+func TestAFileThatNeverBecomesWholeIsTakenInTheEnd(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("broken.gpx", "<gpx><trk>")
+	r.archived(1)
+}
+
+func TestARestartPublishesNothingTwice(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	for i := range 20 {
+		r.write(fmt.Sprintf("%d.csv", i), fmt.Sprint("file ", i))
+	}
+	r.archived(20)
+	r.stop()
+	r.write("late.csv", "came while nobody watched")
+	r.start(nil)
+	r.archived(21)
+}
+
+func TestWithoutEventsTheRescanFindsFiles(t *testing.T) {
+	// A folder that comes into being after the start sends no event to anybody.
+	dir := filepath.Join(t.TempDir(), "share")
+	r := newRig(t, dir, nil)
+	if err := r.waitHealth(false); err != nil {
+		t.Fatal(err)
+	}
+	r.write("a.csv", "time,hr\n")
+	r.archived(1)
+	if err := r.waitHealth(true); err != nil {
+		t.Error(err)
+	}
+}
+
+func (r *rig) waitHealth(want bool) error {
+	var err error
+	for deadline := time.Now().Add(5 * time.Second); time.Now().Before(deadline); time.Sleep(5 * time.Millisecond) {
+		if err = r.w.Health(); (err == nil) == want {
+			return nil
+		}
+	}
+	return errors.Join(errors.New("health did not become as wanted"), err)
+}
+
+func TestOnlyRegularFilesBelowTheFolderAreRead(t *testing.T) {
+	outside := filepath.Join(t.TempDir(), "secret.csv")
+	if err := os.WriteFile(outside, []byte("not yours"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	if err := os.Symlink(outside, filepath.Join(dir, "link.csv")); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(filepath.Dir(outside), filepath.Join(dir, "linked-folder")); err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Mkfifo(filepath.Join(dir, "pipe.csv"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	r := newRig(t, dir, nil)
+	r.write("real.csv", "time,hr\n")
+	files := r.archived(1)
+	if files[schemas.NewFileID([]byte("not yours"))] {
+		t.Error("a link was followed out of the folder")
+	}
+}
+
+func TestAFileOverTheLimitIsRefusedWithTheReason(t *testing.T) {
+	r := newRig(t, t.TempDir(), func(c *ingest.Config) { c.MaxSize = 100 })
+	big := strings.Repeat("x", 101)
+	r.write("big.csv", big)
+	r.archived(1)
+	f, err := r.broker.File(t.Context(), schemas.NewFileID([]byte(big)), 1<<20)
+	if err != nil || f.Content != nil || !strings.Contains(f.Refused, "101 bytes") {
+		t.Errorf("got %+v, %v", f, err)
+	}
+}
