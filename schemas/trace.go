@@ -44,6 +44,9 @@ type Trace struct {
 	RR []RR
 	// Device is what recorded the trace.
 	Device Device
+	// Damaged is true when the file was cut short or altered: the samples are
+	// all that could be read, and some of them may be wrong. Notes say where.
+	Damaged bool
 	// Notes are things the reader had to decide, in words for people, such as
 	// a file that ends early.
 	Notes []string

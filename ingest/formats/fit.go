@@ -1,0 +1,191 @@
+package formats
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"sync"
+
+	"github.com/muktihari/fit/decoder"
+
+	"canter.example/schemas"
+)
+
+// fitHeader is the part of a FIT header that frames its data.
+type fitHeader struct {
+	size int
+	data int64
+	// repaired is why the header in the file could not be used as it is.
+	repaired string
+}
+
+// readFITHeader reads the header at the start of b. Devices that lose power
+// leave a data size of zero: then the data reaches to the end.
+func readFITHeader(b []byte) (fitHeader, bool) {
+	if len(b) < 12 || string(b[8:12]) != ".FIT" {
+		return fitHeader{}, false
+	}
+	h := fitHeader{size: int(b[0]), data: int64(binary.LittleEndian.Uint32(b[4:8]))}
+	if h.size != 12 && h.size != 14 {
+		h.repaired = fmt.Sprintf("header size %d is none that exists", h.size)
+		h.size = 14
+	}
+	if len(b) < h.size {
+		return fitHeader{}, false
+	}
+	if h.data == 0 && len(b) > h.size {
+		h.repaired = "the device did not finish the file: its header gives no size"
+		h.data = int64(len(b) - h.size)
+	}
+	return h, true
+}
+
+// write makes a header that the library accepts: without the optional checksum
+// of the header itself, so that a flipped bit in it costs no samples.
+func (h fitHeader) write(b *[14]byte, original []byte) {
+	*b = [14]byte{}
+	copy(b[:], original[:12])
+	b[0] = 14
+	binary.LittleEndian.PutUint32(b[4:8], uint32(h.data)) //nolint:gosec // G115: Limits.Bytes is far below.
+}
+
+// fitSource feeds one FIT sequence to the decoder, and ends it when the
+// collector has had enough: the library has no other way to stop.
+type fitSource struct {
+	head, body []byte
+	buf        [14]byte // what head points into
+	stop       *Error
+}
+
+func (s *fitSource) Read(p []byte) (int, error) {
+	if s.stop != nil {
+		return 0, s.stop
+	}
+	if len(s.head) > 0 {
+		n := copy(p, s.head)
+		s.head = s.head[n:]
+		return n, nil
+	}
+	if len(s.body) == 0 {
+		return 0, io.EOF
+	}
+	n := copy(p, s.body)
+	s.body = s.body[n:]
+	return n, nil
+}
+
+// fitDecoder is the library's decoder with our collector, kept for reuse:
+// together they are about 30 kB.
+type fitDecoder struct {
+	dec     *decoder.Decoder
+	options []decoder.Option
+	source  fitSource
+	fit     fitCollector
+}
+
+var fitDecoders = sync.Pool{New: func() any {
+	d := new(fitDecoder)
+	d.options = []decoder.Option{
+		decoder.WithMesgListener(&d.fit),
+		decoder.WithMesgDefListener(&d.fit),
+		decoder.WithBroadcastOnly(),
+		// Expanding every compressed field costs more than all else; the two
+		// that matter are expanded by the collector.
+		decoder.WithNoComponentExpansion(),
+		decoder.WithFactory(projection{}),
+	}
+	d.dec = decoder.New(&d.source, d.options...)
+	return d
+}}
+
+// decodeFIT reads all sequences of a FIT file into one trace: parts of a chained
+// file come from one device, and later parts may hold only heart rates.
+func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
+	d, _ := fitDecoders.Get().(*fitDecoder)
+	d.fit.reset(b, len(content))
+	damage := ""
+	for offset, sequence := 0, 0; offset < len(content); sequence++ {
+		h, ok := readFITHeader(content[offset:])
+		if !ok {
+			damage = d.afterEnd(content, offset, sequence)
+			break
+		}
+		end := min(int64(len(content)), int64(offset)+int64(h.size)+h.data+2)
+		d.fit.base = int64(offset)
+		found := d.sequence(h, content[offset:end])
+		if d.source.stop != nil {
+			return nil, d.source.stop
+		}
+		if found == "" {
+			found = h.repaired
+		}
+		if found != "" && damage == "" {
+			damage = found
+		}
+		offset = int(end)
+	}
+	trace, err := d.fit.finish(damage)
+	// Only now, and not after a panic, is the decoder fit for reuse.
+	d.source, d.fit = fitSource{}, fitCollector{}
+	fitDecoders.Put(d)
+	if err != nil {
+		return nil, err
+	}
+	return []schemas.Trace{trace}, nil
+}
+
+// afterEnd judges bytes where a header should be: damage when no sequence
+// came before, else a remark.
+func (d *fitDecoder) afterEnd(content []byte, offset, sequence int) string {
+	if sequence == 0 {
+		return fmt.Sprintf("the file ends inside its header, at byte %d", len(content))
+	}
+	d.fit.note("the last %d bytes, from byte %d, are no FIT data and were left out", len(content)-offset, offset)
+	return ""
+}
+
+// sequence decodes one FIT sequence into the collector and returns what is
+// wrong with it, "" when nothing is.
+func (d *fitDecoder) sequence(h fitHeader, content []byte) string {
+	h.write(&d.source.buf, content)
+	d.source.head, d.source.body = d.source.buf[:], content[h.size:]
+	d.fit.beginSequence(&d.source)
+	d.dec.Reset(&d.source, d.options...)
+	_, err := d.dec.Decode()
+	d.fit.endSequence()
+	if err == nil {
+		return ""
+	}
+	end := d.fit.base + int64(len(content))
+	switch {
+	case errors.Is(err, decoder.ErrCRCChecksumMismatch):
+		return fmt.Sprintf("the checksum at byte %d does not fit: bytes were changed after recording, and any value may be wrong", end-2)
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
+		return fmt.Sprintf("the file ends early, at byte %d", end)
+	}
+	return fmt.Sprintf("unreadable from byte %d on: %v", d.fit.base+bytePos(err), lastCause(err))
+}
+
+// bytePos finds the position that the library writes into its errors' text;
+// our header may be two bytes longer than the file's, hence "about".
+func bytePos(err error) int64 {
+	const mark = "byte pos: "
+	text := err.Error()
+	var n int64
+	if i := strings.Index(text, mark); i >= 0 {
+		_, _ = fmt.Sscanf(text[i+len(mark):], "%d", &n)
+	}
+	return n
+}
+
+func lastCause(err error) error {
+	for {
+		next := errors.Unwrap(err)
+		if next == nil {
+			return err
+		}
+		err = next
+	}
+}

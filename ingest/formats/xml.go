@@ -1,0 +1,368 @@
+package formats
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// xmlSource hands the XML decoder its bytes one by one, knows the place, and
+// ends a tag or text that grows beyond all measure before it fills memory.
+type xmlSource struct {
+	content []byte
+	next    int
+	// stop is where reading ends: the end of the content or of the longest
+	// token allowed from where the present one began.
+	stop int
+}
+
+var errToken = errors.New("token too long")
+
+// ReadByte implements io.ByteReader.
+func (s *xmlSource) ReadByte() (byte, error) {
+	if s.next >= s.stop {
+		if s.next >= len(s.content) {
+			return 0, io.EOF
+		}
+		return 0, errToken
+	}
+	c := s.content[s.next]
+	s.next++
+	return c, nil
+}
+
+// Read is there because the decoder asks for an io.Reader; it uses ReadByte.
+func (s *xmlSource) Read(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, nil
+	}
+	c, err := s.ReadByte()
+	if err != nil {
+		return 0, err
+	}
+	p[0] = c
+	return 1, nil
+}
+
+// line of the next byte, from 1; counted only when something must be said.
+func (s *xmlSource) line() int {
+	return 1 + bytes.Count(s.content[:s.next], []byte{'\n'})
+}
+
+// xmlReader makes samples of one kind of XML file. Names come without their
+// namespace prefix, which every program chooses for itself.
+type xmlReader interface {
+	// start of an element inside the one named parent. Slices are the decoder's.
+	start(name, parent string, attrs []xml.Attr)
+	// end of an element, with its own text, trimmed. False stops at a limit.
+	end(name, parent string, text []byte) bool
+	// result is asked for once, when all was read or nothing more can be.
+	// damage is "" for a sound file.
+	result(damage string) (schemas.Trace, *Error)
+}
+
+// decodeXML reads a TCX or GPX file, told by its root element.
+func decodeXML(text []byte, b *budget) ([]schemas.Trace, string, *Error) {
+	w := xmlWalk{src: xmlSource{content: text, stop: len(text)}, b: b}
+	damage, err := w.run()
+	if err != nil {
+		return nil, w.format, err
+	}
+	if w.reader == nil {
+		return nil, "", problem(ErrUnknownFormat, atLine(1), "this XML is neither TCX nor GPX: "+damage, "Export the session as TCX or GPX")
+	}
+	t, err := w.reader.result(damage)
+	return finish(w.format, []schemas.Trace{t}, err, b)
+}
+
+// xmlWalk goes through a document with encoding/xml's raw tokens: they cost
+// half of what unmarshalling does, and namespaces are not needed.
+type xmlWalk struct {
+	src    xmlSource
+	b      *budget
+	reader xmlReader
+	format string
+	names  []string // of the open elements
+	text   []byte   // of the innermost one
+}
+
+// run walks the document. It returns what is wrong with it when it can't be
+// read to its end, or an error when it must not be.
+func (w *xmlWalk) run() (damage string, err *Error) {
+	d := xml.NewDecoder(&w.src)
+	// The text is UTF-8 by now, whatever the declaration says.
+	d.CharsetReader = func(_ string, input io.Reader) (io.Reader, error) { return input, nil }
+	for {
+		w.src.stop = min(len(w.src.content), w.src.next+w.b.Token)
+		token, tokenErr := d.RawToken()
+		if tokenErr != nil {
+			return w.ended(tokenErr)
+		}
+		switch t := token.(type) {
+		case xml.StartElement:
+			if err := w.open(t); err != nil {
+				return "", err
+			}
+		case xml.EndElement:
+			if len(w.names) == 0 || w.names[len(w.names)-1] != t.Name.Local {
+				return fmt.Sprintf("line %d closes <%s>, which is not open", w.src.line(), cleanText(t.Name.Local)), nil
+			}
+			if err := w.close(t.Name.Local); err != nil {
+				return "", err
+			}
+		case xml.CharData:
+			if len(w.text)+len(t) > w.b.Token {
+				return "", w.tokenError()
+			}
+			w.text = append(w.text, t...)
+		case xml.Directive:
+			return "", problem(ErrEntities, atLine(w.src.line()), "the file declares a document type, and may hide entities in it",
+				"Remove the <!DOCTYPE …> part, or export the session again")
+		}
+	}
+}
+
+// ended judges why there are no more tokens.
+func (w *xmlWalk) ended(err error) (string, *Error) {
+	var syntax *xml.SyntaxError
+	switch {
+	case errors.Is(err, errToken):
+		return "", w.tokenError()
+	case errors.Is(err, io.EOF) && len(w.names) == 0:
+		if w.reader == nil {
+			return "there is no element", nil
+		}
+		return "", nil
+	case errors.Is(err, io.EOF):
+		return fmt.Sprintf("the file ends early, at line %d, inside <%s>", w.src.line(), w.names[len(w.names)-1]), nil
+	case errors.As(err, &syntax):
+		return fmt.Sprintf("line %d: %s", w.src.line(), cleanText(syntax.Msg)), nil
+	}
+	return fmt.Sprintf("line %d: %s", w.src.line(), cleanText(err.Error())), nil
+}
+
+func (w *xmlWalk) tokenError() *Error {
+	return problem(ErrTooLarge, atLine(w.src.line()), fmt.Sprintf("one tag or text of more than %d bytes", w.b.Token),
+		"Export the session again")
+}
+
+func (w *xmlWalk) open(t xml.StartElement) *Error {
+	name := t.Name.Local
+	if w.b.elements--; w.b.elements < 0 {
+		return problem(ErrTooMany, atLine(w.src.line()), fmt.Sprintf("more than %d XML elements", w.b.Elements),
+			"Split the recording into one file a session")
+	}
+	if len(w.names) >= w.b.Depth {
+		return problem(ErrTooDeep, atLine(w.src.line()), fmt.Sprintf("XML elements nested more than %d deep", w.b.Depth),
+			"Export the session again")
+	}
+	if w.reader == nil {
+		switch name {
+		case "TrainingCenterDatabase":
+			w.reader, w.format = newTCX(w.b, &w.src), TCX
+		case "gpx":
+			w.reader, w.format = newGPX(w.b, &w.src), GPX
+		default:
+			return problem(ErrUnknownFormat, atLine(w.src.line()), "this XML is neither TCX nor GPX: its root is <"+cleanText(name)+">",
+				"Export the session as TCX or GPX")
+		}
+	}
+	w.reader.start(name, w.parent(), t.Attr)
+	w.names = append(w.names, name)
+	w.text = w.text[:0]
+	return nil
+}
+
+func (w *xmlWalk) close(name string) *Error {
+	w.names = w.names[:len(w.names)-1]
+	ok := w.reader.end(name, w.parent(), bytes.TrimSpace(w.text))
+	w.text = w.text[:0]
+	if !ok {
+		return w.b.samplesError(atLine(w.src.line()))
+	}
+	return nil
+}
+
+func (w *xmlWalk) parent() string {
+	if len(w.names) == 0 {
+		return ""
+	}
+	return w.names[len(w.names)-1]
+}
+
+// trackPoint is the point that TCX and GPX are made of, while it is open.
+type trackPoint struct {
+	sample schemas.Sample
+	at     int64
+	timed  bool
+	absurd bool
+}
+
+// track is what the readers of TCX and GPX share.
+type track struct {
+	recorder
+	src    *xmlSource
+	point  trackPoint
+	points int
+	noZone tally
+}
+
+func newTrack(b *budget, src *xmlSource) track {
+	t := track{recorder: recorder{b: b}, src: src}
+	// A point with a heart rate takes some 200 bytes or more.
+	t.trace.Samples = make([]schemas.Sample, 0, min(len(src.content)/300, b.samples)+16)
+	return t
+}
+
+func (t *track) place() string { return atLine(t.src.line()) }
+
+// time sets the open point's time; an empty one is as good as none.
+func (t *track) time(text []byte) {
+	if len(text) == 0 {
+		return
+	}
+	at, zoned, ok := parseXMLTime(text)
+	if !ok {
+		t.point.timed = false
+		return
+	}
+	if !zoned {
+		t.noZone.add(t.place)
+	}
+	t.point.timed = plausibleTime(at)
+	t.point.absurd = !t.point.timed
+	t.point.at = at.UnixNano()
+}
+
+// number returns the value of an element; text that is none is counted.
+func (t *track) number(text []byte) (float64, bool) {
+	if len(text) == 0 {
+		return 0, false
+	}
+	v, err := strconv.ParseFloat(string(text), 64)
+	if err != nil || v != v || v > 1e9 || v < -1e9 {
+		t.notNumber.add(t.place)
+		return 0, false
+	}
+	return v, true
+}
+
+func (t *track) heartRate(text []byte) {
+	if v, ok := t.number(text); ok {
+		t.point.sample.HR = reading(v)
+	}
+}
+
+func (t *track) speed(text []byte) {
+	if v, ok := t.number(text); ok && v >= 0 {
+		t.point.sample.Speed = float32(v)
+		t.point.sample.Have |= schemas.HasSpeed
+	}
+}
+
+// strides takes a cadence counted on one foot.
+func (t *track) strides(text []byte) {
+	if v, ok := t.number(text); ok && v >= 0 && v < 254 {
+		t.point.sample.Cadence = float32(2 * v)
+		t.point.sample.Have |= schemas.HasCadence
+	}
+}
+
+// endPoint keeps the open point; false at the limit.
+func (t *track) endPoint() bool {
+	p := t.point
+	t.point = trackPoint{}
+	t.points++
+	switch {
+	case p.absurd:
+		t.absurd.add(t.place)
+	case !p.timed:
+		t.noTime.add(t.place)
+	default:
+		return t.add(p.at, p.sample)
+	}
+	return true
+}
+
+// finishTrack returns the trace.
+func (t *track) finishTrack(damage, empty string) (schemas.Trace, *Error) {
+	if len(t.trace.Samples) == 0 {
+		if damage != "" {
+			return schemas.Trace{}, problem(ErrDamaged, "", damage+"; no sample is left", "Export the session again")
+		}
+		return schemas.Trace{}, t.emptyError(empty)
+	}
+	t.noteTallies()
+	if t.noZone.n > 0 {
+		t.note("%d times without a zone were read as UTC, the first at %s", t.noZone.n, t.noZone.first)
+	}
+	if damage != "" {
+		t.trace.Damaged = true
+		t.note("damaged: %s; %d samples were read", damage, len(t.trace.Samples))
+	}
+	return t.trace, nil
+}
+
+// parseXMLTime reads an xsd:dateTime, with or without a zone (then UTC).
+func parseXMLTime(b []byte) (t time.Time, zoned, ok bool) {
+	if t, ok := parseZulu(b); ok {
+		return t, true, true
+	}
+	s := string(b)
+	for _, layout := range [...]string{time.RFC3339Nano, "2006-01-02T15:04:05Z0700", "2006-01-02 15:04:05Z07:00"} {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t, true, true
+		}
+	}
+	for _, layout := range [...]string{"2006-01-02T15:04:05", "2006-01-02 15:04:05"} {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t, false, true
+		}
+	}
+	return time.Time{}, false, false
+}
+
+// parseZulu reads the form nearly all files use, 2006-01-02T15:04:05[.999]Z,
+// ten times as fast as time.Parse.
+func parseZulu(b []byte) (time.Time, bool) {
+	if len(b) < 20 || b[4] != '-' || b[7] != '-' || b[10] != 'T' || b[13] != ':' || b[16] != ':' || b[len(b)-1] != 'Z' {
+		return time.Time{}, false
+	}
+	year, month, day := digits(b[0:4]), digits(b[5:7]), digits(b[8:10])
+	hour, minute, second := digits(b[11:13]), digits(b[14:16]), digits(b[17:19])
+	if year < 0 || month < 1 || month > 12 || day < 1 || day > 28 || hour < 0 || hour > 23 || minute < 0 || minute > 59 || second < 0 || second > 59 {
+		return time.Time{}, false // the last days of a month are left to time.Parse
+	}
+	nano := 0
+	if fraction := b[19 : len(b)-1]; len(fraction) > 0 {
+		if fraction[0] != '.' || len(fraction) < 2 || len(fraction) > 10 {
+			return time.Time{}, false
+		}
+		nano = digits(fraction[1:])
+		if nano < 0 {
+			return time.Time{}, false
+		}
+		for range 10 - len(fraction) {
+			nano *= 10
+		}
+	}
+	return time.Date(year, time.Month(month), day, hour, minute, second, nano, time.UTC), true
+}
+
+// digits returns the number that b spells, -1 when it is not all digits.
+func digits(b []byte) int {
+	n := 0
+	for _, c := range b {
+		if c < '0' || c > '9' {
+			return -1
+		}
+		n = n*10 + int(c-'0')
+	}
+	return n
+}
