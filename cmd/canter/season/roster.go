@@ -1,9 +1,6 @@
 package season
 
-import (
-	"strconv"
-	"time"
-)
+import "strconv"
 
 const (
 	clubName     = "Brindlemere Athletic"
@@ -127,11 +124,11 @@ func body(seed uint64, p *person) {
 	case tcxEvery, gpxEvery: // wordy formats: these two stop after the warm-up
 		p.minutes = uniform(r, 25, 27)
 	case tcxSmart, gpxSmart:
-		p.minutes = uniform(r, 28, 38)
+		p.minutes = uniform(r, 26, 34)
 	case receiver:
 		p.minutes = 30
 	default:
-		p.minutes = uniform(r, 26, 52)
+		p.minutes = uniform(r, 26, 46)
 	}
 	p.wave = p.index % 2
 }
@@ -162,5 +159,3 @@ func (p *person) strapSerial() string { return strconv.FormatUint(uint64(p.seria
 
 // A second strap for the athlete whose first one fails; see story.go.
 func (p *person) newStrapSerial() string { return strconv.FormatUint(uint64(p.serial)+100000, 10) }
-
-func dateOnly(t time.Time) string { return t.Format(time.DateOnly) }

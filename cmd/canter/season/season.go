@@ -112,8 +112,8 @@ func New(o Options) (*Season, error) {
 	}
 	g := &generator{Options: o, zone: zone, people: roster(o.Seed, o.Athletes)}
 	s := &Season{
-		ClubYAML:    clubYAML(o),
-		AthletesCSV: athletesCSV(g.people),
+		ClubYAML:    g.clubYAML(),
+		AthletesCSV: g.athletesCSV(),
 		Story:       g.story(),
 		Zone:        zone,
 	}
@@ -167,6 +167,9 @@ const (
 	tuesday
 	wednesday
 	thursday
+	_
+	_
+	sunday
 )
 
 // week makes the days of one week that have files.
