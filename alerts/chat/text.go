@@ -1,0 +1,141 @@
+package chat
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf16"
+)
+
+// Limits of the Web API: 3,000 characters a section and 50 sections; messages
+// were refused from about 13,200 characters in all (PITFALLS), so a page stops
+// at 12,000, its fallback text included.
+const (
+	maxSection  = 3000
+	maxPage     = 12000
+	maxFallback = 300
+)
+
+// page is what fits one chat message. All texts are escaped.
+type page struct {
+	// fallback is for notifications and screen readers.
+	fallback string
+	sections []string
+}
+
+// paginate cuts plain text into pages of sections. The first line of the
+// first page is set bold where it has no formatting characters of its own.
+// Empty text has no pages.
+func paginate(text string) []page {
+	text = strings.TrimSpace(printable(text))
+	if text == "" {
+		return nil
+	}
+	headline, _, _ := strings.Cut(text, "\n")
+	var pages []page
+	for _, part := range chop(text, maxPage-maxFallback-maxSection) {
+		p := page{fallback: escape(chop(headline, maxFallback)[0])}
+		if whole := escape(part); length(whole) <= maxSection {
+			p.fallback = whole
+		}
+		for _, s := range chop(part, maxSection-2) {
+			p.sections = append(p.sections, escape(s))
+		}
+		pages = append(pages, p)
+	}
+	pages[0].sections[0] = embolden(pages[0].sections[0])
+	return pages
+}
+
+// embolden sets the first line bold.
+func embolden(section string) string {
+	headline, rest, more := strings.Cut(section, "\n")
+	if strings.ContainsAny(headline, "*_~`") || headline == "" {
+		return section
+	}
+	if !more {
+		return "*" + headline + "*"
+	}
+	return "*" + headline + "*\n" + rest
+}
+
+// chop cuts text into pieces whose escaped length is at most limit, at the end
+// of a line where there is one in a piece's second half, else at a space, else
+// anywhere between two characters. Only the white space at cuts is lost. It
+// returns at least one piece.
+func chop(text string, limit int) []string {
+	var pieces []string
+	for {
+		cut := fit(text, limit)
+		if cut == len(text) {
+			return append(pieces, text)
+		}
+		if i := strings.LastIndexByte(text[:cut], '\n'); i > cut/2 {
+			cut = i
+		} else if i := strings.LastIndexByte(text[:cut], ' '); i > cut/2 {
+			cut = i
+		}
+		pieces = append(pieces, text[:cut])
+		text = strings.TrimLeft(text[cut:], " \n")
+		if text == "" {
+			return pieces
+		}
+	}
+}
+
+// fit returns how many bytes of text have an escaped length of at most limit;
+// at least one character, so that chop always moves on.
+func fit(text string, limit int) int {
+	n := 0
+	for i, r := range text {
+		n += cost(r)
+		if n > limit && i > 0 {
+			return i
+		}
+	}
+	return len(text)
+}
+
+// cost is the length of a character once escaped, in UTF-16 units, the
+// strictest way a server may count.
+func cost(r rune) int {
+	switch r {
+	case '&':
+		return len("&amp;")
+	case '<', '>':
+		return len("&lt;")
+	default:
+		return max(1, utf16.RuneLen(r))
+	}
+}
+
+func length(text string) int {
+	n := 0
+	for _, r := range text {
+		n += max(1, utf16.RuneLen(r))
+	}
+	return n
+}
+
+var escaper = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;")
+
+// escape makes text literal: what would be a mention, a link or an entity is
+// three characters that the Web API names.
+func escape(text string) string { return escaper.Replace(text) }
+
+// printable drops control and text-direction characters, which could move a
+// terminal's cursor or turn a line round, and mends broken UTF-8. New lines
+// stay, tabs become spaces.
+func printable(text string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n':
+			return r
+		case r == '\t':
+			return ' '
+		case unicode.IsControl(r), unicode.Is(unicode.Bidi_Control, r):
+			return -1
+		default:
+			return r
+		}
+	}, strings.ToValidUTF8(text, "\uFFFD"))
+}

@@ -1,0 +1,138 @@
+package message
+
+import (
+	"fmt"
+	"strings"
+
+	"canter.example/alerts/rules"
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+)
+
+// Trace is the message of a strap that failed twice running. O is the latest
+// test of the run, reason the fired rule's.
+func Trace(c *club.Club, o schemas.Outcome, reason string) string {
+	lines := []string{
+		who(c, o.Athlete) + ": heart-rate trace unusable again, check the strap",
+		occasion(c, &o),
+		sentence(strings.ToUpper(reason[:min(1, len(reason))]) + reason[min(1, len(reason)):]),
+	}
+	for _, r := range o.Reasons {
+		lines = append(lines, "- "+sentence(r.Text))
+	}
+	lines = append(lines,
+		"Look at next: battery, wet electrodes, strap size and place, whose strap it is.",
+		"Readings that jump are most often the strap. If they stay with a good strap, or the athlete feels unwell, tell medical staff.",
+		Caution)
+	return strings.Join(nonEmpty(lines), "\n")
+}
+
+// Missing is the message of a planned test that some athletes have no usable
+// test of. It says nothing of their health, so it carries no caution.
+func Missing(c *club.Club, at rules.Attendance) string {
+	p := at.Slot.Planned
+	where := fmt.Sprintf("%s, %s planned for %s", squadName(c, p.Squad), protocolName(c, p.Protocol), moment(c, at.Slot.Time))
+	if !at.Ran {
+		return strings.Join([]string{
+			fmt.Sprintf("No test of %s has arrived", squadName(c, p.Squad)),
+			sentence(where),
+			fmt.Sprintf("%s expected. Was the session moved or left out? Have the watches been uploaded?", count(at.Expected, "athlete")),
+		}, "\n")
+	}
+	by := map[rules.Absence][]string{}
+	for _, m := range at.Missing {
+		by[m.Absence] = append(by[m.Absence], who(c, m.Athlete))
+	}
+	lines := []string{
+		fmt.Sprintf("%d of %s without a usable test", len(at.Missing), count(at.Expected, "athlete")),
+		sentence(where),
+	}
+	for _, group := range []struct {
+		absence rules.Absence
+		words   string
+	}{
+		{rules.NoTest, "No test has arrived"},
+		{rules.Doubtful, "Test to be checked by staff (accept it or leave it out)"},
+		{rules.NotUsable, "Test there, not usable"},
+	} {
+		if names := by[group.absence]; len(names) > 0 {
+			lines = append(lines, fmt.Sprintf("%s: %s.", group.words, list(names)))
+		}
+	}
+	return strings.Join(append(lines, "An absent test is not a finding: ask whether they ran, and whether the watch was uploaded."), "\n")
+}
+
+// Withdrawal is why an alert no longer holds.
+type Withdrawal string
+
+// Withdrawals.
+const (
+	// TestExcluded: staff left the test out.
+	TestExcluded Withdrawal = "test excluded"
+	// TestGone: the file, scored again, holds no such test.
+	TestGone Withdrawal = "test gone"
+	// NoLongerFires: with corrected data the numbers are inside.
+	NoLongerFires Withdrawal = "no longer fires"
+	// OtherFile: a better file of the same run has come.
+	OtherFile Withdrawal = "better file"
+	// FileRead: a parked file has been read after all.
+	FileRead Withdrawal = "file read"
+	// TestsCame: the missing tests have arrived.
+	TestsCame Withdrawal = "tests came"
+)
+
+// Withdrawn answers an alert that no longer holds. Detail is added in its own
+// words, such as who excluded the test and why; "" for none.
+func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) string {
+	text := "it no longer holds"
+	switch why {
+	case TestExcluded:
+		text = "staff left the test out"
+	case TestGone:
+		text = "scored again, the file holds no such test"
+	case NoLongerFires:
+		text = "with corrected data the numbers are within the usual spread"
+	case OtherFile:
+		text = "a better file of the same run has come and counts instead"
+	case FileRead:
+		text = "the file has been read after all"
+	case TestsCame:
+		text = "the missing tests have arrived"
+	}
+	lines := []string{sentence(fmt.Sprintf("Withdrawn: the message about %s: %s", subject(c, al), text))}
+	if d := line(detail); d != "" {
+		lines = append(lines, sentence(d))
+	}
+	if al.Athlete != "" {
+		lines = append(lines, "This says the flag was unfounded, not that all is well: symptoms and worries go to licensed medical staff as always.")
+	}
+	return strings.Join(lines, "\n")
+}
+
+// Corrected answers an alert whose numbers have changed and still deserve a
+// look: the message anew, marked as a correction.
+func Corrected(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
+	return "Corrected, in place of the message above:\n" + Change(c, al, a, o)
+}
+
+// subject names what an alert is about.
+func subject(c *club.Club, al schemas.Alert) string {
+	switch {
+	case al.Athlete != "":
+		return who(c, al.Athlete) + " of " + moment(c, al.About)
+	case al.FileID != "":
+		return "file " + al.FileID.Short()
+	default:
+		return squadName(c, al.Squad) + " of " + moment(c, al.About)
+	}
+}
+
+func nonEmpty(lines []string) []string {
+	var out []string
+	for _, l := range lines {
+		if l != "" {
+			out = append(out, l)
+		}
+	}
+	return out
+}

@@ -1,0 +1,94 @@
+package message
+
+import (
+	"fmt"
+	"path"
+	"regexp"
+	"strings"
+
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+)
+
+// maxParked is how many files one message names.
+const maxParked = 10
+
+// Parked is the message of files that could not be handled: one or several.
+//
+// A file's path and the reason it was parked for may hold an athlete's name,
+// known to the club or not. Where the club calls athletes by initials or ids
+// in chat, the path and whatever a reason quotes are left out; the file's id
+// leads to both in the history.
+func Parked(c *club.Club, files ...schemas.File) string {
+	if len(files) == 0 {
+		return ""
+	}
+	lines := []string{fmt.Sprintf("%s could not be read", count(len(files), "heart-rate file"))}
+	for i, f := range files {
+		if i == maxParked {
+			lines = append(lines, fmt.Sprintf("- and %d more", len(files)-i))
+			break
+		}
+		lines = append(lines, "- "+fileWords(c, &f))
+	}
+	return strings.Join(append(lines, "Nothing is lost: the files are kept and can be put through again once the cause is mended."), "\n")
+}
+
+func fileWords(c *club.Club, f *schemas.File) string {
+	name, reason := line(f.Origin.Path), line(f.Reason)
+	if c.Privacy.ChatNames != club.ShowName {
+		name, reason = "a "+kind(f), withhold(c, reason)
+	}
+	if reason == "" {
+		reason = "no reason was kept"
+	}
+	where := ""
+	if f.Origin.Squad != "" {
+		where = " of " + squadName(c, f.Origin.Squad)
+	}
+	return sentence(fmt.Sprintf("%s%s, seen %s (file %s): %s", name, where, moment(c, f.Origin.Seen), f.ID.Short(), strings.TrimSuffix(reason, ".")))
+}
+
+// kind is what a file's name tells without a name in it.
+func kind(f *schemas.File) string {
+	if f.Format != "" {
+		return strings.ToUpper(f.Format) + " file"
+	}
+	if ext := strings.TrimPrefix(path.Ext(f.Origin.Path), "."); extension.MatchString(ext) {
+		return strings.ToUpper(ext) + " file"
+	}
+	return "file"
+}
+
+var (
+	extension = regexp.MustCompile(`^[A-Za-z0-9]{2,4}$`)
+	quoted    = regexp.MustCompile(`"[^"]*"|“[^”]*”|‘[^’]*’|'[^']*'|` + "`[^`]*`")
+)
+
+// withhold takes names out of a text: whatever is quoted, the names and other
+// spellings of the club's athletes, and words that look like paths.
+func withhold(c *club.Club, text string) string {
+	text = quoted.ReplaceAllString(text, "(name withheld)")
+	for i := range c.Athletes {
+		a := &c.Athletes[i]
+		for _, name := range append([]string{a.Name}, a.Aliases...) {
+			if name = line(name); name != "" {
+				text = replaceFold(text, name, who(c, a.ID))
+			}
+		}
+	}
+	words := strings.Fields(text)
+	for i, w := range words {
+		if strings.ContainsAny(w, `/\`) {
+			words[i] = "(path withheld)"
+		}
+	}
+	return strings.Join(words, " ")
+}
+
+// replaceFold replaces a name in whatever case it is written, where it stands
+// as a word.
+func replaceFold(text, name, with string) string {
+	re := regexp.MustCompile(`(?i)(^|[^\pL\pN])` + regexp.QuoteMeta(name) + `($|[^\pL\pN])`)
+	return re.ReplaceAllString(text, "${1}"+strings.ReplaceAll(with, "$", "$$")+"${2}")
+}

@@ -1,0 +1,148 @@
+package message
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+)
+
+// signed formats a change with its sign; what rounds to nothing has none.
+func signed(n schemas.Number, decimals int) string {
+	v, ok := n.Get()
+	if !ok {
+		return "-"
+	}
+	if math.Abs(v) < 0.5*math.Pow10(-decimals) {
+		v = 0
+		return "±" + strconv.FormatFloat(v, 'f', decimals, 64)
+	}
+	return n.Signed(decimals)
+}
+
+// line makes a text from elsewhere fit into one line.
+func line(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+func who(c *club.Club, athlete string) string { return line(c.NameOf(athlete)) }
+
+func squadName(c *club.Club, id string) string {
+	if s := c.Squad(id); s != nil && s.Name != "" {
+		return line(s.Name)
+	}
+	return line(id)
+}
+
+func protocolName(c *club.Club, id string) string {
+	if p := c.Protocol(id); p != nil && p.Name != "" {
+		return line(p.Name)
+	}
+	return line(id)
+}
+
+// moment and day are written in the club's zone; day leaves out the year when
+// it is that of the time spoken from.
+func moment(c *club.Club, t time.Time) string { return t.In(zone(c)).Format("Mon 2 Jan 2006 15:04") }
+
+func day(c *club.Club, t, from time.Time) string {
+	t, from = t.In(zone(c)), from.In(zone(c))
+	if t.Year() == from.Year() {
+		return t.Format("2 Jan")
+	}
+	return t.Format("2 Jan 2006")
+}
+
+func zone(c *club.Club) *time.Location {
+	if c.Zone == nil {
+		return time.UTC
+	}
+	return c.Zone
+}
+
+// occasion names protocol, time and conditions of a test.
+func occasion(c *club.Club, o *schemas.Outcome) string {
+	parts := []string{protocolName(c, o.Protocol), moment(c, o.Start)}
+	for _, s := range []string{o.MicrocycleDay, o.Surface} {
+		if s = line(s); s != "" {
+			parts = append(parts, s)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// nameOf returns "HRex" or "HRR60".
+func nameOf(c *schemas.Comparison) string {
+	if c.Measure == schemas.MeasureHRR {
+		return fmt.Sprintf("HRR%d", c.Seconds)
+	}
+	return "HRex"
+}
+
+// spread says how unusual a z is. The steps at 1, 1.5 and 2 are common
+// practice of the trade (FACTS 7), 3 is ours.
+func spread(z schemas.Number) string {
+	v, ok := z.Get()
+	switch v = math.Abs(v); {
+	case !ok:
+		return ""
+	case v >= 3:
+		return "far outside the usual spread"
+	case v >= 2:
+		return "well outside the usual spread"
+	case v >= 1.5:
+		return "outside the usual spread"
+	case v >= 1:
+		return "at the edge of the usual spread"
+	default:
+		return "within the usual spread"
+	}
+}
+
+// likely says a probability in words, with the steps common in sports science
+// (25, 75, 95, 99.5 %; Hopkins' scale, from memory). Its number stands beside
+// it, never rounded up to certainty.
+func likely(p schemas.Number) string {
+	v, ok := p.Get()
+	if !ok {
+		return ""
+	}
+	word := "unlikely"
+	switch {
+	case v >= 0.995:
+		word = "most likely"
+	case v >= 0.95:
+		word = "very likely"
+	case v >= 0.75:
+		word = "likely"
+	case v >= 0.25:
+		word = "possibly"
+	}
+	percent := math.Floor(100 * v)
+	if percent >= 99 {
+		return fmt.Sprintf("%s a real change (over 99 %%)", word)
+	}
+	return fmt.Sprintf("%s a real change (%.0f %%)", word, percent)
+}
+
+// count writes "1 test", "8 tests".
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// list joins names for reading.
+func list(names []string) string { return strings.Join(names, ", ") }
+
+// sentence ends a text with one full stop.
+func sentence(text string) string {
+	text = line(text)
+	if text == "" || strings.HasSuffix(text, ".") || strings.HasSuffix(text, "?") {
+		return text
+	}
+	return text + "."
+}
