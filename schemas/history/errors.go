@@ -1,0 +1,16 @@
+package history
+
+import "errors"
+
+// Errors of this package.
+var (
+	// ErrAddress is returned by [Open] and [OpenReader] for an address that is
+	// neither a SQLite file nor a ClickHouse URL.
+	ErrAddress = errors.New("not a history address")
+	// ErrReadOnly is returned by Query for a statement that is not a plain
+	// read, and for more than one statement.
+	ErrReadOnly = errors.New("only one reading statement is allowed")
+	// ErrInvalid is returned for a value that can't be stored, such as a test
+	// without an id or a coverage that is not a number.
+	ErrInvalid = errors.New("can't be stored")
+)

@@ -1,0 +1,78 @@
+package history
+
+import (
+	"fmt"
+	"strings"
+
+	"canter.example/schemas"
+)
+
+// Columns of an assessment itself, and of each of its comparisons.
+var (
+	assessmentColumns = cols(`test_id athlete squad protocol session -start start_ms -rules fired version`)
+	comparisonColumns = cols(`measure seconds unit value state previous prev_change prev_pct -previous_time previous_time_ms
+		baseline_n baseline_min_n -baseline_from baseline_from_ms -baseline_to baseline_to_ms
+		baseline_mean baseline_sd sd_used sd_method change change_pct z
+		pred_low pred_high te swc mdc prob_change`)
+)
+
+func assessmentValues(a *schemas.Assessment, at clock) ([]any, error) {
+	if a.TestID == "" {
+		return nil, fmt.Errorf("%w: an assessment without a test", ErrInvalid)
+	}
+	if err := checkVersion(a.Version); err != nil {
+		return nil, err
+	}
+	fired, err := jsonText(a.Fired)
+	if err != nil {
+		return nil, fmt.Errorf("rules of test %s: %w: %w", a.TestID, ErrInvalid, err)
+	}
+	rules := make([]string, len(a.Fired))
+	for i, f := range a.Fired {
+		rules[i] = string(f.Rule)
+	}
+	return []any{string(a.TestID), a.Athlete, a.Squad, a.Protocol, a.Session, at(a.Start), millis(a.Start),
+		strings.Join(rules, ","), fired, uint64(a.Version)}, nil
+}
+
+// scanAssessment reads an assessment without its comparisons; more are
+// destinations of columns behind its own.
+func scanAssessment(scan scanner, more ...any) (schemas.Assessment, error) {
+	var a schemas.Assessment
+	var start int64
+	var fired string
+	dest := []any{(*string)(&a.TestID), &a.Athlete, &a.Squad, &a.Protocol, &a.Session, &start, &fired, (*uint64)(&a.Version)}
+	if err := scan(append(dest, more...)...); err != nil {
+		return a, err
+	}
+	a.Start = fromMillis(start)
+	var err error
+	if a.Fired, err = fromJSON[schemas.FiredRule](fired); err != nil {
+		return a, fmt.Errorf("rules of test %s: %w", a.TestID, err)
+	}
+	return a, nil
+}
+
+func comparisonValues(c *schemas.Comparison, at clock) []any {
+	previous, previousMS := optional(c.PreviousTime, at)
+	from, fromMS := optional(c.From, at)
+	to, toMS := optional(c.To, at)
+	return []any{string(c.Measure), int64(c.Seconds), c.Unit, c.Value, string(c.State),
+		c.Previous, c.PrevChange, c.PrevPct, previous, previousMS,
+		int64(c.N), int64(c.MinN), from, fromMS, to, toMS,
+		c.Mean, c.SD, c.SDUsed, c.SDMethod, c.Change, c.Pct, c.Z,
+		c.PredLow, c.PredHigh, c.TE, c.SWC, c.MDC, c.ProbChange}
+}
+
+func scanComparison(scan scanner) (schemas.Comparison, error) {
+	var c schemas.Comparison
+	var seconds, n, minN int64
+	var previous, from, to *int64
+	err := scan((*string)(&c.Measure), &seconds, &c.Unit, &c.Value, (*string)(&c.State),
+		&c.Previous, &c.PrevChange, &c.PrevPct, &previous, &n, &minN, &from, &to,
+		&c.Mean, &c.SD, &c.SDUsed, &c.SDMethod, &c.Change, &c.Pct, &c.Z,
+		&c.PredLow, &c.PredHigh, &c.TE, &c.SWC, &c.MDC, &c.ProbChange)
+	c.Seconds, c.N, c.MinN = int(seconds), int(n), int(minN)
+	c.PreviousTime, c.From, c.To = fromOptional(previous), fromOptional(from), fromOptional(to)
+	return c, err
+}

@@ -1,0 +1,78 @@
+package history
+
+import (
+	"encoding/json"
+	"fmt"
+	"strconv"
+
+	"canter.example/schemas"
+)
+
+// encodeTrace returns the JSON of a trace window as SQLite keeps it: an array
+// of [second, raw, clean, speed] or [second, raw, clean, speed, dropped].
+func encodeTrace(ts []schemas.TraceSecond) ([]byte, error) {
+	b := make([]byte, 0, 2+32*len(ts))
+	b = append(b, '[')
+	for i := range ts {
+		t := &ts[i]
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = append(b, '[')
+		b = strconv.AppendInt(b, int64(t.Second), 10)
+		b = appendNumber(b, t.Raw)
+		b = appendNumber(b, t.Clean)
+		b = appendNumber(b, t.Speed)
+		if t.Dropped != "" {
+			text, err := json.Marshal(t.Dropped)
+			if err != nil {
+				return nil, err
+			}
+			b = append(append(b, ','), text...)
+		}
+		b = append(b, ']')
+	}
+	return append(b, ']'), nil
+}
+
+func appendNumber(b []byte, n schemas.Number) []byte {
+	v, ok := n.Get()
+	if !ok {
+		return append(b, ",null"...)
+	}
+	return strconv.AppendFloat(append(b, ','), v, 'g', -1, 64)
+}
+
+// decodeTrace is the inverse of encodeTrace.
+func decodeTrace(b []byte) ([]schemas.TraceSecond, error) {
+	var rows [][]any
+	if err := json.Unmarshal(b, &rows); err != nil {
+		return nil, err
+	}
+	if len(rows) == 0 {
+		return nil, nil
+	}
+	ts := make([]schemas.TraceSecond, len(rows))
+	for i, r := range rows {
+		if len(r) < 4 {
+			return nil, fmt.Errorf("second %d of the trace has %d fields, want 4 or 5", i, len(r))
+		}
+		second, ok := r[0].(float64)
+		if !ok {
+			return nil, fmt.Errorf("second %d of the trace has no time", i)
+		}
+		t := schemas.TraceSecond{Second: int(second), Raw: number(r[1]), Clean: number(r[2]), Speed: number(r[3])}
+		if len(r) > 4 {
+			t.Dropped, _ = r[4].(string)
+		}
+		ts[i] = t
+	}
+	return ts, nil
+}
+
+func number(v any) schemas.Number {
+	if f, ok := v.(float64); ok {
+		return schemas.Num(f)
+	}
+	return schemas.Number{}
+}

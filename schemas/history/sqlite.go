@@ -1,0 +1,312 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/pressly/goose/v3/database"
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"canter.example/schemas"
+)
+
+// isoMillis is how times look in SQLite. It sorts as text.
+const isoMillis = "2006-01-02T15:04:05.000Z"
+
+// How many connections read at once, and how long a writer waits for another
+// process's write to end.
+const (
+	sqliteReaders = 4
+	sqliteBusy    = 15 * time.Second
+)
+
+func sqliteClock(t time.Time) any { return t.UTC().Format(isoMillis) }
+
+// sqliteStore is the history in one SQLite file: one connection that writes,
+// a few that read, and one for other people's queries that can do nothing
+// else.
+type sqliteStore struct {
+	writer, readers *sql.DB
+	queries         *sqliteReader
+
+	writes   map[string]*sql.Stmt // the writer's statements; not changed after opening
+	mu       sync.Mutex
+	prepared map[string]*sql.Stmt // the readers' statements, by text
+}
+
+var _ Store = (*sqliteStore)(nil)
+
+func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
+	if err := createPrivate(path); err != nil {
+		return nil, fmt.Errorf("history: %w", err)
+	}
+	s := &sqliteStore{writes: make(map[string]*sql.Stmt), prepared: make(map[string]*sql.Stmt)}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.Close())
+		}
+	}()
+	// A transaction of the writer takes the write lock at its start: one that
+	// begins by reading can't be sent back when another process wrote first.
+	if s.writer, err = sql.Open("sqlite", sqliteURI(path, "_txlock=immediate",
+		pragma("busy_timeout", int(sqliteBusy.Milliseconds())), pragma("journal_mode", "WAL"),
+		pragma("synchronous", "FULL"), pragma("temp_store", "MEMORY"))); err != nil {
+		return nil, fmt.Errorf("history: %s: %w", path, err)
+	}
+	s.writer.SetMaxOpenConns(1)
+	if err := s.migrate(ctx); err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	if err := s.prepareWrites(ctx); err != nil {
+		return nil, err
+	}
+	if s.readers, err = sql.Open("sqlite", sqliteURI(path,
+		pragma("busy_timeout", int(sqliteBusy.Milliseconds())), pragma("query_only", 1), pragma("temp_store", "MEMORY"))); err != nil {
+		return nil, fmt.Errorf("history: %s: %w", path, err)
+	}
+	s.readers.SetMaxOpenConns(sqliteReaders)
+	s.readers.SetMaxIdleConns(sqliteReaders)
+	if s.queries, err = openSQLiteReader(ctx, path); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// migrate makes the tables. Several processes may start on one new file: the
+// statements can be repeated, so the one that came second tries again.
+func (s *sqliteStore) migrate(ctx context.Context) error {
+	var err error
+	for attempt := range 5 {
+		if attempt > 0 {
+			select {
+			case <-ctx.Done():
+				return fmt.Errorf("history: make tables: %w", ctx.Err())
+			case <-time.After(time.Duration(attempt) * 50 * time.Millisecond):
+			}
+		}
+		var versions database.Store
+		if versions, err = database.NewStore(database.DialectSQLite3, versionTable); err != nil {
+			return fmt.Errorf("history: %w", err)
+		}
+		err = migrate(ctx, s.writer, "sqlite", versions)
+		if e, ok := errors.AsType[*sqlite.Error](err); !ok || (e.Code()&0xff != sqlite3.SQLITE_BUSY && e.Code()&0xff != sqlite3.SQLITE_ERROR) {
+			return err
+		}
+	}
+	return err
+}
+
+// createPrivate makes the file, and folders on the way to it, for this user's
+// eyes only: SQLite itself would ask the umask.
+func createPrivate(path string) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+func pragma(name string, value any) string { return fmt.Sprintf("_pragma=%s(%v)", name, value) }
+
+func sqliteURI(path string, params ...string) string {
+	escaped := strings.NewReplacer("%", "%25", "?", "%3f", "#", "%23").Replace(filepath.ToSlash(path))
+	return "file:" + escaped + "?" + strings.Join(params, "&")
+}
+
+// Close implements [Store]. It folds the write-ahead log into the file.
+func (s *sqliteStore) Close() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var errs []error
+	for _, group := range []map[string]*sql.Stmt{s.prepared, s.writes} {
+		for _, p := range group {
+			errs = append(errs, p.Close())
+		}
+	}
+	clear(s.prepared)
+	if s.queries != nil {
+		errs = append(errs, s.queries.Close())
+	}
+	for _, db := range []*sql.DB{s.readers, s.writer} {
+		if db != nil {
+			errs = append(errs, db.Close())
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Ping implements [Store].
+func (s *sqliteStore) Ping(ctx context.Context) error {
+	var one int
+	if err := s.readers.QueryRowContext(ctx, "SELECT count(*) FROM "+versionTable).Scan(&one); err != nil {
+		return fmt.Errorf("history: %w", err)
+	}
+	return nil
+}
+
+// Query implements [Reader].
+func (s *sqliteStore) Query(ctx context.Context, query string, limit int) (*Rows, error) {
+	return s.queries.Query(ctx, query, limit)
+}
+
+// statement returns the prepared statement for one of the texts of this
+// package that read, which are few.
+func (s *sqliteStore) statement(ctx context.Context, text string) (*sql.Stmt, error) {
+	s.mu.Lock()
+	p := s.prepared[text]
+	s.mu.Unlock()
+	if p != nil {
+		return p, nil
+	}
+	// Preparing waits for a free connection, so not under the lock.
+	p, err := s.readers.PrepareContext(ctx, text)
+	if err != nil {
+		return nil, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if first := s.prepared[text]; first != nil {
+		return first, p.Close()
+	}
+	s.prepared[text] = p
+	return p, nil
+}
+
+// prepareWrites prepares all statements that write: within a transaction the
+// only connection is taken.
+func (s *sqliteStore) prepareWrites(ctx context.Context) error {
+	for _, text := range sqliteWrites {
+		p, err := s.writer.PrepareContext(ctx, text)
+		if err != nil {
+			return fmt.Errorf("history: %w", err)
+		}
+		s.writes[text] = p
+	}
+	return nil
+}
+
+// sqliteTx is a write transaction.
+type sqliteTx struct {
+	ctx      context.Context
+	prepared map[string]*sql.Stmt
+	tx       *sql.Tx
+}
+
+// exec runs one of the statements of sqliteWrites and returns how many rows it
+// changed.
+func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
+	r, err := t.tx.StmtContext(t.ctx, t.prepared[text]).ExecContext(t.ctx, args...)
+	if err != nil {
+		return 0, err
+	}
+	return r.RowsAffected()
+}
+
+// write runs fn in one transaction; what names the write in errors.
+func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx) error) error {
+	tx, err := s.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return fmt.Errorf("history: save %s: %w", what, err)
+	}
+	defer func() { _ = tx.Rollback() }() // after Commit it does nothing
+	if err := fn(&sqliteTx{ctx: ctx, prepared: s.writes, tx: tx}); err != nil {
+		return fmt.Errorf("history: save %s: %w", what, err)
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("history: save %s: %w", what, err)
+	}
+	return nil
+}
+
+// sqliteRows reads all rows of a query through scan.
+func sqliteRows[T any](ctx context.Context, s *sqliteStore, what string, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
+	p, err := s.statement(ctx, query)
+	if err != nil {
+		return nil, fmt.Errorf("history: read %s: %w", what, err)
+	}
+	rows, err := p.QueryContext(ctx, args...)
+	if err != nil {
+		return nil, fmt.Errorf("history: read %s: %w", what, err)
+	}
+	defer rows.Close()
+	var list []T
+	for rows.Next() {
+		v, err := scan(rows.Scan)
+		if err != nil {
+			return nil, fmt.Errorf("history: read %s: %w", what, err)
+		}
+		list = append(list, v)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("history: read %s: %w", what, err)
+	}
+	return list, nil
+}
+
+// first returns the first of a list, false when it is empty.
+func first[T any](list []T, err error) (T, bool, error) {
+	var zero T
+	if err != nil || len(list) == 0 {
+		return zero, false, err
+	}
+	return list[0], true, nil
+}
+
+// upsert returns an INSERT that replaces the row of the same key when the
+// condition holds.
+func upsert(table string, c columns, key, condition string) string {
+	set := make([]string, 0, len(c.write))
+	for _, name := range c.write {
+		if !strings.Contains(","+key+",", ","+name+",") {
+			set = append(set, name+" = excluded."+name)
+		}
+	}
+	return insert(table, c.write) + " ON CONFLICT (" + key + ") DO UPDATE SET " + strings.Join(set, ", ") + condition
+}
+
+func insert(table string, names []string) string {
+	return "INSERT INTO " + table + " (" + strings.Join(names, ", ") + ") VALUES (?" + strings.Repeat(", ?", len(names)-1) + ")"
+}
+
+// The statements that write.
+var (
+	sqliteSaveFile = upsert("files", fileColumns, "file_id", " WHERE excluded.version >= files.version")
+	sqliteSaveTest = upsert("stored_tests", columns{write: append(append([]string{}, testColumns.write...), "removed_version")},
+		"test_id", " WHERE excluded.version >= stored_tests.version")
+	sqliteSaveTrace = upsert("stored_traces", cols("test_id seconds version"), "test_id",
+		" WHERE excluded.version >= stored_traces.version")
+	sqliteSaveAssessment = upsert("stored_assessments", assessmentColumns, "test_id",
+		" WHERE excluded.version >= stored_assessments.version")
+	sqliteSaveComparison = insert("stored_comparisons", append([]string{"test_id", "position"}, comparisonColumns.write...))
+	sqliteSaveAlert      = upsert("alerts", alertColumns, "alert_id", " WHERE excluded.version >= alerts.version")
+	sqliteAddMessage     = insert("messages", messageColumns.write) + " ON CONFLICT (message_id) DO NOTHING"
+	sqliteSaveMessage    = upsert("messages", messageColumns, "message_id",
+		" WHERE ("+sqliteRank("excluded")+", excluded.attempts) >= ("+sqliteRank("messages")+", messages.attempts)")
+	sqliteAddCorrection = insert("corrections", correctionColumns.write) + " ON CONFLICT (correction_id) DO NOTHING"
+	sqliteAddAthlete    = insert("athletes", athleteColumns.write)
+	sqliteMarkSlot      = upsert("slots", cols("job slot done done_ms"), "job,slot", " WHERE excluded.done_ms < slots.done_ms")
+
+	sqliteRemoveTests     = "UPDATE stored_tests SET removed_version = ? WHERE file_id = ? AND removed_version IS NULL"
+	sqliteDropComparisons = "DELETE FROM stored_comparisons WHERE test_id = ?"
+	sqliteDropAthletes    = "DELETE FROM athletes"
+
+	sqliteWrites = []string{sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
+		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
+		sqliteSaveMessage, sqliteAddCorrection, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}
+)
+
+// sqliteRank orders the states of a message, like messageRank.
+func sqliteRank(table string) string {
+	return fmt.Sprintf("CASE %s.state WHEN '%s' THEN 3 WHEN '%s' THEN 2 ELSE 1 END", table, schemas.MessageSent, schemas.MessageFailed)
+}

@@ -1,0 +1,191 @@
+package history
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// File implements [Store].
+func (s *sqliteStore) File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error) {
+	return first(sqliteRows(ctx, s, "file "+id.Short(), scanFile,
+		"SELECT "+fileColumns.list()+" FROM files WHERE file_id = ?", string(id)))
+}
+
+// Files implements [Store].
+func (s *sqliteStore) Files(ctx context.Context, state schemas.FileState) ([]schemas.File, error) {
+	var c conditions
+	c.equal("state", string(state))
+	return sqliteRows(ctx, s, "files", scanFile,
+		"SELECT "+fileColumns.list()+" FROM files"+c.sql()+" ORDER BY seen_ms, file_id", c.args...)
+}
+
+// Corrections implements [Store].
+func (s *sqliteStore) Corrections(ctx context.Context, file schemas.FileID) ([]schemas.Correction, error) {
+	return sqliteRows(ctx, s, "corrections", scanCorrection,
+		"SELECT "+correctionColumns.list()+" FROM corrections WHERE file_id = ? ORDER BY correction_id", string(file))
+}
+
+// AllCorrections implements [Store].
+func (s *sqliteStore) AllCorrections(ctx context.Context, test schemas.TestID) ([]schemas.Correction, error) {
+	var c conditions
+	c.equal("test_id", string(test))
+	return sqliteRows(ctx, s, "corrections", scanCorrection,
+		"SELECT "+correctionColumns.list()+" FROM corrections"+c.sql()+" ORDER BY correction_id", c.args...)
+}
+
+// Test implements [Store].
+func (s *sqliteStore) Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error) {
+	return first(sqliteRows(ctx, s, "test "+string(id), scanOneTest,
+		"SELECT "+testColumns.list()+" FROM tests WHERE test_id = ?", string(id)))
+}
+
+func scanOneTest(scan scanner) (schemas.Outcome, error) { return scanTest(scan) }
+
+// AthleteTests implements [Store].
+func (s *sqliteStore) AthleteTests(ctx context.Context, athlete, protocol string) ([]schemas.Outcome, error) {
+	var c conditions
+	c.add("athlete = ?", athlete)
+	c.equal("protocol", protocol)
+	return s.tests(ctx, "tests", c)
+}
+
+// SessionTests implements [Store].
+func (s *sqliteStore) SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error) {
+	var c conditions
+	c.add("session = ?", session)
+	return s.tests(ctx, "tests", c)
+}
+
+// SquadTests implements [Store].
+func (s *sqliteStore) SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error) {
+	var c conditions
+	c.add("squad = ?", squad)
+	c.equal("protocol", protocol)
+	c.within("start_ms", from, to)
+	return s.tests(ctx, "tests", c)
+}
+
+func (s *sqliteStore) tests(ctx context.Context, table string, c conditions) ([]schemas.Outcome, error) {
+	return sqliteRows(ctx, s, "tests", scanOneTest,
+		"SELECT "+testColumns.list()+" FROM "+table+c.sql()+" ORDER BY start_ms, test_id", c.args...)
+}
+
+// Tests implements [Store].
+func (s *sqliteStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Outcome, error) {
+	table, c := "tests", f.where()
+	if f.IncludeRemoved {
+		table = "stored_tests"
+	}
+	if f.Limit <= 0 {
+		return s.tests(ctx, table, c)
+	}
+	list, err := sqliteRows(ctx, s, "tests", scanOneTest,
+		"SELECT "+testColumns.list()+" FROM "+table+c.sql()+" ORDER BY start_ms DESC, test_id DESC LIMIT ?", append(c.args, f.Limit)...)
+	slices.Reverse(list)
+	return list, err
+}
+
+// TraceSeconds implements [Store].
+func (s *sqliteStore) TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error) {
+	what := "trace of test " + string(id)
+	text, ok, err := first(sqliteRows(ctx, s, what, func(scan scanner) (b []byte, err error) { return b, scan(&b) },
+		"SELECT seconds FROM stored_traces WHERE test_id = ?1 AND EXISTS (SELECT 1 FROM tests WHERE test_id = ?1)", string(id)))
+	if err != nil || !ok {
+		return nil, err
+	}
+	ts, err := decodeTrace(text)
+	if err != nil {
+		return nil, fmt.Errorf("history: read %s: %w", what, err)
+	}
+	return ts, nil
+}
+
+// sqliteAssessment reads an assessment and its comparisons in one statement,
+// so that both are of one moment: a row for each comparison, a single one with
+// no position when there is none.
+var sqliteAssessment = func() string {
+	list := "a." + strings.Join(assessmentColumns.read, ", a.") + ", c.position"
+	for _, name := range comparisonColumns.read {
+		switch name {
+		case "measure", "unit", "state", "sd_method":
+			list += ", coalesce(c." + name + ", '')"
+		case "seconds", "baseline_n", "baseline_min_n":
+			list += ", coalesce(c." + name + ", 0)"
+		default:
+			list += ", c." + name
+		}
+	}
+	return "SELECT " + list + " FROM stored_assessments AS a LEFT JOIN stored_comparisons AS c ON c.test_id = a.test_id" +
+		" WHERE a.test_id = ? ORDER BY c.position"
+}()
+
+// Assessment implements [Store].
+func (s *sqliteStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
+	type row struct {
+		assessment schemas.Assessment
+		comparison schemas.Comparison
+		position   *int64
+	}
+	rows, err := sqliteRows(ctx, s, "assessment of test "+string(test), func(scan scanner) (r row, err error) {
+		r.assessment, err = scanAssessment(func(dest ...any) error {
+			dest = append(dest, &r.position)
+			r.comparison, err = scanComparison(func(more ...any) error { return scan(append(dest, more...)...) })
+			return err
+		})
+		return r, err
+	}, sqliteAssessment, string(test))
+	if err != nil || len(rows) == 0 {
+		return schemas.Assessment{}, false, err
+	}
+	a := rows[0].assessment
+	for _, r := range rows {
+		if r.position != nil {
+			a.Comparisons = append(a.Comparisons, r.comparison)
+		}
+	}
+	return a, true, nil
+}
+
+// Alert implements [Store].
+func (s *sqliteStore) Alert(ctx context.Context, id string) (schemas.Alert, bool, error) {
+	return first(sqliteRows(ctx, s, "alert "+id, scanAlert,
+		"SELECT "+alertColumns.list()+" FROM alerts WHERE alert_id = ?", id))
+}
+
+// Alerts implements [Store].
+func (s *sqliteStore) Alerts(ctx context.Context, f AlertFilter) ([]schemas.Alert, error) {
+	c := f.where()
+	return sqliteRows(ctx, s, "alerts", scanAlert,
+		"SELECT "+alertColumns.list()+" FROM alerts"+c.sql()+" ORDER BY about_ms, alert_id", c.args...)
+}
+
+// Message implements [Store].
+func (s *sqliteStore) Message(ctx context.Context, id string) (schemas.Message, bool, error) {
+	return first(sqliteRows(ctx, s, "message "+id, scanMessage,
+		"SELECT "+messageColumns.list()+" FROM messages WHERE message_id = ?", id))
+}
+
+// Messages implements [Store].
+func (s *sqliteStore) Messages(ctx context.Context, state schemas.MessageState) ([]schemas.Message, error) {
+	var c conditions
+	c.equal("state", string(state))
+	return sqliteRows(ctx, s, "messages", scanMessage,
+		"SELECT "+messageColumns.list()+" FROM messages"+c.sql()+" ORDER BY created_ms, message_id", c.args...)
+}
+
+// SlotDone implements [Store].
+func (s *sqliteStore) SlotDone(ctx context.Context, job, slot string) (bool, error) {
+	_, done, err := first(sqliteRows(ctx, s, "slot "+slot+" of "+job, func(scan scanner) (n int64, err error) { return n, scan(&n) },
+		"SELECT done_ms FROM slots WHERE job = ? AND slot = ?", job, slot))
+	return done, err
+}
+
+// Athletes implements [Store].
+func (s *sqliteStore) Athletes(ctx context.Context) ([]AthleteRow, error) {
+	return sqliteRows(ctx, s, "athletes", scanAthlete, "SELECT "+athleteColumns.list()+" FROM athletes ORDER BY athlete")
+}

@@ -1,0 +1,169 @@
+package history
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// SaveFile implements [Store].
+func (s *sqliteStore) SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error {
+	what := "file " + f.ID.Short()
+	row, err := fileValues(&f, sqliteClock)
+	if err != nil {
+		return fmt.Errorf("history: save %s: %w", what, err)
+	}
+	if err := checkWrite(&f, tests, traces); err != nil {
+		return fmt.Errorf("history: save %s: %w", what, err)
+	}
+	// All that can be made ready is, so that the write lock is held briefly.
+	type test struct{ row, trace []any }
+	ready := make([]test, len(tests))
+	for i := range tests {
+		o := &tests[i]
+		values, err := testValues(o, sqliteClock)
+		if err != nil {
+			return fmt.Errorf("history: save %s: %w", what, err)
+		}
+		seconds, err := encodeTrace(traces[o.TestID])
+		if err != nil {
+			return fmt.Errorf("history: save %s: trace of test %s: %w: %w", what, o.TestID, ErrInvalid, err)
+		}
+		ready[i] = test{append(values, nil), []any{string(o.TestID), string(seconds), uint64(o.Version)}}
+	}
+	return s.write(ctx, what, func(t *sqliteTx) error {
+		if n, err := t.exec(sqliteSaveFile, row...); err != nil || n == 0 {
+			return err // n == 0: a newer version is stored
+		}
+		if _, err := t.exec(sqliteRemoveTests, uint64(f.Version), string(f.ID)); err != nil {
+			return err
+		}
+		for _, r := range ready {
+			if _, err := t.exec(sqliteSaveTest, r.row...); err != nil {
+				return err
+			}
+			if _, err := t.exec(sqliteSaveTrace, r.trace...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// SaveCorrection implements [Store].
+func (s *sqliteStore) SaveCorrection(ctx context.Context, c schemas.Correction) error {
+	row, err := correctionValues(&c, sqliteClock)
+	if err != nil {
+		return fmt.Errorf("history: save correction %s: %w", c.ID, err)
+	}
+	return s.write(ctx, "correction "+c.ID, func(t *sqliteTx) error {
+		_, err := t.exec(sqliteAddCorrection, row...)
+		return err
+	})
+}
+
+// SaveAssessments implements [Store].
+func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
+	if len(as) == 0 {
+		return nil
+	}
+	rows := make([][]any, len(as))
+	for i := range as {
+		var err error
+		if rows[i], err = assessmentValues(&as[i], sqliteClock); err != nil {
+			return fmt.Errorf("history: save assessments: %w", err)
+		}
+	}
+	return s.write(ctx, "assessments", func(t *sqliteTx) error {
+		for i := range as {
+			if err := t.saveAssessment(&as[i], rows[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (t *sqliteTx) saveAssessment(a *schemas.Assessment, row []any) error {
+	if n, err := t.exec(sqliteSaveAssessment, row...); err != nil || n == 0 {
+		return err // n == 0: a newer version is stored
+	}
+	id := string(a.TestID)
+	if _, err := t.exec(sqliteDropComparisons, id); err != nil {
+		return err
+	}
+	for i := range a.Comparisons {
+		values := append([]any{id, int64(i)}, comparisonValues(&a.Comparisons[i], sqliteClock)...)
+		if _, err := t.exec(sqliteSaveComparison, values...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// SaveAlert implements [Store].
+func (s *sqliteStore) SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error {
+	row, err := alertValues(&a, sqliteClock)
+	if err != nil {
+		return fmt.Errorf("history: save alert %s: %w", a.ID, err)
+	}
+	rows := make([][]any, len(messages))
+	for i := range messages {
+		if rows[i], err = messageValues(&messages[i], sqliteClock); err != nil {
+			return fmt.Errorf("history: save alert %s: %w", a.ID, err)
+		}
+	}
+	return s.write(ctx, "alert "+a.ID, func(t *sqliteTx) error {
+		for _, r := range rows {
+			if _, err := t.exec(sqliteAddMessage, r...); err != nil {
+				return err
+			}
+		}
+		_, err := t.exec(sqliteSaveAlert, row...)
+		return err
+	})
+}
+
+// SaveMessage implements [Store].
+func (s *sqliteStore) SaveMessage(ctx context.Context, m schemas.Message) error {
+	row, err := messageValues(&m, sqliteClock)
+	if err != nil {
+		return fmt.Errorf("history: save message %s: %w", m.ID, err)
+	}
+	return s.write(ctx, "message "+m.ID, func(t *sqliteTx) error {
+		_, err := t.exec(sqliteSaveMessage, row...)
+		return err
+	})
+}
+
+// MarkSlot implements [Store].
+func (s *sqliteStore) MarkSlot(ctx context.Context, job, slot string, at time.Time) error {
+	return s.write(ctx, "slot "+slot+" of "+job, func(t *sqliteTx) error {
+		_, err := t.exec(sqliteMarkSlot, job, slot, sqliteClock(at), millis(at))
+		return err
+	})
+}
+
+// SaveAthletes implements [Store].
+func (s *sqliteStore) SaveAthletes(ctx context.Context, as []AthleteRow) error {
+	rows := make([][]any, len(as))
+	for i := range as {
+		var err error
+		if rows[i], err = athleteValues(&as[i]); err != nil {
+			return fmt.Errorf("history: save athletes: %w", err)
+		}
+	}
+	return s.write(ctx, "athletes", func(t *sqliteTx) error {
+		if _, err := t.exec(sqliteDropAthletes); err != nil {
+			return err
+		}
+		for _, r := range rows {
+			if _, err := t.exec(sqliteAddAthlete, r...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
