@@ -88,13 +88,13 @@ func drills(r *rand.Rand, w []segment, total int) []segment {
 	for length(w) < total {
 		if r.IntN(4) == 0 {
 			w = append(w,
-				segment{drill, uniform(r, 110, 170), normal(r, 2.3, 0.3, 1.7, 2.9), 0.95, normal(r, 0.85, 0.03, 0.78, 0.91)},
+				segment{drill, uniform(r, 110, 170), normal(r, 2.3, 0.3, 1.7, 2.9), 0.95, normal(r, 0.88, 0.03, 0.80, 0.93)},
 				segment{easy, uniform(r, 90, 150), 0.9, 0.3, 0.58})
 			continue
 		}
 		for range uniform(r, 4, 8) {
 			w = append(w,
-				segment{drill, uniform(r, 12, 35), normal(r, 4.2, 0.5, 3, 5.6), 0.5, normal(r, 0.90, 0.03, 0.82, 0.96)},
+				segment{drill, uniform(r, 12, 35), normal(r, 4.2, 0.5, 3, 5.6), 0.5, normal(r, 0.94, 0.03, 0.86, 0.99)},
 				segment{easy, uniform(r, 20, 55), 1.1, 0.3, 0.60})
 		}
 		w = append(w, segment{easy, uniform(r, 60, 140), 0.8, 0.3, 0.55})

@@ -11,7 +11,7 @@ import (
 const stampFormat = "2006-01-02T15:04:05Z"
 
 // tcxFile writes a training-centre activity with the activity extension for
-// speed and cadence. No positions: the watch was worn indoors as often as not.
+// speed and cadence, but without positions.
 func tcxFile(p *person, rec *recording) []byte {
 	b := make([]byte, 0, 250*len(rec.samples)+2048)
 	b = append(b, `<?xml version="1.0" encoding="UTF-8"?>
