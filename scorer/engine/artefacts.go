@@ -1,0 +1,394 @@
+package engine
+
+import (
+	"math"
+
+	"canter.example/schemas"
+)
+
+// dropStuck marks values that a sensor repeated. How long a value may repeat
+// depends on the trace: with a share p of equal neighbours among the rest, a
+// run of n has probability p^n. A trace without noise (its changes hardly ever
+// reverse) may stand still for minutes, so there only a run that ends in a jump
+// counts as stuck.
+func (s *series) dropStuck() {
+	equal, pairs, changes, reversals := 0, 0, 0, 0
+	last := 0.0
+	run := 0
+	for i := 1; i < len(s.hr); i++ {
+		if s.why[i] != kept || s.why[i-1] != kept {
+			run = 0
+			continue
+		}
+		d := s.hr[i] - s.hr[i-1]
+		if d == 0 {
+			run++
+			// Runs past 20 are the ones under suspicion.
+			if run <= 20 {
+				equal++
+				pairs++
+			}
+			continue
+		}
+		run = 0
+		pairs++
+		changes++
+		if last*d < 0 {
+			reversals++
+		}
+		last = d
+	}
+	if pairs == 0 {
+		return
+	}
+	p := float64(equal) / float64(pairs)
+	noiseless := float64(reversals) < 0.08*float64(changes)
+	limit := 20 / s.interval
+	if p > 0 {
+		limit = max(limit, math.Log(1e-5/float64(len(s.hr)))/math.Log(min(p, 0.995)))
+	}
+	limit = max(limit, 6)
+	for i := 0; i < len(s.hr); {
+		j := i + 1
+		for j < len(s.hr) && s.hr[j] == s.hr[i] && s.why[j] == kept {
+			j++
+		}
+		n := float64(j - i)
+		if s.why[i] == kept && n*s.interval >= 10 && n >= 5 {
+			jump := 0.0
+			if j < len(s.hr) && s.why[j] == kept && s.at[j]-s.at[j-1] <= bridged {
+				jump = math.Abs(s.hr[j] - s.hr[i])
+			}
+			if (n >= limit && !noiseless) || jump > max(6, 4*s.wiggle)+2*s.interval {
+				for k := i + 1; k < j; k++ {
+					s.why[k] = stuck
+				}
+			}
+		}
+		i = j
+	}
+}
+
+// dropCadence marks heart rates that follow the step rate. A heart rate may
+// equal the step rate by chance, so being near it is not enough: it must have
+// jumped there or away, or follow the step rate's own small changes.
+func (s *series) dropCadence() {
+	if s.cadences == 0 {
+		return
+	}
+	near := func(i int) bool {
+		return s.why[i] == kept && s.have[i]&schemas.HasCadence != 0 && s.cad[i] > 100 && math.Abs(s.hr[i]-float64(s.cad[i])) <= 3
+	}
+	for i := 0; i < len(s.hr); {
+		if !near(i) {
+			i++
+			continue
+		}
+		// A run goes on over short misses.
+		j, lastNear, hits := i+1, i, 1
+		for j < len(s.hr) && s.at[j]-s.at[lastNear] <= 4*max(1, s.interval) {
+			if near(j) {
+				lastNear = j
+				hits++
+			}
+			j++
+		}
+		end := lastNear + 1
+		if s.at[lastNear]-s.at[i] >= 12 && float64(hits) >= 0.8*float64(end-i) &&
+			(s.jumpsAt(i) || s.jumpsAt(end) || s.follows(i, end)) {
+			for k := i; k < end; k++ {
+				if s.why[k] == kept {
+					s.why[k] = onCadence
+				}
+			}
+		}
+		i = end
+	}
+}
+
+// jumpsAt reports whether the level within 6 s before sample i and from i on
+// differ by more than heart rate can change in that time.
+func (s *series) jumpsAt(i int) bool {
+	if i <= 0 || i >= len(s.hr) {
+		return false
+	}
+	before, nb, after, na := 0.0, 0, 0.0, 0
+	for k := i - 1; k >= 0 && s.at[i]-s.at[k] <= 4*max(1, s.interval); k-- {
+		if s.why[k] == kept || s.why[k] == onCadence {
+			before += s.hr[k]
+			nb++
+		}
+	}
+	for k := i; k < len(s.hr) && s.at[k]-s.at[i] < 4*max(1, s.interval); k++ {
+		if s.why[k] == kept {
+			after += s.hr[k]
+			na++
+		}
+	}
+	if nb == 0 || na == 0 {
+		return false
+	}
+	return math.Abs(before/float64(nb)-after/float64(na)) > 10+8*(max(1, s.interval)-1)
+}
+
+// follows reports whether heart rate minus step rate varies clearly less than
+// the step rate does.
+func (s *series) follows(i, j int) bool {
+	var n, sc, scc, sd, sdd float64
+	for k := i; k < j; k++ {
+		if s.why[k] != kept || s.cad[k] <= 0 {
+			continue
+		}
+		c := float64(s.cad[k])
+		d := s.hr[k] - c
+		n++
+		sc += c
+		scc += c * c
+		sd += d
+		sdd += d * d
+	}
+	if n < 10 {
+		return false
+	}
+	varC := scc/n - sc/n*sc/n
+	varD := sdd/n - sd/n*sd/n
+	return varC > 0.8 && varD < 0.5*varC
+}
+
+// segment is a stretch of kept samples without a jump inside: samples
+// from ≤ i < to, some of which may be dropped, with its levels at both ends.
+type segment struct {
+	from, to    int
+	first, last float64 // mean of up to 5 samples at either end
+	begin, end  float64 // seconds
+}
+
+// dropDetached cuts the trace where it jumps and takes out the stretches
+// between two jumps whose neighbours agree with each other: spikes, halving,
+// doubling, strap slip and return. Jumps that stay are recorded as steps.
+func (s *series) dropDetached() {
+	segs := s.segments()
+	if len(segs) < 2 {
+		return
+	}
+	for _, longest := range [...]float64{2, 5, 12, 30, 75, 180} {
+		segs = s.dropBetween(segs, longest)
+	}
+	segs = s.dropEnds(segs)
+	for i := 1; i < len(segs); i++ {
+		a, b := &segs[i-1], &segs[i]
+		if b.begin-a.end > bridged {
+			continue
+		}
+		if size, ok := s.isStep(a, b); ok {
+			s.steps = append(s.steps, step{at: b.begin, size: size})
+		}
+	}
+}
+
+// allowed is the largest change over dt seconds that is no jump.
+func (s *series) allowed(dt float64) float64 {
+	return min(max(7, 5*s.wiggle), 20) + 2.5*max(0, min(dt, 8)-1)
+}
+
+func (s *series) segments() []segment {
+	var segs []segment
+	prev := -1
+	for i := range s.hr {
+		if s.why[i] != kept {
+			continue
+		}
+		if prev < 0 || math.Abs(s.hr[i]-s.hr[prev]) > s.allowed(s.at[i]-s.at[prev]) {
+			if len(segs) > 0 {
+				segs[len(segs)-1].to = prev + 1
+			}
+			segs = append(segs, segment{from: i})
+		}
+		prev = i
+	}
+	if len(segs) > 0 {
+		segs[len(segs)-1].to = prev + 1
+	}
+	if len(segs) > 1 {
+		for i := range segs {
+			s.measure(&segs[i])
+		}
+	}
+	return segs
+}
+
+// measure sets the levels and times of a segment from its kept samples.
+func (s *series) measure(g *segment) {
+	const ends = 5
+	sum, n := 0.0, 0
+	g.begin = s.at[g.from]
+	for i := g.from; i < g.to && n < ends; i++ {
+		if s.why[i] == kept {
+			sum += s.hr[i]
+			n++
+		}
+	}
+	g.first = sum / float64(max(n, 1))
+	sum, n = 0, 0
+	for i := g.to - 1; i >= g.from && n < ends; i-- {
+		if s.why[i] == kept {
+			if n == 0 {
+				g.end = s.at[i]
+			}
+			sum += s.hr[i]
+			n++
+		}
+	}
+	g.last = sum / float64(max(n, 1))
+}
+
+// dropBetween takes out segments of at most longest seconds whose neighbours
+// agree; the neighbours become one.
+func (s *series) dropBetween(segs []segment, longest float64) []segment {
+	out := segs[:1]
+	for i := 1; i < len(segs); i++ {
+		g := segs[i]
+		p := &out[len(out)-1]
+		if i+1 < len(segs) && g.end-g.begin <= longest && s.outlies(p, &g, &segs[i+1], longest) {
+			s.mark(&g, s.kindOf(p, &g, &segs[i+1]))
+			p.to = segs[i+1].to
+			s.measure(p)
+			i++
+			continue
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// outlies reports whether the level of g is off both neighbours, which agree
+// as well as heart rate can over the time between them.
+func (s *series) outlies(p, g, n *segment, longest float64) bool {
+	apart := n.begin - p.end
+	if apart > longest+2*bridged {
+		return false
+	}
+	tolerance := s.allowed(1) + min(0.4*apart, 22)
+	between := n.first - p.last
+	if math.Abs(between) > tolerance {
+		return false
+	}
+	into, out := g.first-p.last, n.first-g.last
+	if into*out >= 0 {
+		return false // it goes on in the same direction: a steep change
+	}
+	return min(math.Abs(into), math.Abs(out)) > max(math.Abs(between)*0.6, 0.6*s.allowed(1))
+}
+
+func (s *series) kindOf(p, g, n *segment) drop {
+	around := (p.last + n.first) / 2
+	level := (g.first + g.last) / 2
+	long := g.end-g.begin > 6*s.interval
+	switch {
+	case long && level > 0.43*around && level < 0.57*around:
+		return halved
+	case long && level > 1.8*around && level < 2.2*around:
+		return doubled
+	case long && s.nearCadence(g):
+		return onCadence
+	case g.end-g.begin <= 12:
+		return spike
+	default:
+		return slipped
+	}
+}
+
+func (s *series) nearCadence(g *segment) bool {
+	near, n := 0, 0
+	for i := g.from; i < g.to; i++ {
+		if s.why[i] == kept {
+			n++
+			if s.cad[i] > 0 && math.Abs(s.hr[i]-float64(s.cad[i])) <= 5 {
+				near++
+			}
+		}
+	}
+	return n > 0 && near*5 >= n*4
+}
+
+func (s *series) mark(g *segment, why drop) {
+	for i := g.from; i < g.to; i++ {
+		if s.why[i] == kept {
+			s.why[i] = why
+		}
+	}
+}
+
+// dropEnds takes out a short first or last segment: a strap that settles.
+func (s *series) dropEnds(segs []segment) []segment {
+	if len(segs) > 1 && segs[0].end-segs[0].begin < 15 {
+		s.mark(&segs[0], spike)
+		segs = segs[1:]
+	}
+	if k := len(segs) - 1; k > 0 && segs[k].end-segs[k].begin < 15 {
+		s.mark(&segs[k], spike)
+		segs = segs[:k]
+	}
+	return segs
+}
+
+// isStep reports whether the change between two segments is sudden against
+// the slopes on both sides: a fast start of a run is steep, not sudden.
+func (s *series) isStep(a, b *segment) (size float64, ok bool) {
+	dt := max(b.begin-a.end, s.interval)
+	jump := s.hr[b.from] - s.hr[a.to-1]
+	slope := (s.slope(a.to-1, -1) + s.slope(b.from, 1)) / 2
+	steep := max(math.Abs(s.slope(a.to-1, -1)), math.Abs(s.slope(b.from, 1)), math.Abs(slope))
+	rest := math.Abs(jump) - min(steep, 4)*dt
+	return jump, rest > max(5, 3*s.wiggle)
+}
+
+// slope in bpm/s over about 6 s from sample i in the given direction.
+func (s *series) slope(i, direction int) float64 {
+	last := i
+	for k := i; k >= 0 && k < len(s.hr) && math.Abs(s.at[k]-s.at[i]) <= 6*max(1, s.interval); k += direction {
+		if s.why[k] == kept {
+			last = k
+		}
+	}
+	if last == i {
+		return 0
+	}
+	return (s.hr[last] - s.hr[i]) / (s.at[last] - s.at[i])
+}
+
+// dropNoise takes out what is left inside a burst: where two readings in five
+// within 7 s either way were dropped as spikes, the others can't be trusted.
+func (s *series) dropNoise() {
+	lo, hi, bad, all := 0, 0, 0, 0
+	burst := func(i int) bool { return s.why[i] == spike || s.why[i] == doubled || s.why[i] == halved }
+	any := false
+	for i := range s.why {
+		if burst(i) {
+			any = true
+			break
+		}
+	}
+	if !any {
+		return
+	}
+	for i := range s.hr {
+		for hi < len(s.hr) && s.at[hi] <= s.at[i]+7 {
+			if burst(hi) {
+				bad++
+			}
+			all++
+			hi++
+		}
+		for s.at[lo] < s.at[i]-7 {
+			if burst(lo) {
+				bad--
+			}
+			all--
+			lo++
+		}
+		if s.why[i] == kept && bad >= 3 && bad*5 >= all*2 {
+			s.why[i] = noisy
+		}
+	}
+}

@@ -1,0 +1,338 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// drop is why a sample's heart rate does not count; kept is the zero value.
+type drop uint8
+
+const (
+	kept drop = iota
+	noReading
+	outOfRange
+	aboveMax
+	spike
+	noisy
+	slipped
+	stuck
+	halved
+	doubled
+	onCadence
+	disagrees
+	farAway
+	ectopic
+	drops // their number
+)
+
+// dropWords are what [schemas.TraceSecond] shows.
+var dropWords = [drops]string{
+	kept: "", noReading: "no reading", outOfRange: "outside 30 to 230 bpm",
+	aboveMax: "far above HRmax", spike: "spike", noisy: "noise", slipped: "strap slip",
+	stuck: "stuck value", halved: "half rate", doubled: "double rate",
+	onCadence: "cadence lock", disagrees: "duplicate times disagree",
+	farAway: "time far from the rest", ectopic: "ectopic beats",
+}
+
+// Limits of cleaning. Range and slope are recalled from the literature
+// (FACTS 4.5, MEMORY); the others are choices of this package.
+const (
+	lowestHR  = 30
+	highestHR = 230
+	// aboveMeasured is how far over a measured HRmax a reading may be: field
+	// maxima were 13 bpm over laboratory ones on average (Semin et al. 2008;
+	// FACTS 4.2). Estimates get three standard errors.
+	aboveMeasured = 20
+	// longestTrace bounds memory; a sample further than this from the middle
+	// of the trace has a broken time.
+	longestTrace = 24 * 3600
+	// longestHold: a sample stands for at most this many seconds, whatever
+	// the sampling (smart recording leaves up to 7 s between samples).
+	longestHold = 8
+	// bridged gaps are shown as a line; they never count as covered.
+	bridged = 10
+)
+
+// step is a sudden change of level that was not undone: nobody can say which
+// side of it is right.
+type step struct {
+	at   float64 // seconds since the trace's start
+	size float64 // bpm
+}
+
+// series is a trace in time order, times in seconds since the trace's start.
+type series struct {
+	at    []float64
+	hr    []float64
+	speed []float32
+	cad   []float32
+	have  []schemas.Channels
+	why   []drop
+	// hold is how many seconds a sample stands for: to the next sample of any
+	// kind, at most limit.
+	hold  []float64
+	limit float64
+	// typical interval between samples, seconds.
+	interval float64
+	// wiggle is the typical size (bpm, as a standard deviation) of the change
+	// from one sample to the next.
+	wiggle     float64
+	steps      []step
+	duplicates int
+	fromRR     bool
+	speeds     int // samples with speed
+	cadences   int
+}
+
+// clean puts the samples in time order and marks those whose heart rate does
+// not count. The order of the samples in the trace does not matter.
+func clean(s *series, tr *schemas.Trace, hrmax schemas.HRmax) {
+	s.take(tr)
+	if len(s.at) == 0 {
+		return
+	}
+	s.setHolds()
+	s.dropRange(hrmax)
+	s.measureWiggle()
+	s.dropStuck()
+	s.dropCadence()
+	s.dropDetached()
+	s.dropNoise()
+}
+
+// take copies the samples in time order. Samples of the same instant become
+// their mean; when they differ by more than 10 bpm none of them counts.
+func (s *series) take(tr *schemas.Trace) {
+	samples := tr.Samples
+	if rr := samplesFromRR(tr); rr != nil {
+		samples, s.fromRR = rr, true
+	}
+	for i := 1; i < len(samples); i++ {
+		if samples[i].At < samples[i-1].At {
+			samples = slices.Clone(samples)
+			slices.SortFunc(samples, bySample)
+			break
+		}
+	}
+	first, last := plausibleSpan(samples)
+	s.resize(len(samples))
+	n := 0
+	for i := 0; i < len(samples); {
+		j := i + 1
+		for j < len(samples) && samples[j].At == samples[i].At {
+			j++
+		}
+		if at := samples[i].At; at >= first && at <= last {
+			s.at[n] = at.Seconds()
+			if j == i+1 {
+				s.put(n, &samples[i])
+			} else {
+				s.putMean(n, samples[i:j])
+				s.duplicates += j - i - 1
+			}
+			n++
+		}
+		i = j
+	}
+	s.truncate(n)
+}
+
+// bySample orders samples by time, then by what they hold, so that sorting
+// gives one result whatever the order was.
+func bySample(a, b schemas.Sample) int {
+	switch {
+	case a.At != b.At:
+		if a.At < b.At {
+			return -1
+		}
+		return 1
+	case a.HR < b.HR:
+		return -1
+	case a.HR > b.HR:
+		return 1
+	case a.Speed < b.Speed:
+		return -1
+	case a.Speed > b.Speed:
+		return 1
+	}
+	return 0
+}
+
+// plausibleSpan returns the first and last time that belong to the trace:
+// within a day around its median sample.
+func plausibleSpan(sorted []schemas.Sample) (first, last time.Duration) {
+	if len(sorted) == 0 {
+		return 0, 0
+	}
+	const day = longestTrace * time.Second
+	first, last = sorted[0].At, sorted[len(sorted)-1].At
+	// Compared as seconds: the difference of two wild durations overflows.
+	if last.Seconds()-first.Seconds() <= longestTrace {
+		return first, last
+	}
+	middle := sorted[len(sorted)/2].At
+	if lo := middle.Seconds() - longestTrace/2; lo > first.Seconds() {
+		first = middle - day/2
+	}
+	if hi := middle.Seconds() + longestTrace/2; hi < last.Seconds() {
+		last = middle + day/2
+	}
+	return first, last
+}
+
+func (s *series) put(i int, m *schemas.Sample) {
+	hr, sp, cd := m.HR, m.Speed, m.Cadence
+	have := m.Have
+	s.hr[i] = float64(hr)
+	s.why[i] = kept
+	if have&schemas.HasSpeed != 0 {
+		if sp >= 0 && sp < 15 {
+			s.speeds++
+		} else {
+			have &^= schemas.HasSpeed
+		}
+	}
+	if have&schemas.HasCadence != 0 {
+		if cd >= 0 && cd < 400 {
+			s.cadences++
+		} else {
+			have &^= schemas.HasCadence
+		}
+	}
+	s.speed[i], s.cad[i], s.have[i] = sp, cd, have
+}
+
+func (s *series) putMean(i int, same []schemas.Sample) {
+	s.put(i, &same[0])
+	low, high, sum, n := math.Inf(1), math.Inf(-1), 0.0, 0
+	for k := range same {
+		if v := float64(same[k].HR); v >= lowestHR && v <= highestHR {
+			low, high, sum, n = min(low, v), max(high, v), sum+v, n+1
+		}
+	}
+	switch {
+	case n == 0:
+	case high-low > 10:
+		s.hr[i], s.why[i] = sum/float64(n), disagrees
+	default:
+		s.hr[i] = sum / float64(n)
+	}
+}
+
+// setHolds decides how long a sample stands for. In a regular trace (nine
+// intervals in ten within half as much again as the median) that is the median
+// interval, so a missing record is a missing second. In an irregular one
+// (smart recording) it is the 95th percentile of the intervals. Never under
+// 1 s, never over 8 s.
+func (s *series) setHolds() {
+	var counts [81]int // tenths of a second up to 8 s
+	n := 0
+	for i := 1; i < len(s.at); i++ {
+		if d := s.at[i] - s.at[i-1]; d < longestHold+0.05 {
+			counts[int(d*10+0.5)]++
+			n++
+		}
+	}
+	quantile := func(share float64) float64 {
+		need, sum := share*float64(n), 0
+		for k, c := range counts {
+			sum += c
+			if c > 0 && float64(sum) >= need {
+				return float64(k) / 10
+			}
+		}
+		return longestHold
+	}
+	s.interval, s.limit = 1, 1
+	if n > 0 {
+		s.interval = quantile(0.5)
+		s.limit = s.interval
+		if quantile(0.9) > 1.5*s.interval {
+			s.limit = quantile(0.95)
+		}
+		s.interval = max(s.interval, 0.1)
+		s.limit = min(max(s.limit, 1), longestHold)
+	}
+	last := len(s.at) - 1
+	for i := range last {
+		s.hold[i] = min(s.at[i+1]-s.at[i], s.limit)
+	}
+	s.hold[last] = min(s.limit, s.interval)
+}
+
+func (s *series) dropRange(hrmax schemas.HRmax) {
+	top := math.Inf(1)
+	if m, ok := hrmax.BPM.Get(); ok && m >= 100 {
+		switch hrmax.Source {
+		case schemas.HRmaxMeasured:
+			top = m + aboveMeasured
+		case schemas.HRmaxEstimated:
+			top = m + 3*hrmax.SEE.Or(10.8)
+		case schemas.HRmaxUnknown:
+		}
+	}
+	for i, v := range s.hr {
+		switch {
+		case v >= lowestHR && v <= highestHR && v <= top: // NaN fails all three
+		case v == 0:
+			s.why[i] = noReading
+		case v > top && v <= highestHR:
+			s.why[i] = aboveMax
+		default:
+			s.why[i] = outOfRange
+		}
+	}
+}
+
+// measureWiggle estimates the size of sample-to-sample changes from their
+// mean absolute value, large ones left out (normal noise: SD = 1.25 × mean).
+func (s *series) measureWiggle() {
+	sum, n, prev := 0.0, 0, -1.0
+	for i, v := range s.hr {
+		if s.why[i] != kept {
+			prev = -1
+			continue
+		}
+		if prev > 0 {
+			if d := math.Abs(v - prev); d <= 12 {
+				sum += d
+				n++
+			}
+		}
+		prev = v
+	}
+	s.wiggle = 0.5
+	if n > 0 {
+		s.wiggle = max(0.3, 1.25*sum/float64(n))
+	}
+}
+
+// kept reports whether sample i has a heart rate that counts.
+func (s *series) kept(i int) bool { return s.why[i] == kept }
+
+func (s *series) resize(n int) {
+	s.at, s.hr, s.hold = grow(s.at, n), grow(s.hr, n), grow(s.hold, n)
+	s.speed, s.cad = grow(s.speed, n), grow(s.cad, n)
+	s.have, s.why = grow(s.have, n), grow(s.why, n)
+	s.steps = s.steps[:0]
+	s.duplicates, s.speeds, s.cadences, s.fromRR = 0, 0, 0, false
+}
+
+func (s *series) truncate(n int) {
+	s.at, s.hr, s.hold = s.at[:n], s.hr[:n], s.hold[:n]
+	s.speed, s.cad = s.speed[:n], s.cad[:n]
+	s.have, s.why = s.have[:n], s.why[:n]
+}
+
+// grow returns a slice of length n, reusing s where it is large enough. Its
+// elements are to be overwritten.
+func grow[T any](s []T, n int) []T {
+	if cap(s) >= n {
+		return s[:n]
+	}
+	return make([]T, n, n+n/4)
+}

@@ -1,0 +1,151 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+
+	"canter.example/schemas"
+)
+
+// most tests that one trace may hold; more alike efforts are intervals.
+const mostTests = 2
+
+// given makes the candidate for a start that staff gave, in trace seconds. Its
+// place is not questioned; the fit tells whether the trace agrees.
+func (f *finder) given(at float64, h *hints) candidate {
+	t := f.grid.second(min(max(at, f.grid.origin-float64(f.profile.length)), f.grid.origin+float64(f.grid.n)))
+	c := candidate{start: min(max(t, before+reach+10), lead+f.grid.n), length: f.profile.length}
+	if math.Abs(f.grid.time(c.start)-at) > 1 {
+		c.start = t
+		c.exact, c.source, c.within, c.rivals, c.sd = at, schemas.StartByHand, 1, 1, 0.5
+		return c
+	}
+	f.fine(&c, h)
+	c.fitted = c.start
+	c.onsetAt += c.start - t
+	c.start, c.exact = t, at
+	c.source, c.within, c.rivals, c.sd = schemas.StartByHand, 1, 1, 0.5
+	return c
+}
+
+// choose picks the tests among the candidates, best first, or says why there
+// is none.
+func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason) {
+	var chosen []candidate
+	alike := 0
+	for i := range all {
+		c := all[i]
+		if !f.isTest(&c) {
+			continue
+		}
+		overlaps := false
+		for j := range chosen {
+			if d := c.start - chosen[j].start; d < c.length+20 && d > -c.length-20 {
+				overlaps = true
+			}
+		}
+		if overlaps || (len(chosen) > 0 && !(c.seesOn() && c.seesOff())) {
+			continue
+		}
+		c.source = c.origin(h)
+		chosen = append(chosen, c)
+		alike++
+	}
+	if len(chosen) == 0 {
+		if c := f.cutShort(h); c != nil {
+			c.source = c.origin(h)
+			return []candidate{*c}, nil
+		}
+		return nil, f.whyNone(all)
+	}
+	if alike > mostTests && !chosen[0].lap && !chosen[0].team {
+		for i := range chosen {
+			chosen[i].repeated = true
+		}
+	}
+	return chosen[:min(len(chosen), mostTests)], nil
+}
+
+func (c *candidate) seesOn() bool  { return c.evOn >= seenOn }
+func (c *candidate) seesOff() bool { return c.evOff >= seenOff }
+
+// vouched reports whether something besides heart rate says that the test was
+// here.
+func (c *candidate) vouched() bool { return c.lap || c.team || c.evSpeed >= 8 }
+
+// isTest reports whether a candidate is to be reported, whatever its quality.
+func (f *finder) isTest(c *candidate) bool {
+	if c.score() < leastEvidence {
+		return false
+	}
+	if c.seesOn() && c.seesOff() {
+		return true
+	}
+	return (c.seesOn() || c.seesOff()) && (c.vouched() || c.planned || !c.goesOn)
+}
+
+// origin says how a start was found, most trusted first.
+func (c *candidate) origin(h *hints) schemas.StartSource {
+	switch {
+	case c.lap:
+		return schemas.StartByLap
+	case c.planned:
+		return schemas.StartByPlan
+	case c.team:
+		return schemas.StartBySession
+	}
+	return schemas.StartByTrace
+}
+
+// continues reports whether a run goes on after the test's length as it was,
+// or was going on before it: then it is a longer run, not a test.
+func (f *finder) continues(c *candidate) bool {
+	g, d := &f.grid, c.length
+	end := c.start + d
+	if !c.seesOff() {
+		a, b := end+6, end+46
+		if g.share(a, b) > 0.6 {
+			level := g.mean(end-40, end)
+			rms := math.Sqrt(g.aboutLine(a, b) / float64(b-a))
+			if math.Abs(g.mean(a, b)-level) < 4 && rms < 3 {
+				return true
+			}
+		}
+	}
+	if !c.seesOn() {
+		a, b := c.start-46, c.start-6
+		if a >= 0 && g.share(a, b) > 0.6 && g.mean(c.start+20, end)-g.mean(a, b) < 6 {
+			return true
+		}
+	}
+	return false
+}
+
+func (f *finder) whyNone(all []candidate) *schemas.Reason {
+	r := &schemas.Reason{Code: schemas.ReasonNoTest}
+	if len(all) == 0 {
+		r.Text = fmt.Sprintf("no stretch of %s looks like a steady run with a rise before it and a recovery after it",
+			mmss(f.profile.length))
+		return r
+	}
+	c := &all[0]
+	from := mmss(int(f.grid.time(c.start)))
+	switch {
+	case c.misfit > 8:
+		r.Text = fmt.Sprintf("the likeliest stretch, from %s into the trace, is not steady", from)
+	case c.goesOn:
+		r.Text = fmt.Sprintf("the steady run from %s into the trace is longer than the test", from)
+	case !c.seesOn():
+		r.Text = fmt.Sprintf("heart rate does not begin to rise where the likeliest stretch, from %s into the trace, begins", from)
+	case !c.seesOff():
+		r.Text = fmt.Sprintf("heart rate does not recover where the likeliest stretch, from %s into the trace, ends", from)
+	default:
+		r.Text = fmt.Sprintf("the likeliest stretch, from %s into the trace, is too unlike the protocol's response", from)
+	}
+	return r
+}
+
+func mmss(s int) string { return fmt.Sprintf("%d:%02d", s/60, s%60) }
+
+// cutShort looks for a test that was stopped early.
+func (f *finder) cutShort(h *hints) *candidate { return nil }

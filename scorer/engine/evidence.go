@@ -1,0 +1,172 @@
+package engine
+
+import (
+	"math"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// Hint is what team-mates' traces of the same session say of the start.
+type Hint struct {
+	// Start that the team-mates share, and its spread (standard deviation).
+	Start time.Time
+	SD    time.Duration
+	// Traces that agree on it.
+	Traces int
+}
+
+// hints is what is known of the start besides heart rate, in trace seconds.
+type hints struct {
+	length   float64
+	laps     []schemas.Lap
+	planned  bool
+	around   float64
+	within   float64
+	team     bool
+	teamAt   float64
+	teamSD   float64
+	speedKMH schemas.Number
+	steady   bool // the protocol's speed does not change
+	speedOK  bool // the trace has a speed channel that moves
+}
+
+func newHints(tr *schemas.Trace, s *series, req *Request) hints {
+	h := hints{length: req.Protocol.Duration().Seconds(), laps: tr.Laps}
+	if !req.Around.IsZero() {
+		h.planned = true
+		h.around = req.Around.Sub(tr.Start).Seconds()
+		h.within = req.Within.Seconds()
+		if h.within <= 0 {
+			h.within = 600
+		}
+	}
+	if req.Session != nil && !req.Session.Start.IsZero() {
+		h.team = true
+		h.teamAt = req.Session.Start.Sub(tr.Start).Seconds()
+		h.teamSD = max(req.Session.SD.Seconds(), 1)
+	}
+	if len(req.Protocol.Stages) == 1 {
+		h.speedKMH = req.Protocol.Stages[0].SpeedKMH
+		h.steady = true
+	}
+	moving := 0
+	if s.speeds > 0 {
+		for i := range s.speed {
+			if s.have[i]&schemas.HasSpeed != 0 && s.speed[i] > 1.8 {
+				moving++
+			}
+		}
+	}
+	h.speedOK = float64(moving)*s.interval > 0.5*h.length
+	return h
+}
+
+// evidence is what laps, plan and team-mates add for a start at trace time t.
+// When c is given, it notes there which of them agreed.
+func (h *hints) evidence(t float64, c *candidate) float64 {
+	sum := 0.0
+	for i := range h.laps {
+		l := &h.laps[i]
+		length := (l.End - l.Start).Seconds()
+		most := 0.0
+		switch {
+		case math.Abs(length-h.length) <= 8:
+			most = 14
+		case l.Manual:
+			most = 4
+		}
+		if most == 0 {
+			continue
+		}
+		x := (t - l.Start.Seconds()) / 3
+		if add := most * math.Exp(-x*x/2); add > 0.3*most {
+			sum += add
+			if c != nil && most == 14 {
+				c.lap = true
+			}
+		}
+	}
+	if h.planned {
+		x := (t - h.around) / h.within
+		if math.Abs(x) <= 1 {
+			sum += 4 - 2*x*x
+			if c != nil {
+				c.planned = true
+			}
+		} else {
+			sum -= min(6, 2*math.Abs(x))
+		}
+	}
+	if h.team {
+		x := (t - h.teamAt) / (h.teamSD + 2)
+		sum += 8 * math.Exp(-x*x/2)
+		if c != nil && math.Abs(x) < 2.5 {
+			c.team = true
+		}
+	}
+	return sum
+}
+
+// box is the log likelihood of a speed that is one level before second t, one
+// during the test and one after it, over a stretch fixed by middle.
+func (h *hints) box(g *grid, t, length, middle int) float64 {
+	if !h.speedOK || !h.steady {
+		return 0
+	}
+	const side = 30
+	a, b := middle-side, middle+length+side
+	ss, n := 0.0, 0
+	for _, w := range [...][2]int{{a, t}, {t, t + length}, {t + length, b}} {
+		_, sd, k := g.meanSpeed(w[0], w[1])
+		ss += sd * sd * float64(k)
+		n += k
+	}
+	if n < length/2 {
+		return 0
+	}
+	return -float64(n) / (2 * worth) * math.Log(ss/float64(n)+0.01)
+}
+
+// speedEvidence weighs the speed around and in a test at second t: a run of
+// the protocol's speed that begins and ends with it.
+func (h *hints) speedEvidence(g *grid, t, length int) float64 {
+	if !h.speedOK || !h.steady {
+		return 0
+	}
+	in, sd, n := g.meanSpeed(t+3, t+length-3)
+	if n < length/2 {
+		return 0
+	}
+	ev := 0.0
+	if in < 1.2 {
+		return -15
+	}
+	if cv := sd / in; cv < 0.08 {
+		ev += 4
+	} else {
+		ev -= min(12, 60*(cv-0.08))
+	}
+	if v, ok := h.speedKMH.Get(); ok && v > 0 {
+		off := math.Abs(in*3.6/v - 1)
+		if off < 0.08 {
+			ev += 4
+		} else {
+			ev -= min(15, 60*(off-0.08))
+		}
+	}
+	if pre, _, k := g.meanSpeed(t-12, t-3); k >= 4 {
+		ev += edge(in, pre)
+	}
+	if post, _, k := g.meanSpeed(t+length+3, t+length+12); k >= 4 {
+		ev += edge(in, post)
+	}
+	return ev
+}
+
+// edge weighs a change of speed: for it when it is clear, against when the
+// speed goes on as before.
+func edge(in, out float64) float64 {
+	change := math.Abs(in-out) / in
+	return min(4, 16*(change-0.15))
+}

@@ -1,0 +1,339 @@
+package engine
+
+import (
+	"math"
+	"slices"
+
+	"canter.example/schemas"
+)
+
+const (
+	// worth: this many neighbouring seconds carry the information of one
+	// independent reading (noise of heart rate is correlated over seconds).
+	worth = 8
+	// stride of the coarse search in seconds.
+	stride = 3
+	// reach is how far around a coarse candidate the fine search looks.
+	reach = 12
+	// most coarse candidates that are looked at closely.
+	mostCandidates = 4
+
+	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2 ± 2.5 s
+	// at its end (the device's averaging, and heart rate that keeps up for some
+	// seconds after stopping). Choices of this package.
+	onDelay, onDelaySD   = 1.0, 2.0
+	offDelay, offDelaySD = 2.0, 2.5
+
+	// An edge is seen when its evidence is at least this.
+	seenOn, seenOff = 4.0, 3.5
+	// least evidence for a test that is reported at all.
+	leastEvidence = 12.0
+)
+
+// candidate is a place where a test may start. Evidence is in units of log
+// likelihood against a straight line through the same seconds.
+type candidate struct {
+	start    int // grid second
+	on       response
+	off      recovery
+	evOn     float64 // heart rate begins to rise toward a level here
+	evOff    float64 // and begins to recover one test's length later
+	misfit   float64 // cost of not being steady in between
+	evSpeed  float64 // running speed begins and ends with it
+	evHint   float64 // lap marks, planned time, team-mates
+	level    float64 // cost of a level that no such test has
+	sd       float64 // of the start, seconds
+	within   float64 // probability of being within 5 s, this being the test
+	rivals   float64 // probability that this is the test and no other candidate
+	length   int     // seconds; shorter than the protocol's when cut short
+	source   schemas.StartSource
+	lap      bool
+	planned  bool
+	team     bool
+	repeated bool    // one of several alike: intervals
+	goesOn   bool    // the run goes on beyond the test, or began before it
+	exact    float64 // trace seconds, for a start given by hand
+	onsetAt  int     // seconds after the start at which the fit's response begins
+	fitted   int     // grid second that the trace itself suggests then
+}
+
+func (c *candidate) score() float64 {
+	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level
+}
+
+// confidence is the probability that the start is within 5 s of the true one.
+func (c *candidate) confidence() float64 { return c.within * c.rivals }
+
+// finder holds what a search needs; its slices are reused between calls.
+type finder struct {
+	grid     grid
+	profile  profile
+	coarseOn [len(coarseOn)]kernel
+	coarseOf [len(coarseOff)]kernel
+	fineOn   [len(fineOn)]kernel
+	fineOff  [len(fineOff)]kernel
+	scores   []float64
+	found    []candidate
+	logOn    []float64
+	logOff   []float64
+	steady   float64 // variance about the response that is still steady, bpm²
+}
+
+// find returns the candidates for a test of the protocol, best first.
+func (f *finder) find(s *series, h *hints) []candidate {
+	f.found = f.found[:0]
+	d := f.profile.length
+	if d < 30 {
+		return nil
+	}
+	f.steady = max(4, 0.6*s.wiggle*s.wiggle)
+	f.coarse(h)
+	for i := range f.found {
+		f.fine(&f.found[i], h)
+	}
+	slices.SortFunc(f.found, func(a, b candidate) int {
+		if a.score() != b.score() {
+			if a.score() > b.score() {
+				return -1
+			}
+			return 1
+		}
+		return a.start - b.start
+	})
+	f.found = f.apart(f.found)
+	f.weighRivals(f.found)
+	return f.found
+}
+
+// coarse scores every third second by cheap tests first, and keeps the highest
+// separate peaks.
+func (f *finder) coarse(h *hints) {
+	g, d := &f.grid, f.profile.length
+	first := max(before+2, lead-d/2)
+	last := lead + g.n - d/2
+	if last <= first {
+		return
+	}
+	for i := range f.coarseOn {
+		f.coarseOn[i].look(g.x, 0, len(g.x))
+	}
+	for i := range f.coarseOf {
+		f.coarseOf[i].look(g.x, 0, len(g.x))
+	}
+	f.scores = grow(f.scores, (last-first)/stride+1)
+	for i := range f.scores {
+		t := first + i*stride
+		f.scores[i] = math.Inf(-1)
+		if f.plausible(t) {
+			c := f.at(t)
+			f.scores[i] = c.score() + h.evidence(g.time(t), nil)
+		}
+	}
+	for len(f.found) < mostCandidates {
+		best, at := 4.0, -1
+		for i, v := range f.scores {
+			if v > best {
+				best, at = v, i
+			}
+		}
+		if at < 0 {
+			return
+		}
+		f.found = append(f.found, candidate{start: first + at*stride, length: d})
+		for i := max(0, at-20/stride); i <= min(len(f.scores)-1, at+20/stride); i++ {
+			f.scores[i] = math.Inf(-1)
+		}
+	}
+}
+
+// plausible is the cheap test: a level above 85 bpm in the second half of the
+// test, that heart rate rose to or fell from.
+func (f *finder) plausible(t int) bool {
+	g, d := &f.grid, f.profile.length
+	level := g.mean(t+d/2, t+d)
+	if level < 85-reference {
+		return false
+	}
+	pre := g.mean(t-12, t+4)
+	post := g.mean(t+d+30, t+d+50)
+	if level-pre < 7 && level-post < 8 {
+		return false
+	}
+	return g.share(t, t+d) > 0.35
+}
+
+// at fits a coarse grid of responses at second t.
+func (f *finder) at(t int) candidate {
+	g, d := &f.grid, f.profile.length
+	c := candidate{start: t, length: d}
+	a, b := t+1-before, t+d-2
+	c.on.ss = math.Inf(1)
+	for i := range f.coarseOn {
+		if r := f.coarseOn[i].fitOn(g, t+1, a, b); r.ss < c.on.ss {
+			c.on = r
+		}
+	}
+	e := t + d + 2
+	c.off.ss = math.Inf(1)
+	for i := range f.coarseOf {
+		if r := f.coarseOf[i].fitOff(g, e, e-offBefore, e+offAfter); r.ss < c.off.ss {
+			c.off = r
+		}
+	}
+	f.weigh(&c, t+1, e)
+	return c
+}
+
+// weigh turns the fits with edges at seconds on and off into evidence.
+func (f *finder) weigh(c *candidate, on, off int) {
+	g, d := &f.grid, c.length
+	a, b := on-before, c.start+d-2
+	n := float64(b - a)
+	left := c.on.ss/float64(c.on.n) + roundingVar
+	if c.on.rise() >= 6 {
+		line := g.aboutLine(a, b)/n + roundingVar
+		c.evOn = max(0, n/(2*worth)*math.Log(line/left)) * trust(g.share(on-15, on+25))
+	}
+	c.misfit = n / (2 * worth) * max(0, math.Log(left/f.steady))
+	c.evOff = 0
+	if c.off.fall() >= 6 {
+		n = offBefore + offAfter
+		line := g.aboutLine(off-offBefore, off+offAfter)/n + roundingVar
+		left = c.off.ss/float64(c.off.n) + roundingVar
+		c.evOff = max(0, n/(2*worth)*math.Log(line/left)) * trust(g.share(off-15, off+25))
+	}
+	c.level = f.levelCost(c)
+}
+
+// trust grades how much an edge counts by how well its seconds are covered.
+func trust(share float64) float64 { return min(max((share-0.4)/0.4, 0), 1) }
+
+// levelCost is high for levels that no submaximal run has.
+func (f *finder) levelCost(c *candidate) float64 {
+	v := f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
+	return max(0, 100-v) * 0.5
+}
+
+// fine places the edges of a candidate to the second. The start's likelihood
+// joins both edges: for each start the best delays of heart rate, each with
+// its prior, on windows that stay put while the start moves.
+func (f *finder) fine(c *candidate, h *hints) {
+	g, d, m := &f.grid, c.length, c.start
+	m = max(m, before+reach+2)
+	const spare = 8 // delays reach this far beyond the starts looked at
+	a, b := m-reach-before, m+d-reach
+	n := 2*reach + 1 + 2*spare
+	f.logOn, f.logOff = grow(f.logOn, n), grow(f.logOff, n)
+	bestOn, bestOff := math.Inf(1), math.Inf(1)
+	for i := range f.logOn {
+		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
+	}
+	on, off := m, m+d
+	for k := range f.fineOn {
+		kern := &f.fineOn[k]
+		kern.look(g.x, a, b)
+		for i := range n {
+			t := m - reach - spare + i
+			if t <= a+8 {
+				continue
+			}
+			r := kern.fitOn(g, t, a, b)
+			f.logOn[i] = min(f.logOn[i], r.ss)
+			if r.ss < bestOn {
+				bestOn, c.on, on = r.ss, r, t
+			}
+		}
+	}
+	ea, eb := m+d-reach-offBefore, m+d+offAfter
+	for k := range f.fineOff {
+		kern := &f.fineOff[k]
+		kern.look(g.x, ea, eb)
+		for i := range n {
+			t := m + d - reach - spare + i
+			r := kern.fitOff(g, t, ea, eb)
+			f.logOff[i] = min(f.logOff[i], r.ss)
+			if r.ss < bestOff {
+				bestOff, c.off, off = r.ss, r, t
+			}
+		}
+	}
+	f.weigh(c, on, off)
+	c.onsetAt = on
+	nOn, nOff := float64(b-a), float64(eb-ea)
+	wOn := nOn / (2 * worth) * trust(g.share(on-15, on+25))
+	wOff := nOff / (2 * worth) * trust(g.share(off-15, off+25))
+	for i := range f.logOn {
+		f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
+		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
+	}
+	f.place(c, m, spare, h)
+}
+
+// place turns the edges' likelihoods into the start and its spread.
+func (f *finder) place(c *candidate, m, spare int, h *hints) {
+	var like [2*reach + 1]float64
+	top := math.Inf(-1)
+	for i := range like {
+		on, off := math.Inf(-1), math.Inf(-1)
+		for k := -spare; k <= spare; k++ {
+			x := (float64(k) - onDelay) / onDelaySD
+			on = max(on, f.logOn[i+spare+k]-x*x/2)
+			x = (float64(k) - offDelay) / offDelaySD
+			off = max(off, f.logOff[i+spare+k]-x*x/2)
+		}
+		t := m - reach + i
+		like[i] = on + off + h.evidence(f.grid.time(t), nil) + h.box(&f.grid, t, c.length, m)
+		top = max(top, like[i])
+	}
+	var sum, st, stt float64
+	for i := range like {
+		like[i] = math.Exp(like[i] - top)
+		sum += like[i]
+		st += like[i] * float64(i)
+		stt += like[i] * float64(i*i)
+	}
+	mean := st / sum
+	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5)
+	at := int(math.Round(mean))
+	near := 0.0
+	for i := max(0, at-5); i <= min(len(like)-1, at+5); i++ {
+		near += like[i]
+	}
+	c.within = near / sum
+	c.start = m - reach + at
+	c.onsetAt = c.onsetAt - c.start
+	c.evHint = h.evidence(f.grid.time(c.start), c)
+	c.evSpeed = h.speedEvidence(&f.grid, c.start, c.length)
+	c.goesOn = f.continues(c)
+}
+
+// apart keeps the best of candidates whose starts came to within 10 s.
+func (f *finder) apart(found []candidate) []candidate {
+	out := found[:0]
+next:
+	for _, c := range found {
+		for i := range out {
+			if d := c.start - out[i].start; d < 10 && d > -10 {
+				continue next
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// weighRivals sets the probability of each candidate against those that
+// overlap with it and against there being no test.
+func (f *finder) weighRivals(found []candidate) {
+	for i := range found {
+		c := &found[i]
+		total := 1 + math.Exp(leastEvidence-c.score())
+		for j := range found {
+			d := found[j].start - c.start
+			if i != j && d < c.length+30 && d > -c.length-30 {
+				total += math.Exp(min(found[j].score()-c.score(), 50))
+			}
+		}
+		c.rivals = 1 / total
+	}
+}

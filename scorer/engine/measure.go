@@ -1,0 +1,332 @@
+package engine
+
+import (
+	"math"
+	"sort"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// delayed is HRR at one delay.
+type delayed struct {
+	delay  float64
+	from   float64 // of its window, trace seconds
+	to     float64
+	avg    average
+	fall   float64 // bpm, meaningful when ok
+	se     float64
+	ok     bool
+	broken bool // heart rate rose again, or the athlete ran
+}
+
+// measures are the numbers of one test, before anybody judges them.
+type measures struct {
+	at, end  float64 // trace seconds
+	length   float64
+	hrex     average
+	hrexFrom float64
+	hrexTo   float64
+	noise    noise
+	hrexSE   float64
+	whole    average
+	endHR    average
+	endNoise noise
+	stages   []schemas.StageHR
+	missing  int // stages without enough coverage
+	delays   []delayed
+	tau      schemas.Number
+	tauSE    schemas.Number
+	band     float64
+	bandOK   bool
+	speed    float64 // m/s
+	speedCV  float64 // %
+	speedOK  bool
+	ranAfter bool
+	coverMin float64
+}
+
+// measure takes every number of a test that starts at trace time at.
+func measure(s *series, at float64, c *candidate, req *Request) measures {
+	p := req.Protocol
+	m := measures{at: at, length: float64(c.length), coverMin: p.MinCoverage}
+	if !req.Start.IsZero() {
+		m.at = c.exact
+	}
+	m.end = m.at + m.length
+	m.whole = s.window(m.at, m.end)
+	m.exercise(s, p)
+	m.endHR = s.window(m.end-p.EndWindow.Seconds(), m.end)
+	m.endNoise = s.noiseIn(m.end-30, m.end)
+	m.noise = s.noiseIn(m.hrexFrom, m.hrexTo)
+	slope := math.Abs(m.noise.slope)
+	m.hrexSE = math.Hypot(m.noise.se(m.hrex.n), slope*c.sd)
+	m.runningSpeed(s, p)
+	m.recover(s, p, c.sd)
+	m.timeInBand(s, p, req.HRmax)
+	return m
+}
+
+// exercise takes HRex by the protocol's method, and the stages of a test that
+// has several.
+func (m *measures) exercise(s *series, p *schemas.Protocol) {
+	window := min(p.HRexWindow.Seconds(), m.length)
+	m.hrexFrom, m.hrexTo = m.end-window, m.end
+	switch p.HRex {
+	case schemas.PeakMean:
+		m.hrex, m.hrexFrom = s.highest(m.at, m.end, window, p.MinCoverage)
+		m.hrexTo = m.hrexFrom + window
+	case schemas.StageMean, schemas.FinalMean:
+		m.hrex = s.window(m.hrexFrom, m.hrexTo)
+	}
+	if len(p.Stages) < 2 {
+		return
+	}
+	t, number := m.at, 0
+	for _, st := range p.Stages {
+		from := t
+		t += st.Duration.Seconds()
+		if st.Rest || st.Duration <= 0 {
+			continue
+		}
+		number++
+		w := min(window, st.Duration.Seconds())
+		a := average{want: w}
+		from = max(from, t-w)
+		if t <= m.end+0.5 {
+			a = s.window(from, t)
+		}
+		out := schemas.StageHR{Stage: number, Coverage: a.coverage()}
+		if a.coverage() >= p.MinCoverage && a.n > 0 {
+			out.BPM = schemas.Num(a.mean)
+		} else {
+			m.missing++
+		}
+		m.stages = append(m.stages, out)
+		if p.HRex == schemas.StageMean && t <= m.end+0.5 {
+			m.hrex, m.hrexFrom, m.hrexTo = a, from, t
+		}
+	}
+}
+
+// recover takes HRR at each delay, and the recovery constant when three
+// minutes of recovery were recorded.
+func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
+	half := p.RecoveryWindow.Seconds() / 2
+	m.ranAfter = m.runs(s, p)
+	for _, r := range p.Recovery {
+		d := delayed{delay: r.Seconds()}
+		d.from, d.to = m.end+d.delay-half, m.end+d.delay+half
+		d.avg = s.window(d.from, d.to)
+		enough := d.avg.coverage() >= p.MinCoverage && d.avg.n > 0
+		d.broken = m.ranAfter || (enough && m.roseAgain(s, &d))
+		d.ok = enough && m.endHR.coverage() >= p.MinCoverage && m.endHR.n > 0 && !d.broken
+		if d.ok {
+			d.fall = m.endHR.mean - d.avg.mean
+			there := s.noiseIn(m.end+d.delay-10, m.end+d.delay+10)
+			d.se = math.Sqrt(sq(m.endNoise.se(m.endHR.n)) + sq(there.se(d.avg.n)) +
+				sq((m.endNoise.slope-there.slope)*startSD))
+		}
+		m.delays = append(m.delays, d)
+	}
+	if !m.ranAfter {
+		m.tau, m.tauSE = recoveryTau(s, m.end)
+	}
+}
+
+func sq(x float64) float64 { return x * x }
+
+// roseAgain reports whether heart rate, on its way to the delay, had already
+// been clearly lower: the athlete moved again.
+func (m *measures) roseAgain(s *series, d *delayed) bool {
+	for t := m.end + 10; t+10 <= d.from; t += 5 {
+		a := s.window(t, t+10)
+		if a.coverage() >= 0.6 && d.avg.mean-a.mean > 6+2*s.wiggle {
+			return true
+		}
+	}
+	return false
+}
+
+// runs reports whether the athlete ran in the recovery although the protocol
+// says to stand, sit or walk.
+func (m *measures) runs(s *series, p *schemas.Protocol) bool {
+	if len(p.Recovery) == 0 || s.speeds == 0 {
+		return false
+	}
+	most := 1.6
+	if p.Posture == schemas.Walking {
+		most = 2.2
+	}
+	from, to := m.end+8, m.end+p.Recovery[0].Seconds()
+	ran, all := 0.0, 0.0
+	for i := s.firstAt(from); i < len(s.at) && s.at[i] < to; i++ {
+		if s.at[i] >= from && s.have[i]&schemas.HasSpeed != 0 {
+			all += s.hold[i]
+			if float64(s.speed[i]) > most {
+				ran += s.hold[i]
+			}
+		}
+	}
+	return all > 0.5*(to-from) && ran > 12
+}
+
+// runningSpeed takes mean and coefficient of variation of the speed in the
+// work of the test, the first 5 s of each work stage left out.
+func (m *measures) runningSpeed(s *series, p *schemas.Protocol) {
+	if s.speeds == 0 {
+		return
+	}
+	var n, sum, sum2, want float64
+	t := m.at
+	for _, st := range p.Stages {
+		from, to := t+5, min(t+st.Duration.Seconds(), m.end)
+		t += st.Duration.Seconds()
+		if st.Rest || to <= from {
+			continue
+		}
+		want += to - from
+		for i := sort.SearchFloat64s(s.at, from); i < len(s.at) && s.at[i] < to; i++ {
+			if s.have[i]&schemas.HasSpeed != 0 {
+				w, v := s.hold[i], float64(s.speed[i])
+				n, sum, sum2 = n+w, sum+w*v, sum2+w*v*v
+			}
+		}
+	}
+	if n == 0 || n < 0.6*want {
+		return
+	}
+	m.speed = sum / n
+	if m.speed < 0.3 {
+		return // indoors, or a speed sensor that saw nothing
+	}
+	m.speedCV = 100 * math.Sqrt(max(0, sum2/n-m.speed*m.speed)) / m.speed
+	m.speedOK = true
+}
+
+// timeInBand adds up the valid seconds inside the intensity band.
+func (m *measures) timeInBand(s *series, p *schemas.Protocol, hrmax schemas.HRmax) {
+	top, ok := hrmax.BPM.Get()
+	if !ok || top <= 0 || p.BandHigh <= p.BandLow {
+		return
+	}
+	m.bandOK = true
+	for i := s.firstAt(m.at); i < len(s.at) && s.at[i] < m.end; i++ {
+		if s.why[i] != kept || s.hr[i] < p.BandLow*top || s.hr[i] > p.BandHigh*top {
+			continue
+		}
+		m.band += max(0, min(s.at[i]+s.hold[i], m.end)-max(s.at[i], m.at))
+	}
+}
+
+// fill writes the numbers that the trace supports into the outcome. The
+// reasons for absent ones are given by judge.
+func (m *measures) fill(o *schemas.Outcome, req *Request) {
+	top, known := req.HRmax.BPM.Get()
+	known = known && top > 0
+	o.Coverage = m.hrex.coverage()
+	if o.Coverage >= m.coverMin && m.hrex.n > 0 {
+		o.HRexBPM, o.HRexSE = schemas.Num(m.hrex.mean), schemas.Num(m.hrexSE)
+		if known {
+			o.HRexPct = schemas.Num(100 * m.hrex.mean / top)
+		}
+	}
+	if m.whole.n > 0 {
+		o.PeakBPM = schemas.Num(m.whole.peak)
+	}
+	if m.endHR.coverage() >= m.coverMin && m.endHR.n > 0 {
+		o.EndHR = schemas.Num(m.endHR.mean)
+	}
+	for _, d := range m.delays {
+		r := schemas.Recovery{Seconds: int(math.Round(d.delay)), Coverage: d.avg.coverage()}
+		if d.ok {
+			r.BPM, r.SE = schemas.Num(d.fall), schemas.Num(d.se)
+			r.PctEnd = schemas.Num(100 * d.fall / m.endHR.mean)
+		}
+		o.Recovery = append(o.Recovery, r)
+	}
+	o.Stages = m.stages
+	if known {
+		for i := range o.Stages {
+			if v, ok := o.Stages[i].BPM.Get(); ok {
+				o.Stages[i].Pct = schemas.Num(100 * v / top)
+			}
+		}
+	}
+	o.RecoveryTau, o.RecoveryTauSE = m.tau, m.tauSE
+	if m.bandOK {
+		o.BandSeconds = schemas.Num(m.band)
+	}
+	if m.speedOK {
+		o.SpeedKMH, o.SpeedCV = schemas.Num(3.6*m.speed), schemas.Num(m.speedCV)
+	}
+}
+
+// view is the trace around a test as kept in history.
+func (s *series) view(at float64, length int, p *schemas.Protocol) []schemas.TraceSecond {
+	const leadIn = 120
+	after := int(p.MaxRecovery()/time.Second) + 15
+	if recorded := int(s.at[len(s.at)-1] - at - float64(length)); recorded > after {
+		after = min(recorded, 300)
+	}
+	out := make([]schemas.TraceSecond, 0, leadIn+length+after)
+	prev := -1 // last valid sample before the second
+	i := sort.SearchFloat64s(s.at, at-leadIn-bridged)
+	for k := -leadIn; k < length+after; k++ {
+		t := at + float64(k)
+		for i < len(s.at) && s.at[i] < t-1e-6 {
+			if s.why[i] == kept {
+				prev = i
+			}
+			i++
+		}
+		sec := schemas.TraceSecond{Second: k}
+		for j := i; j < len(s.at) && s.at[j] < t+1-1e-6; j++ {
+			if s.hr[j] != 0 && !math.IsNaN(s.hr[j]) {
+				sec.Raw = schemas.Num(s.hr[j])
+			}
+			if s.have[j]&schemas.HasSpeed != 0 {
+				sec.Speed = schemas.Num(float64(s.speed[j]))
+			}
+			if s.why[j] == kept {
+				sec.Clean = schemas.Num(s.hr[j])
+				sec.Dropped = ""
+			} else if !sec.Clean.Present() {
+				sec.Dropped = dropWords[s.why[j]]
+			}
+		}
+		if !sec.Clean.Present() {
+			s.bridge(&sec, t, prev, i)
+		}
+		out = append(out, sec)
+	}
+	return out
+}
+
+// bridge shows a gap of at most 10 s as a line between its edges. A second
+// inside the hold of the sample before it is that sample, not a gap.
+func (s *series) bridge(sec *schemas.TraceSecond, t float64, prev, i int) {
+	if prev < 0 {
+		return
+	}
+	if s.at[prev]+s.hold[prev] > t+1e-6 {
+		sec.Clean = schemas.Num(s.hr[prev])
+		return
+	}
+	next := i
+	for next < len(s.at) && s.why[next] != kept && s.at[next]-s.at[prev] <= bridged {
+		next++
+	}
+	if next >= len(s.at) || s.why[next] != kept || s.at[next]-s.at[prev] > bridged || s.at[next] < t {
+		if sec.Dropped == "" {
+			sec.Dropped = "gap"
+		}
+		return
+	}
+	share := (t - s.at[prev]) / (s.at[next] - s.at[prev])
+	sec.Clean = schemas.Num(s.hr[prev] + share*(s.hr[next]-s.hr[prev]))
+	if sec.Dropped == "" {
+		sec.Dropped = "gap"
+	}
+	sec.Dropped += ", bridged for display"
+}

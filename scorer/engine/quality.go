@@ -1,0 +1,298 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+
+	"canter.example/schemas"
+)
+
+// Limits of judging. Where no source is named they are choices of this
+// package, made so that a doubtful test is shown to people instead of being
+// believed.
+const (
+	// leastConfidence that a start is within 5 s, for a good test.
+	leastConfidence = 0.85
+	// mostDropped: share of the test's recorded readings that may be artefacts.
+	mostDropped = 0.20
+	// mostBend: how far (bpm) the last window may be from what the test before
+	// it led to expect, or parts of the test from the response.
+	mostBend = 4.0
+	// mostHRexSE and mostHRRSE: standard errors above which the numbers are
+	// doubtful: the typical errors of the measures are about 2.4 and 3.4 bpm
+	// (1.2 points of a HRmax of 200, Scott et al. 2018; FACTS 2.1).
+	mostHRexSE = 2.0
+	mostHRRSE  = 3.4
+	// mostSpeedOff and mostSpeedCV: how far the mean speed may be from the
+	// protocol's, and how much it may vary (%).
+	mostSpeedOff = 6.0
+	mostSpeedCV  = 12.0
+	// offBand: points of %HRmax that HRex may be outside the intensity band
+	// before the test is doubtful.
+	offBand = 10.0
+)
+
+// verdict collects reasons and the worst quality that they call for.
+type verdict struct {
+	quality schemas.Quality
+	reasons []schemas.Reason
+}
+
+func (v *verdict) add(q schemas.Quality, code schemas.ReasonCode, format string, args ...any) {
+	v.reasons = append(v.reasons, schemas.Reason{Code: code, Text: fmt.Sprintf(format, args...)})
+	if q == schemas.Reject || v.quality == schemas.Good {
+		v.quality = q
+	}
+}
+
+// remark notes something that leaves the quality as it is.
+func (v *verdict) remark(code schemas.ReasonCode, format string, args ...any) {
+	v.reasons = append(v.reasons, schemas.Reason{Code: code, Text: fmt.Sprintf(format, args...)})
+}
+
+// judge sets the quality of a measured test and its reasons.
+func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int, h *hints, req *Request) {
+	v := verdict{quality: schemas.Good}
+	w.judgeStart(&v, c, rank, of, h)
+	w.judgeTrace(&v, o, m, c, req.Protocol)
+	w.judgeShape(&v, m, c)
+	judgeRecovery(&v, m, req.Protocol)
+	judgeLoad(&v, m, req.Protocol)
+	judgeLevel(&v, o, m, req)
+	o.Quality, o.Reasons = v.quality, v.reasons
+}
+
+func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
+	f := &w.finder
+	by := c.source == schemas.StartByHand
+	if c.length < f.profile.length {
+		q := schemas.Reject
+		if float64(c.length) >= 0.85*float64(f.profile.length) {
+			q = schemas.Check
+		}
+		v.add(q, schemas.ReasonCutShort, "stopped after %s of %s", mmss(c.length), mmss(f.profile.length))
+	}
+	if by && c.fitted != 0 && math.Abs(float64(c.fitted-c.start)) > 6 && c.evOn+c.evOff > 25 {
+		v.remark(schemas.ReasonStartUncertain, "heart rate itself suggests a start %d s %s the one given by hand",
+			abs(c.fitted-c.start), earlierLater(c.fitted-c.start))
+	}
+	if !by {
+		switch {
+		case c.confidence() < leastConfidence:
+			v.add(schemas.Check, schemas.ReasonStartUncertain,
+				"the start is uncertain: probability of being within 5 s is %.2f", c.confidence())
+		case !(c.seesOn() && c.seesOff()) && !c.vouched():
+			which := "beginning"
+			if c.seesOn() {
+				which = "end"
+			}
+			v.add(schemas.Check, schemas.ReasonStartUncertain,
+				"heart rate shows only one edge of the test; its %s is not seen, so it may have been longer or shorter", which)
+		case c.goesOn && !c.lap && !c.team:
+			v.add(schemas.Check, schemas.ReasonStartUncertain, "the run seems longer than the test")
+		}
+	}
+	if !c.seesOn() {
+		v.remark(schemas.ReasonHighAtStart, "heart rate was already near its level at the start (%.0f bpm)", c.on.h0)
+	}
+	if c.repeated {
+		v.add(schemas.Check, schemas.ReasonSecondTest, "several efforts of this length are in the trace; this looks like intervals")
+	} else if of > 1 && !by {
+		if rank > 0 {
+			v.add(schemas.Check, schemas.ReasonSecondTest, "a second effort like the test is in the same trace; the other one fits better")
+		} else {
+			v.remark(schemas.ReasonSecondTest, "a second effort like the test is in the same trace")
+		}
+	}
+	if h.planned && !by {
+		if off := f.grid.time(c.start) - h.around; math.Abs(off) > h.within {
+			v.add(schemas.Check, schemas.ReasonClock, "starts %s %s the planned time: another run, or the device's clock is off",
+				mmss(int(math.Abs(off))), earlierLater(int(off)))
+		}
+	}
+}
+
+func earlierLater(d int) string {
+	if d < 0 {
+		return "before"
+	}
+	return "after"
+}
+
+func abs(x int) int { return max(x, -x) }
+
+// judgeTrace looks at what cleaning dropped, and at sudden steps that it left.
+func (w *work) judgeTrace(v *verdict, o *schemas.Outcome, m *measures, c *candidate, p *schemas.Protocol) {
+	s := &w.series
+	if !o.HRexBPM.Present() {
+		v.add(schemas.Reject, schemas.ReasonLowCoverage,
+			"no HRex: %.0f %% of its window has valid heart rate, %.0f %% are needed", 100*o.Coverage, 100*m.coverMin)
+	}
+	var by [drops]float64
+	total, dropped := 0.0, 0.0
+	for i := s.firstAt(m.at); i < len(s.at) && s.at[i] < m.end; i++ {
+		if s.at[i] < m.at {
+			continue
+		}
+		total += s.hold[i]
+		by[s.why[i]] += s.hold[i]
+		if s.why[i] != kept && s.why[i] != noReading {
+			dropped += s.hold[i]
+		}
+	}
+	if total > 0 && dropped > mostDropped*total {
+		v.add(schemas.Check, schemas.ReasonArtefacts, "%.0f %% of the test's readings are artefacts", 100*dropped/total)
+	}
+	for _, k := range [...]struct {
+		why  drop
+		code schemas.ReasonCode
+	}{{slipped, schemas.ReasonStrapSlip}, {stuck, schemas.ReasonStuck}, {onCadence, schemas.ReasonCadenceLock}} {
+		if by[k.why] > 0.1*m.length {
+			v.add(schemas.Check, k.code, "%.0f s of the test dropped: %s", by[k.why], dropWords[k.why])
+		}
+	}
+	if cover := m.whole.coverage(); cover < 0.6 {
+		v.add(schemas.Check, schemas.ReasonLowCoverage, "only %.0f %% of the whole test has valid heart rate", 100*cover)
+	}
+	until := m.end + p.MaxRecovery().Seconds() + 5
+	for _, st := range s.steps {
+		if st.at > m.at-5 && st.at < until {
+			v.add(schemas.Check, schemas.ReasonStrapSlip, "heart rate jumps by %+.0f bpm %s into the test: the strap may have slipped",
+				st.size, mmss(int(st.at-m.at)))
+			break
+		}
+	}
+	if o.HRexSE.Or(0) > mostHRexSE {
+		v.add(schemas.Check, schemas.ReasonHighUncertainty, "HRex is uncertain by %.1f bpm (standard error)", m.hrexSE)
+	}
+}
+
+// judgeShape compares the test with the response it should show.
+func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
+	bend, where := w.bend(m, c)
+	if math.Abs(bend) > mostBend {
+		v.add(schemas.Check, schemas.ReasonNotSteady,
+			"heart rate is %+.0f bpm off the expected response %s into the test: not a steady run, or an artefact", bend, mmss(where))
+	}
+}
+
+// bend returns the largest difference between means of 15 s and the fitted
+// response from 30 s into the test on, and when it is.
+func (w *work) bend(m *measures, c *candidate) (bend float64, where int) {
+	s, r := &w.series, &c.on
+	if r.tau <= 0 || math.IsInf(r.ss, 0) {
+		return 0, 0
+	}
+	flat := w.finder.profile.flat
+	var k *kernel
+	for i := range w.finder.fineOn {
+		if w.finder.fineOn[i].tau == r.tau {
+			k = &w.finder.fineOn[i]
+		}
+	}
+	if k == nil {
+		return 0, 0
+	}
+	for t := 30; t+15 <= c.length; t += 5 {
+		a := s.window(m.at+float64(t), m.at+float64(t+15))
+		if a.coverage() < 0.6 {
+			continue
+		}
+		mid := t + 7 - c.onsetAt
+		if mid < 0 || mid >= len(k.e) {
+			continue
+		}
+		want := r.h0*k.e[mid] + r.level*(1-k.e[mid]) + r.gain*k.g[mid]
+		if d := a.mean - want; math.Abs(d) > math.Abs(bend) {
+			bend, where = d, t+7
+		}
+	}
+	if !flat {
+		bend *= 0.6 // bouts and stages leave more room
+	}
+	return bend, where
+}
+
+func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
+	for _, d := range m.delays {
+		n := int(d.delay)
+		switch {
+		case d.ok && d.fall < 5:
+			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate fell by only %.0f bpm in %d s: no %s recovery", d.fall, n, p.Posture)
+		case d.ok && d.se > mostHRRSE:
+			v.remark(schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
+		case d.broken && m.ranAfter:
+			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "no HRR%d: the athlete ran on after the test", n)
+		case d.broken:
+			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "no HRR%d: heart rate rose again before %d s", n, n)
+		case !d.ok:
+			v.remark(schemas.ReasonNoRecovery, "no HRR%d: valid heart rate covers %.0f %% of the end window and %.0f %% of the recovery window, %.0f %% are needed",
+				n, 100*m.endHR.coverage(), 100*d.avg.coverage(), 100*m.coverMin)
+		}
+	}
+}
+
+func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {
+	if m.missing > 0 {
+		v.add(schemas.Check, schemas.ReasonStageMissing, "%d of the stages have too little valid heart rate, or were not run", m.missing)
+	}
+	if !m.speedOK {
+		return
+	}
+	want, secs, alike := 0.0, 0.0, true
+	for _, st := range p.Stages {
+		if st.Rest {
+			continue
+		}
+		kmh, ok := st.SpeedKMH.Get()
+		alike = alike && ok
+		want += kmh * st.Duration.Seconds()
+		secs += st.Duration.Seconds()
+	}
+	if alike && secs > 0 && want > 0 {
+		want /= secs
+		if off := 100 * (3.6*m.speed/want - 1); math.Abs(off) > mostSpeedOff {
+			v.add(schemas.Check, schemas.ReasonLoadNotKept, "mean speed %.1f km/h is %+.0f %% off the protocol's %.1f km/h", 3.6*m.speed, off, want)
+		}
+	}
+	if p.Regimen == schemas.Continuous && p.Progression == schemas.Fixed && m.speedCV > mostSpeedCV {
+		v.add(schemas.Check, schemas.ReasonLoadNotKept, "speed varied by %.0f %% (coefficient of variation)", m.speedCV)
+	}
+}
+
+// judgeLevel compares HRex and peak with HRmax and the intensity band.
+func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
+	top, ok := req.HRmax.BPM.Get()
+	if !ok || top <= 0 {
+		v.remark(schemas.ReasonHRmaxUnknown, "HRmax is not known: no %%HRmax")
+		return
+	}
+	see := 0.0
+	if req.HRmax.Source == schemas.HRmaxEstimated {
+		see = req.HRmax.SEE.Or(10.8)
+		v.remark(schemas.ReasonHRmaxEstimated, "HRmax of %.0f bpm is an estimate from age, ± %.0f bpm", top, see)
+	}
+	hrex, ok := o.HRexBPM.Get()
+	if !ok {
+		return
+	}
+	if over := m.whole.peak - top; over > 0 {
+		if hrex > top {
+			v.add(schemas.Check, schemas.ReasonHRmaxExceeded, "HRex of %.0f bpm is above HRmax (%.0f): HRmax is too low, or the readings are wrong", hrex, top)
+		} else {
+			v.remark(schemas.ReasonHRmaxExceeded, "heart rate reached %.0f bpm, above HRmax (%.0f): HRmax may need a new measurement", m.whole.peak, top)
+		}
+	}
+	p := req.Protocol
+	if p.BandHigh <= p.BandLow {
+		return
+	}
+	pct, spare := 100*hrex/top, 100*see/top
+	out := max(100*p.BandLow-pct, pct-100*p.BandHigh)
+	switch {
+	case out > offBand+spare:
+		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
+	case out > 0:
+		v.remark(schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
+	}
+}

@@ -1,0 +1,81 @@
+package engine
+
+import (
+	"time"
+
+	"canter.example/schemas"
+)
+
+// Limits of beat-to-beat intervals (FACTS 4.5, MEMORY) and the 20 % rule for
+// ectopic beats (Machado et al. 2000; Karlsson et al. 2012; FACTS 4.3).
+const (
+	shortestRR  = 300 * time.Millisecond
+	longestRR   = 2000 * time.Millisecond
+	ectopicRule = 0.20
+)
+
+// samplesFromRR makes one sample a second out of the trace's RR intervals, or
+// nil when the trace's own samples have heart rates (or there are no RR).
+//
+// An interval counts when it is within 300 to 2000 ms and within 20 % of the
+// mean of the last five that counted. The heart rate of a second is
+// 60 / mean interval of the beats that closed in it; a second whose beats were
+// all refused has none. Speed and cadence of the trace's samples are kept.
+func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
+	if len(tr.RR) < 10 {
+		return nil
+	}
+	for i := range tr.Samples {
+		if tr.Samples[i].HR > 0 {
+			return nil
+		}
+	}
+	type second struct{ sum, n float64 }
+	seconds := make(map[int64]second, len(tr.RR))
+	var recent [5]float64
+	filled, refused := 0, 0
+	for _, b := range tr.RR {
+		k := int64(b.At / time.Second)
+		v := b.Interval.Seconds()
+		ok := b.Interval >= shortestRR && b.Interval <= longestRR
+		if ok && filled > 0 {
+			local := 0.0
+			m := min(filled, len(recent))
+			for _, r := range recent[:m] {
+				local += r / float64(m)
+			}
+			ok = v >= local*(1-ectopicRule) && v <= local*(1+ectopicRule)
+		}
+		s := seconds[k]
+		if ok {
+			s.sum, s.n = s.sum+v, s.n+1
+			recent[filled%len(recent)] = v
+			filled++
+			refused = 0
+		} else if refused++; refused >= 5 {
+			// Five in a row refused: the reference itself is wrong.
+			filled, refused = 0, 0
+		}
+		seconds[k] = s
+	}
+	out := make([]schemas.Sample, 0, len(seconds)+len(tr.Samples))
+	for i := range tr.Samples {
+		k := int64(tr.Samples[i].At / time.Second)
+		m := tr.Samples[i]
+		if s, ok := seconds[k]; ok {
+			if s.n > 0 {
+				m.HR = float32(60 * s.n / s.sum)
+			}
+			delete(seconds, k)
+		}
+		out = append(out, m)
+	}
+	for k, s := range seconds {
+		m := schemas.Sample{At: time.Duration(k) * time.Second}
+		if s.n > 0 {
+			m.HR = float32(60 * s.n / s.sum)
+		}
+		out = append(out, m)
+	}
+	return out
+}

@@ -1,0 +1,213 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// Request is everything besides the trace that the outcome depends on.
+type Request struct {
+	// Protocol of the test to look for. Unset windows get their defaults: HRex
+	// over the last 60 s, HRR windows of 5 s (FACTS 1.8), coverage of 0.8.
+	Protocol *schemas.Protocol
+	HRmax    schemas.HRmax
+	// Start given by hand; zero when not given.
+	Start time.Time
+	// Around is the planned time, zero for none; Within is how far from it the
+	// true start may be.
+	Around time.Time
+	Within time.Duration
+	// Session is what team-mates' traces say; nil when nothing.
+	Session *Hint
+	// Explain asks for an Explanation.
+	Explain bool
+}
+
+// Found is one test.
+type Found struct {
+	// Outcome with all fields but those that name file, athlete, squad and
+	// session, which the caller knows.
+	Outcome schemas.Outcome
+	// Window is the trace around the test second by second: 120 s before it,
+	// the test, and up to 5 min after.
+	Window []schemas.TraceSecond
+}
+
+// Result is what became of one trace.
+type Result struct {
+	// Tests in time order.
+	Tests []Found
+	// None says why there is no test, nil when there is one.
+	None *schemas.Reason
+	// Explanation when it was asked for.
+	Explanation *Explanation
+}
+
+// work is the memory of one scoring, reused to keep allocations few.
+type work struct {
+	series series
+	finder finder
+}
+
+var pool = sync.Pool{New: func() any { return new(work) }}
+
+// Score finds and measures the tests of the request's protocol in a trace. It
+// is a pure function of its arguments: no clock, no I/O, and it never panics;
+// a trace it can't make sense of gives a Result with None.
+func Score(tr *schemas.Trace, req Request) (res Result) {
+	defer func() {
+		if p := recover(); p != nil {
+			res = Result{None: &schemas.Reason{Code: schemas.ReasonNoTest,
+				Text: fmt.Sprintf("the trace could not be scored: %v; please report this file", p)}}
+		}
+	}()
+	p, err := withDefaults(req.Protocol)
+	if err != nil {
+		return Result{None: &schemas.Reason{Code: schemas.ReasonNoTest, Text: err.Error()}}
+	}
+	req.Protocol = p
+	w := pool.Get().(*work)
+	defer pool.Put(w)
+	var e *Explanation
+	if req.Explain {
+		e = &Explanation{Protocol: p.ID, Kind: p.Kind()}
+	}
+	clean(&w.series, tr, req.HRmax)
+	e.cleaned(&w.series, tr.Start)
+	res = w.score(tr, &req, e)
+	res.Explanation = e
+	if e != nil {
+		e.None = res.None
+	}
+	return res
+}
+
+func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
+	s := &w.series
+	n := 0
+	for _, d := range s.why {
+		if d == kept {
+			n++
+		}
+	}
+	if n < 10 {
+		return none("the trace has no usable heart rate (%d valid readings of %d samples)", n, len(tr.Samples))
+	}
+	f := &w.finder
+	f.prepare(s, req.Protocol)
+	h := newHints(tr, s, req)
+	var chosen []candidate
+	if !req.Start.IsZero() {
+		c := f.given(req.Start.Sub(tr.Start).Seconds(), &h)
+		e.candidates(f, []candidate{c}, tr.Start)
+		at := f.grid.time(c.start)
+		if at < s.at[0]-h.length || at > s.at[len(s.at)-1] {
+			return none("the start given by hand, %s, is outside the trace (%s to %s)", clock(req.Start),
+				clock(tr.Start.Add(seconds(s.at[0]))), clock(tr.Start.Add(seconds(s.at[len(s.at)-1]))))
+		}
+		chosen = append(chosen, c)
+	} else {
+		all := f.find(s, &h)
+		e.candidates(f, all, tr.Start)
+		var reason *schemas.Reason
+		if chosen, reason = f.choose(all, &h); reason != nil {
+			return Result{None: reason}
+		}
+	}
+	var res Result
+	for i := range chosen {
+		res.Tests = append(res.Tests, w.test(tr, req, &chosen[i], i, len(chosen), &h, e))
+	}
+	slices.SortFunc(res.Tests, func(a, b Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
+	return res
+}
+
+// test measures and judges one chosen candidate.
+func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int, h *hints, e *Explanation) Found {
+	m := measure(&w.series, w.finder.grid.time(c.start), c, req)
+	if !req.Start.IsZero() {
+		m.at = req.Start.Sub(tr.Start).Seconds()
+	}
+	out := schemas.Outcome{
+		Protocol: req.Protocol.ID, ProtocolVersion: req.Protocol.Version,
+		Start: tr.Start.Add(seconds(m.at)), StartSource: c.source, StartConfidence: c.confidence(),
+		Duration: seconds(float64(c.length)), HRmax: req.HRmax, ScorerVersion: schemas.ScorerVersion,
+	}
+	if out.ProtocolVersion == "" {
+		out.ProtocolVersion = req.Protocol.Digest()
+	}
+	m.fill(&out, req)
+	w.judge(&out, &m, c, rank, of, h, req)
+	e.test(&out, &m, tr.Start)
+	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}
+}
+
+// prepare lays out the grid and the responses for a protocol.
+func (f *finder) prepare(s *series, p *schemas.Protocol) {
+	f.profile = newProfile(p)
+	d := f.profile.length
+	f.grid.fill(s, d)
+	n := d + 2*lead
+	for i, tau := range coarseOn {
+		f.coarseOn[i].make(tau, n, &f.profile)
+	}
+	for i, tau := range coarseOff {
+		f.coarseOf[i].make(tau, 2*lead, nil)
+	}
+	for i, tau := range fineOn {
+		f.fineOn[i].make(tau, n, &f.profile)
+	}
+	for i, tau := range fineOff {
+		f.fineOff[i].make(tau, 2*lead, nil)
+	}
+}
+
+// withDefaults checks a protocol and fills in what it leaves open.
+func withDefaults(in *schemas.Protocol) (*schemas.Protocol, error) {
+	if in == nil {
+		return nil, fmt.Errorf("no protocol was given to look for")
+	}
+	d := in.Duration()
+	for _, s := range in.Stages {
+		if s.Duration < 0 {
+			d = 0
+		}
+	}
+	if d < 30*time.Second || d > 2*time.Hour {
+		return nil, fmt.Errorf("the protocol %q lasts %s; tests of 30 s to 2 h can be scored", in.ID, d)
+	}
+	p := *in
+	set := func(v *time.Duration, def, most time.Duration) {
+		if *v <= 0 {
+			*v = def
+		}
+		*v = min(*v, most)
+	}
+	set(&p.HRexWindow, time.Minute, d)
+	set(&p.EndWindow, 5*time.Second, d)
+	set(&p.RecoveryWindow, 5*time.Second, time.Minute)
+	if p.HRex == "" {
+		p.HRex = schemas.FinalMean
+	}
+	if p.MinCoverage <= 0 || p.MinCoverage > 1 {
+		p.MinCoverage = 0.8
+	}
+	p.Recovery = slices.DeleteFunc(slices.Clone(in.Recovery), func(r time.Duration) bool {
+		return r <= 0 || r > time.Hour
+	})
+	slices.Sort(p.Recovery)
+	return &p, nil
+}
+
+func none(format string, args ...any) Result {
+	return Result{None: &schemas.Reason{Code: schemas.ReasonNoTest, Text: fmt.Sprintf(format, args...)}}
+}
+
+func seconds(t float64) time.Duration { return time.Duration(math.Round(t * 1e9)) }
+
+func clock(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05") + " UTC" }
