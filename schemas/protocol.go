@@ -69,7 +69,10 @@ type Protocol struct {
 	Name string `json:"name"`
 	// Version is a digest of everything that makes results comparable; see
 	// [Protocol.Digest]. Tests of different versions are never compared.
-	Version     string      `json:"version"`
+	Version string `json:"version"`
+	// SameAs are earlier versions that the club takes to be comparable with
+	// this one; not part of the digest.
+	SameAs      []string    `json:"same_as,omitempty"`
 	Regimen     Regimen     `json:"regimen"`
 	Progression Progression `json:"progression"`
 	// Stages in order; a continuous-fixed test has one.

@@ -13,8 +13,11 @@ type Club struct {
 	Path string
 	Name string
 	// Zone is the club's time zone: local dates, planned times, CSV clock times.
-	Zone       *time.Location
-	Squads     []Squad
+	Zone   *time.Location
+	Squads []Squad
+	// Folders are shared by squads: the squad comes from the path pattern or
+	// from the athlete's membership. See [Club.Watched] for all folders.
+	Folders    []Folder
 	Athletes   []schemas.Athlete
 	Protocols  []schemas.Protocol
 	Planned    []Planned
@@ -40,6 +43,9 @@ type Squad struct {
 type Folder struct {
 	// Path is absolute.
 	Path string
+	// Name is the folder as the club file writes it. It goes into
+	// [schemas.Origin], as it outlives a move of the club to another machine.
+	Name string
 	// Pattern names parts of the path below Path: "{date}/{athlete}.*"; parts
 	// are {squad}, {date}, {athlete}, {any}. "" when paths say nothing.
 	Pattern string
@@ -61,6 +67,10 @@ type Planned struct {
 	RemindAfter   time.Duration
 	MicrocycleDay string
 	Surface       string
+	// Season holds the days of the plan; Except are local dates without the
+	// test ("2006-01-02"), sorted.
+	Season schemas.Period
+	Except []string
 }
 
 // Slot is one planned test at its time.
@@ -141,6 +151,28 @@ type Files struct {
 	Rescan time.Duration
 	// MaxSize in bytes; larger files are parked unread.
 	MaxSize int64
+}
+
+// Watch is a folder to be watched, with the squad it belongs to.
+type Watch struct {
+	// Squad is "" for a folder that squads share.
+	Squad string
+	Folder
+}
+
+// Watched returns all folders, those of the squads first. None lies inside
+// another.
+func (c *Club) Watched() []Watch {
+	var out []Watch
+	for _, s := range c.Squads {
+		for _, f := range s.Folders {
+			out = append(out, Watch{Squad: s.ID, Folder: f})
+		}
+	}
+	for _, f := range c.Folders {
+		out = append(out, Watch{Folder: f})
+	}
+	return out
 }
 
 // Athlete returns the athlete with this id, nil when there is none.

@@ -1,0 +1,100 @@
+package club
+
+import (
+	"time"
+
+	"canter.example/schemas"
+)
+
+// Defaults of a protocol.
+const (
+	// DefaultHRexWindow: HRex is the mean over the final 30 to 60 s (Buchheit
+	// 2014, Front Physiol 5:73; FACTS 1.3). The longer one is less noisy.
+	DefaultHRexWindow = 60 * time.Second
+	// DefaultRecovery: HR at the end minus HR 60 s later (Barak et al. 2011,
+	// JSSM 10:369-75; FACTS 1.6).
+	DefaultRecovery = 60 * time.Second
+	// DefaultEndWindow and DefaultRecoveryWindow: no source read fixes the
+	// averaging windows of HRR (FACTS 1.8). Our choice: short enough that the
+	// fast first fall of HR is not averaged away, long enough to span several
+	// beats.
+	DefaultEndWindow      = 5 * time.Second
+	DefaultRecoveryWindow = 5 * time.Second
+	// DefaultBandLow and DefaultBandHigh: about 75 to 85 % of HRmax; common
+	// practice (FACTS 1.7).
+	DefaultBandLow  = 0.75
+	DefaultBandHigh = 0.85
+	// DefaultMinCoverage: four fifths of a window; common practice, no source
+	// read gives a number.
+	DefaultMinCoverage = 0.80
+	// DefaultPosture: one minute of standing recovery (PLoS ONE 2020,
+	// 10.1371/journal.pone.0244412; FACTS 1.4).
+	DefaultPosture = schemas.Standing
+)
+
+// Defaults of a planned test: our choices. A quarter of an hour covers a
+// warm-up that starts late; four hours, the upload after training.
+const (
+	DefaultWithin      = 15 * time.Minute
+	DefaultRemindAfter = 4 * time.Hour
+)
+
+// Defaults of the file settings: our choices. Two seconds of quiet outlast the
+// pauses of a copy over a network; the rescan is what network shares depend on.
+const (
+	DefaultSettle        = 2 * time.Second
+	DefaultRescan        = 30 * time.Second
+	DefaultMaxSize int64 = 64_000_000
+)
+
+// DefaultTokenEnv names the environment variable of the chat's token where the
+// club file names neither a variable nor a file.
+const DefaultTokenEnv = "CANTER_CHAT_TOKEN" //nolint:gosec // a name, no credential
+
+// DefaultThresholds returns the thresholds of a club that sets none.
+func DefaultThresholds() Thresholds {
+	return Thresholds{
+		// The minimal detectable change at 90 % of a typical error of 1.2
+		// points: 1.2 x sqrt 2 x 1.645 = 2.79 (formula Weir 2005, 10.1519/15184.1;
+		// value derived, FACTS 2.8). The published threshold for an individual
+		// change is 1.8 (Scott et al. 2018, Sci Med Football 2:184-90; FACTS
+		// 2.1); the stricter one keeps false alerts down.
+		HRexRisePoints: 2.8,
+		// 2.8 % of an HRmax of 190; derived. Five days apart, submaximal HR
+		// differs by 5 +/- 2 bpm (Lamberts et al. 2004; FACTS 2.6).
+		HRexRiseBPM: 5.3,
+		// Threshold for an individual change of HRR60 (Scott et al. 2018; FACTS 2.1).
+		HRRFallBPM: 4.6,
+		// Cut-offs of 1.0, 1.5 and 2.0 are common practice (FACTS 7).
+		Z: 1.5,
+		// Common practice: 3 to 5 tests provisional, 8 to 10 preferred (FACTS 7);
+		// 5g shows the price of few. The numbers are those of the design.
+		MinBaseline:   4,
+		BaselineTests: 8,
+		BaselineAge:   365 * 24 * time.Hour,
+		// Typical errors: 1.2 points (90 % CL 1.0-1.7) and 3.4 bpm (2.7-4.6)
+		// (Scott et al. 2018; FACTS 2.1). A pooled 1.6 (1.4-1.9) points is given
+		// by Shushan et al. 2023, 10.1186/s40798-023-00564-w (FACTS 2.2, from memory).
+		HRexTE: 1.2,
+		HRRTE:  3.4,
+		// Our choice: tests are weekly, so last week's is still news.
+		TellWithin: 7 * 24 * time.Hour,
+	}
+}
+
+// DefaultProtocol returns a continuous-fixed protocol of the given length with
+// every default, for scoring without a club file.
+func DefaultProtocol(id string, duration time.Duration) schemas.Protocol {
+	p := schemas.Protocol{
+		ID: id, Name: id,
+		Regimen: schemas.Continuous, Progression: schemas.Fixed,
+		Stages: []schemas.Stage{{Duration: duration}},
+		HRex:   schemas.FinalMean, HRexWindow: min(DefaultHRexWindow, duration),
+		Recovery: []time.Duration{DefaultRecovery}, Posture: DefaultPosture,
+		EndWindow: DefaultEndWindow, RecoveryWindow: DefaultRecoveryWindow,
+		BandLow: DefaultBandLow, BandHigh: DefaultBandHigh,
+		MinCoverage: DefaultMinCoverage,
+	}
+	p.Version = p.Digest()
+	return p
+}

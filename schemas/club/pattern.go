@@ -1,0 +1,203 @@
+package club
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+	"time"
+	"unicode"
+
+	"golang.org/x/text/cases"
+	"golang.org/x/text/unicode/norm"
+)
+
+// Pattern is a compiled path pattern. It may be used by many goroutines.
+type Pattern struct {
+	text   string
+	re     *regexp.Regexp
+	groups []string
+}
+
+// Parts is what a path says by its pattern; what the pattern doesn't name is
+// empty.
+type Parts struct {
+	Squad   string
+	Athlete string
+	// Date is a local date, "2006-01-02".
+	Date string
+}
+
+// dateForms are the spellings of {date}: the year first, or the day first with
+// dots. 03-09-2026 is not among them, as it is March here and September there.
+var dateForms = []struct{ re, layout string }{
+	{`\d{4}-\d{2}-\d{2}`, "2006-01-02"},
+	{`\d{4}_\d{2}_\d{2}`, "2006_01_02"},
+	{`\d{4}\.\d{2}\.\d{2}`, "2006.01.02"},
+	{`\d{8}`, "20060102"},
+	{`\d{1,2}\.\d{1,2}\.\d{4}`, "2.1.2006"},
+}
+
+const (
+	datePart = `((?:\d{4}-\d{2}-\d{2})|(?:\d{4}_\d{2}_\d{2})|(?:\d{4}\.\d{2}\.\d{2})|(?:\d{8})|(?:\d{1,2}\.\d{1,2}\.\d{4}))`
+	namePart = `([^/]+?)`
+	anyPart  = `[^/]*?`
+	// extensionPart is one extension and perhaps that of a compressor, so that
+	// "J.Smith.fit" is J.Smith, and "ines.tcx.gz" is ines.
+	extensionPart = `\.[A-Za-z0-9]{1,5}(?:\.(?:gz|zst|zip))?`
+)
+
+var patternPart = regexp.MustCompile(`\{[^{}]*\}|\*\*/?|\*`)
+
+// CompilePattern reads a path pattern: names and folders as they are, with
+//
+//	{squad} {athlete}  an id, or another name by which the club file knows them
+//	{date}             2026-03-09, 20260309, 2026_03_09, 2026.03.09 or 9.3.2026
+//	{any} or *         any text within one name
+//	**                 any text, folders included; **/ also none
+//	.* at the end      any extension
+//
+// Upper and lower case are the same. Errors wrap [ErrWord].
+func CompilePattern(pattern string) (*Pattern, error) {
+	refuse := func(how string) (*Pattern, error) { return nil, notA(pattern, "a path pattern", how) }
+	text := norm.NFC.String(strings.TrimSpace(pattern))
+	switch {
+	case strings.Contains(text, `\`):
+		return refuse(`write / between folders`)
+	case strings.HasPrefix(text, "/") || strings.HasSuffix(text, "/"):
+		return refuse("write it without / at either end: it begins below the folder and ends with the file's name")
+	case strings.Contains("/"+text+"/", "/../") || strings.Contains("/"+text+"/", "/./") || strings.Contains(text, "//"):
+		return refuse("leave out . and .. and double slashes: it begins below the folder")
+	}
+	body, extension := strings.CutSuffix(text, ".*")
+	var re strings.Builder
+	re.WriteString(`(?is)^`)
+	var groups []string
+	end, lastPart := 0, -1
+	literal := func(s string) error {
+		if strings.ContainsAny(s, "{}") {
+			return fmt.Errorf("a brace is left open")
+		}
+		re.WriteString(regexp.QuoteMeta(s))
+		return nil
+	}
+	for _, m := range patternPart.FindAllStringIndex(body, -1) {
+		if err := literal(body[end:m[0]]); err != nil {
+			return refuse("a brace is left open")
+		}
+		part := body[m[0]:m[1]]
+		name := strings.ToLower(strings.Trim(part, "{}"))
+		if strings.HasPrefix(part, "{") && name != "date" && lastPart == m[0] {
+			return refuse(fmt.Sprintf("put something between %s and the part before it, or nobody can tell where one ends", part))
+		}
+		switch {
+		case part == "**/":
+			re.WriteString(`(?:.*/)?`)
+		case part == "**":
+			re.WriteString(`.*?`)
+		case part == "*" || name == "any":
+			re.WriteString(anyPart)
+		case name == "squad" || name == "athlete" || name == "date":
+			for _, g := range groups {
+				if g == name {
+					return refuse(fmt.Sprintf("{%s} stands there twice", name))
+				}
+			}
+			groups = append(groups, name)
+			if name == "date" {
+				re.WriteString(datePart)
+			} else {
+				re.WriteString(namePart)
+			}
+		default:
+			return refuse(didYouMean(name, []string{"squad", "date", "athlete", "any"},
+				part+" is no part: there are {squad}, {date}, {athlete} and {any}"))
+		}
+		end = m[1]
+		if strings.HasPrefix(part, "{") && name != "date" {
+			lastPart = end
+		}
+	}
+	if err := literal(body[end:]); err != nil {
+		return refuse("a brace is left open")
+	}
+	if len(groups) == 0 {
+		return refuse("it names no part: use {athlete}, {date} or {squad}, or leave the pattern out")
+	}
+	if extension {
+		re.WriteString(extensionPart)
+	}
+	re.WriteString(`$`)
+	compiled, err := regexp.Compile(re.String())
+	if err != nil {
+		return refuse("it is too long")
+	}
+	return &Pattern{text: text, re: compiled, groups: groups}, nil
+}
+
+// String returns the pattern as it is written.
+func (p *Pattern) String() string { return p.text }
+
+// Match reads a path below the folder, with forward slashes; ok is false when
+// it doesn't fit the pattern, or its date is in no calendar.
+func (p *Pattern) Match(path string) (parts Parts, ok bool) {
+	m := p.re.FindStringSubmatch(norm.NFC.String(path))
+	if m == nil {
+		return Parts{}, false
+	}
+	for i, g := range p.groups {
+		s := strings.TrimSpace(m[i+1])
+		switch g {
+		case "squad":
+			parts.Squad = s
+		case "athlete":
+			parts.Athlete = s
+		case "date":
+			if parts.Date = readDate(s); parts.Date == "" {
+				return Parts{}, false
+			}
+		}
+	}
+	return parts, true
+}
+
+func readDate(s string) string {
+	for _, f := range dateForms {
+		if t, err := time.Parse(f.layout, s); err == nil && t.Year() >= 1900 {
+			return t.Format(time.DateOnly)
+		}
+	}
+	return ""
+}
+
+// Fold reduces a name to what people mean by it: composed Unicode (macOS
+// writes file names decomposed), no case, and single spaces for any run of
+// spaces, dots, commas, underscores and dashes. "Halvorsen,_INES" and
+// "halvorsen ines" are the same.
+func Fold(name string) string {
+	var b strings.Builder
+	gap := false
+	for _, r := range cases.Fold().String(norm.NFC.String(name)) {
+		if unicode.IsSpace(r) || strings.ContainsRune("._,-", r) || unicode.Is(unicode.Pd, r) {
+			gap = true
+			continue
+		}
+		if gap && b.Len() > 0 {
+			b.WriteByte(' ')
+		}
+		gap = false
+		b.WriteRune(r)
+	}
+	return norm.NFC.String(b.String())
+}
+
+// SerialKey reduces a sensor's serial number to what two spellings of it
+// share: no case, spaces or separators, and no zeros in front.
+func SerialKey(serial string) string {
+	s := strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToUpper(r)
+		}
+		return -1
+	}, serial)
+	return strings.TrimLeft(s, "0")
+}
