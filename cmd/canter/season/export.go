@@ -46,12 +46,13 @@ func (g *generator) teamExport(date time.Time, week int) (File, error) {
 }
 
 // wideFile has one row a second and one column an athlete, under the name the
-// club uses; a cell is empty before the strap is on and after it is off.
+// club uses. The receiver begins with the first strap it hears; a cell is
+// empty before an athlete's strap is on and after it is off.
 func wideFile(all []one, zone *time.Location) []byte {
-	from, to := all[0].rec.start, all[0].rec.start
+	from, to := all[0].rec.heard(), all[0].rec.start
 	for _, a := range all {
-		if a.rec.start.Before(from) {
-			from = a.rec.start
+		if heard := a.rec.heard(); heard.Before(from) {
+			from = heard
 		}
 		if end := a.rec.at(a.rec.seconds()); end.After(to) {
 			to = end
@@ -80,6 +81,16 @@ func wideFile(all []one, zone *time.Location) []byte {
 		b = append(b, '\n')
 	}
 	return b
+}
+
+// heard is when the first reading came.
+func (r *recording) heard() time.Time {
+	for i := range r.samples {
+		if r.samples[i].hr != 0 {
+			return r.at(r.samples[i].sec)
+		}
+	}
+	return r.at(r.seconds())
 }
 
 // longFile has one row a reading, athlete after athlete, under their ids.
