@@ -18,10 +18,10 @@ const (
 	// most coarse candidates that are looked at closely.
 	mostCandidates = 4
 
-	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2 ± 2.5 s
+	// Heart rate answers late: by 0.8 ± 1.8 s at the start of a run and 2 ± 2.5 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
-	onDelay, onDelaySD   = 1.0, 2.0
+	onDelay, onDelaySD   = 0.8, 1.8
 	offDelay, offDelaySD = 2.0, 2.5
 
 	// An edge is seen when its evidence is at least this.
@@ -89,7 +89,16 @@ func (f *finder) find(s *series, h *hints) []candidate {
 	f.steady = max(4, 0.6*s.wiggle*s.wiggle)
 	f.coarse(h)
 	for i := range f.found {
-		f.fine(&f.found[i], h)
+		c := &f.found[i]
+		for range 3 {
+			// The coarse search may be off by more than the fine one reaches:
+			// go on from where that ended until it stays inside.
+			from := c.start
+			f.fine(c, h)
+			if d := c.start - from; d < reach-4 && d > -(reach-4) {
+				break
+			}
+		}
 	}
 	slices.SortFunc(f.found, func(a, b candidate) int {
 		if a.score() != b.score() {
