@@ -107,8 +107,11 @@ func finish(format string, traces []schemas.Trace, err *Error, b *budget) ([]sch
 		readings += n
 	}
 	if readings == 0 {
-		return nil, format, problem(ErrNoHeartRate, "",
-			fmt.Sprintf("%d samples, none with a heart rate", samples),
+		what := fmt.Sprintf("%d samples, none with a heart rate", samples)
+		if out[0].Damaged {
+			what += "; " + out[0].Notes[len(out[0].Notes)-2] // the note on the damage, before the one on the strap
+		}
+		return nil, format, problem(ErrNoHeartRate, "", what,
 			"See that the strap is worn and paired with the recording device")
 	}
 	uniqueParts(out)

@@ -1,0 +1,169 @@
+package formats
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// finish makes the traces, when all lines were read.
+func (r *csvReader) finish() ([]schemas.Trace, *Error) {
+	var out []schemas.Trace
+	absurd := tally{}
+	for _, t := range r.traces {
+		if err := r.resolve(t, &absurd); err != nil {
+			return nil, err
+		}
+		if len(t.trace.Samples) == 0 {
+			continue
+		}
+		r.scaleSpeed(&t.trace)
+		r.scaleCadence(&t.trace)
+		if len(r.traces) == 1 && r.about.serial != "" {
+			t.trace.Device.Serials = addSerial(t.trace.Device.Serials, r.about.serial)
+		}
+		t.trace.Notes = append(slices.Concat(r.notes, r.times.notes), t.trace.Notes...)
+		out = append(out, t.trace)
+	}
+	rec := recorder{noTime: r.noTime, absurd: absurd}
+	if len(out) == 0 {
+		return nil, rec.emptyError("no lines of samples below the heading line")
+	}
+	rec.noteTallies()
+	for i := range out {
+		out[i].Notes = append(out[i].Notes, rec.trace.Notes...)
+	}
+	return out, nil
+}
+
+// resolve turns a trace's times into instants and sets Start and At.
+func (r *csvReader) resolve(t *csvTrace, absurd *tally) *Error {
+	r.dropAbsurd(t, absurd)
+	if len(t.times) == 0 {
+		t.trace.Samples = nil
+		return nil
+	}
+	if r.times.form == wallForm || r.times.form == clockForm {
+		if err := r.resolveZone(t); err != nil {
+			return err
+		}
+	}
+	if r.times.number && r.times.form == elapsedForm && len(t.times) >= 100 {
+		if span := slices.Max(t.times) - slices.Min(t.times); span < int64(len(t.times))*int64(time.Millisecond) {
+			return problem(ErrTime, atLine(int(t.lines[0])), fmt.Sprintf("%d times within %s", len(t.times), time.Duration(span)),
+				"If they are fractions of a day, format the column as clock times before saving as CSV")
+		}
+	}
+	start := t.times[0]
+	t.trace.Start = time.Unix(0, start).UTC()
+	for i, at := range t.times {
+		t.trace.Samples[i].At = time.Duration(at - start)
+	}
+	return nil
+}
+
+// dropAbsurd leaves out samples whose time no session can have.
+func (r *csvReader) dropAbsurd(t *csvTrace, absurd *tally) {
+	low, high := minTime.UnixNano(), maxTime.UnixNano()
+	if !slices.ContainsFunc(t.times, func(at int64) bool { return at < low || at >= high }) {
+		return
+	}
+	n := 0
+	for i, at := range t.times {
+		if at < low || at >= high {
+			absurd.add(func() string { return atLine(int(t.lines[i])) })
+			continue
+		}
+		t.times[n], t.lines[n], t.trace.Samples[n] = at, t.lines[i], t.trace.Samples[i]
+		n++
+	}
+	t.times, t.lines, t.trace.Samples = t.times[:n], t.lines[:n], t.trace.Samples[:n]
+}
+
+func (r *csvReader) resolveZone(t *csvTrace) *Error {
+	w := wallClock{zone: r.times.zone()}
+	twice, gap := w.resolve(t.times)
+	if gap >= 0 {
+		return w.gapError(t.times[gap], int(t.lines[gap]))
+	}
+	if twice > 0 {
+		t.trace.Notes = append(t.trace.Notes, fmt.Sprintf(
+			"%d clock times fall in the hour that %s has twice when summer time ends; they were read so that time runs on", twice, w.zone))
+	}
+	if r.opt.Zone == nil {
+		t.trace.Notes = append(t.trace.Notes, "clock times were read as UTC, for want of a zone")
+	}
+	return nil
+}
+
+// values returns a channel's values above a threshold, sorted.
+func values(samples []schemas.Sample, have schemas.Channels, above float32, of func(*schemas.Sample) float32) []float32 {
+	var out []float32
+	for i := range samples {
+		if s := &samples[i]; s.Have&have != 0 && of(s) > above {
+			out = append(out, of(s))
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// scaleSpeed brings speeds to m/s. Without a unit in the heading the values
+// tell: no runner passes 12.5 m/s, nor moves at 5 m/s for half a session.
+func (r *csvReader) scaleSpeed(t *schemas.Trace) {
+	if r.speed < 0 {
+		return
+	}
+	factor := float32(1)
+	switch h := r.headings[r.speed]; h.unit {
+	case "m/s":
+	case "km/h":
+		factor = 1 / 3.6
+	case "mph":
+		factor = 0.44704
+	case "m/min":
+		factor = 1.0 / 60
+	default:
+		moving := values(t.Samples, schemas.HasSpeed, 0.5, func(s *schemas.Sample) float32 { return s.Speed })
+		unit := "m/s"
+		if n := len(moving); n > 0 && (moving[n-1] > 12.5 || moving[n/2] > 5) {
+			unit, factor = "km/h", 1/3.6
+		}
+		t.Notes = append(t.Notes, fmt.Sprintf("the column %s has no unit; by its values it was read as %s", quoted(h.text), unit))
+	}
+	if factor == 1 {
+		return
+	}
+	for i := range t.Samples {
+		t.Samples[i].Speed *= factor
+	}
+}
+
+// scaleCadence brings cadence to steps a minute. Without a unit the values
+// tell: nobody runs at fewer than 120 steps a minute for half a session.
+func (r *csvReader) scaleCadence(t *schemas.Trace) {
+	if r.cadence < 0 {
+		return
+	}
+	double := false
+	switch h := r.headings[r.cadence]; h.unit {
+	case "spm":
+	case "rpm":
+		double = true
+	default:
+		moving := values(t.Samples, schemas.HasCadence, 40, func(s *schemas.Sample) float32 { return s.Cadence })
+		n := len(moving)
+		double = n > 0 && moving[n/2] < 120
+		if double {
+			t.Notes = append(t.Notes, fmt.Sprintf("the column %s has no unit; by its values it counts one foot and was doubled", quoted(h.text)))
+		}
+	}
+	if !double {
+		return
+	}
+	for i := range t.Samples {
+		t.Samples[i].Cadence *= 2
+	}
+}
