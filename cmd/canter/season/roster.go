@@ -98,7 +98,7 @@ type person struct {
 	wave        int // 0 or 1: which half of the squad starts the test first
 }
 
-// Spread of the bodies. Between tests an athlete's HRex varies with an SD of
+// body draws what an athlete is made of. Between tests an athlete's HRex varies with an SD of
 // 1.2 to 1.6 points of %HRmax and HRR60 with 3.4 bpm (Scott et al. 2018,
 // Sci Med Football 2:184-90; Shushan et al. 2023, Sports Med Open 9:21). Rise
 // of heart rate: time constant 57.6 ± 23.6 s in Hunt et al. 2015

@@ -12,9 +12,8 @@ import (
 	"canter.example/schemas"
 )
 
-// roundTripped is a season with each kind of team export in it, and the week
-// in which a copy breaks off.
-var roundTripped = Options{Seed: 5, Weeks: 4, Athletes: 20}
+// roundTripped is a whole season, with every event of the story in it.
+var roundTripped = Options{Seed: 5, Weeks: 12, Athletes: 22}
 
 func decode(f File, s *Season) ([]schemas.Trace, string, error) {
 	day, _ := time.ParseInLocation(time.DateOnly, path.Base(path.Dir(f.Path)), s.Zone)
@@ -124,8 +123,12 @@ func checkTrace(t *testing.T, f File, tr *schemas.Trace, truth Truth, p *person)
 	if path.Ext(f.Path) != ".fit" && path.Ext(f.Path) != ".tcx" {
 		return
 	}
-	if !slices.Contains(tr.Device.Serials, p.strapSerial()) && path.Ext(f.Path) == ".fit" {
-		t.Errorf("%s: serials %v without the strap's %s", name, tr.Device.Serials, p.strapSerial())
+	strap := p.strapSerial()
+	if p.id == strapFails && path.Base(path.Dir(f.Path)) > "2026-10-12" {
+		strap = p.newStrapSerial()
+	}
+	if path.Ext(f.Path) == ".fit" && !slices.Contains(tr.Device.Serials, strap) {
+		t.Errorf("%s: serials %v without the strap's %s", name, tr.Device.Serials, strap)
 	}
 	sum, n := 0.0, 0.0
 	zero := truth.Start.Sub(tr.Start)

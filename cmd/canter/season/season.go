@@ -210,8 +210,7 @@ func (g *generator) testDay(week int) (test, late Day, err error) {
 		}
 		path := p.id + p.device.extension()
 		if happens.copyBroke {
-			cut := truth
-			cut = Truth{Athlete: cut.Athlete, Reason: "the copy broke off before the test: the file ends early"}
+			cut := Truth{Athlete: p.id, Reason: "the copy broke off before the test: the file ends early"}
 			test.Files = append(test.Files, newFile(folderFirst, test.Date, path, cutBeforeTest(content, rec), cut))
 			truth.Reason = "copied again a day late"
 			late.Note = p.id + ": yesterday's file copied again, whole this time"
