@@ -11,23 +11,42 @@ import (
 )
 
 // columns lists a table's columns in the order of the values function beside
-// it. A leading "-" marks one that is written for people and derived from the
-// others: it is not read back.
+// it. A leading "-" marks one that is derived from the others, for queries; a
+// leading "~" the readable twin of a time in milliseconds, which ClickHouse
+// makes in its views. Neither is read back.
 type columns struct {
-	write []string
-	read  []string
+	write []string // all
+	plain []string // without the readable times
+	read  []string // without both
+
+	times []bool // for each of write: a readable time
 }
 
 func cols(spec string) columns {
 	var c columns
 	for _, name := range strings.Fields(spec) {
-		bare, derived := strings.CutPrefix(name, "-")
+		bare := strings.TrimLeft(name, "-~")
 		c.write = append(c.write, bare)
-		if !derived {
+		c.times = append(c.times, name[0] == '~')
+		if name[0] != '~' {
+			c.plain = append(c.plain, bare)
+		}
+		if name == bare {
 			c.read = append(c.read, bare)
 		}
 	}
 	return c
+}
+
+// withoutTimes leaves the values of the readable times out.
+func (c columns) withoutTimes(values []any) []any {
+	kept := make([]any, 0, len(c.plain))
+	for i, v := range values {
+		if !c.times[i] {
+			kept = append(kept, v)
+		}
+	}
+	return kept
 }
 
 // list returns the columns to read, for a SELECT.
@@ -97,7 +116,7 @@ func checkShares(what string, shares ...float64) error {
 	return nil
 }
 
-var fileColumns = cols(`file_id folder path squad -modified modified_ms -seen seen_ms
+var fileColumns = cols(`file_id folder path squad ~modified modified_ms ~seen seen_ms
 	size_bytes file_format state reason tests_found traces_found version`)
 
 func fileValues(f *schemas.File, at clock) ([]any, error) {
@@ -122,7 +141,7 @@ func scanFile(scan scanner) (schemas.File, error) {
 	return f, err
 }
 
-var correctionColumns = cols(`correction_id test_id file_id action -new_start new_start_ms who -made made_ms why`)
+var correctionColumns = cols(`correction_id test_id file_id action ~new_start new_start_ms who ~made made_ms why`)
 
 func correctionValues(c *schemas.Correction, at clock) ([]any, error) {
 	if c.ID == "" {
@@ -143,7 +162,7 @@ func scanCorrection(scan scanner) (schemas.Correction, error) {
 }
 
 var alertColumns = cols(`alert_id rule urgency test_id file_id athlete squad protocol session
-	-about about_ms state told text version`)
+	~about about_ms state told text version`)
 
 func alertValues(a *schemas.Alert, at clock) ([]any, error) {
 	if a.ID == "" {
@@ -170,7 +189,7 @@ func scanAlert(scan scanner) (schemas.Alert, error) {
 }
 
 var messageColumns = cols(`message_id alert_id channel thread text state reference reason
-	-created created_ms -sent sent_ms attempts`)
+	~created created_ms ~sent sent_ms attempts`)
 
 func messageValues(m *schemas.Message, at clock) ([]any, error) {
 	if m.ID == "" {

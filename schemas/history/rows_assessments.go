@@ -9,9 +9,9 @@ import (
 
 // Columns of an assessment itself, and of each of its comparisons.
 var (
-	assessmentColumns = cols(`test_id athlete squad protocol session -start start_ms -rules fired version`)
-	comparisonColumns = cols(`measure seconds unit value state previous prev_change prev_pct -previous_time previous_time_ms
-		baseline_n baseline_min_n -baseline_from baseline_from_ms -baseline_to baseline_to_ms
+	assessmentColumns = cols(`test_id athlete squad protocol session ~start start_ms -rules fired version`)
+	comparisonColumns = cols(`measure seconds unit value state previous prev_change prev_pct ~previous_time previous_time_ms
+		baseline_n baseline_min_n ~baseline_from baseline_from_ms ~baseline_to baseline_to_ms
 		baseline_mean baseline_sd sd_used sd_method change change_pct z
 		pred_low pred_high te swc mdc prob_change`)
 )
@@ -75,4 +75,95 @@ func scanComparison(scan scanner) (schemas.Comparison, error) {
 	c.Seconds, c.N, c.MinN = int(seconds), int(n), int(minN)
 	c.PreviousTime, c.From, c.To = fromOptional(previous), fromOptional(from), fromOptional(to)
 	return c, err
+}
+
+// ClickHouse keeps the comparisons of an assessment as arrays of equal length,
+// one for each of comparisonColumns.plain.
+
+// newArray returns an empty array for the column that holds v.
+func newArray(name string, v any) any {
+	switch v.(type) {
+	case string:
+		return &[]string{}
+	case schemas.Number:
+		return &[]*float64{}
+	}
+	if strings.HasSuffix(name, "_ms") { // a time that may be absent
+		return &[]*int64{}
+	}
+	return &[]int64{}
+}
+
+// comparisonKinds holds an example of each of comparisonColumns.plain.
+var comparisonKinds = comparisonColumns.withoutTimes(comparisonValues(&schemas.Comparison{}, noClock))
+
+// comparisonArrays turns comparisons into arrays.
+func comparisonArrays(cs []schemas.Comparison) []any {
+	arrays := make([]any, len(comparisonKinds))
+	for j, name := range comparisonColumns.plain {
+		arrays[j] = newArray(name, comparisonKinds[j])
+	}
+	for i := range cs {
+		for j, v := range comparisonColumns.withoutTimes(comparisonValues(&cs[i], noClock)) {
+			switch array := arrays[j].(type) {
+			case *[]string:
+				*array = append(*array, v.(string))
+			case *[]int64:
+				*array = append(*array, v.(int64))
+			case *[]*float64:
+				*array = append(*array, v.(schemas.Number).Ptr())
+			case *[]*int64:
+				var ms *int64
+				if n, ok := v.(int64); ok {
+					ms = &n
+				}
+				*array = append(*array, ms)
+			}
+		}
+	}
+	return arrays
+}
+
+// scanAssessmentArrays reads an assessment with its comparisons from arrays.
+func scanAssessmentArrays(scan scanner) (schemas.Assessment, error) {
+	arrays := make([]any, len(comparisonKinds))
+	for j, name := range comparisonColumns.plain {
+		arrays[j] = newArray(name, comparisonKinds[j])
+	}
+	a, err := scanAssessment(scan, arrays...)
+	if err != nil {
+		return a, err
+	}
+	for i := range *arrays[0].(*[]string) {
+		c, err := scanComparison(func(dest ...any) error {
+			for j, d := range dest {
+				if err := fromArray(d, arrays[j], i); err != nil {
+					return fmt.Errorf("%s of test %s: %w", comparisonColumns.plain[j], a.TestID, err)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return a, err
+		}
+		a.Comparisons = append(a.Comparisons, c)
+	}
+	return a, nil
+}
+
+// fromArray copies element i of an array into a destination of its kind.
+func fromArray(dest, array any, i int) error {
+	switch d := dest.(type) {
+	case *string:
+		*d = (*array.(*[]string))[i]
+	case *int64:
+		*d = (*array.(*[]int64))[i]
+	case **int64:
+		*d = (*array.(*[]*int64))[i]
+	case *schemas.Number:
+		*d = schemas.NumPtr((*array.(*[]*float64))[i])
+	default:
+		return fmt.Errorf("no way to read into a %T", dest)
+	}
+	return nil
 }

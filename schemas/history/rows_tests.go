@@ -10,7 +10,7 @@ import (
 )
 
 var testColumns = cols(`test_id file_id part athlete squad protocol protocol_version session
-	-start start_ms start_source start_confidence duration_s
+	~start start_ms start_source start_confidence duration_s
 	hrex_bpm hrex_pct hrex_se_bpm hrmax_bpm hrmax_source hrmax_see_bpm peak_bpm end_hr_bpm
 	-hrr60_bpm -hrr60_pct_end -hrr60_se_bpm recoveries stages recovery_tau_s recovery_tau_se_s
 	band_s speed_kmh speed_cv_pct coverage quality -reasons reasons_json
@@ -185,3 +185,6 @@ func (c *conditions) sql() string {
 	}
 	return " WHERE " + strings.Join(c.terms, " AND ")
 }
+
+// marks returns n question marks, n > 0, with commas between.
+func marks(n int) string { return "?" + strings.Repeat(", ?", n-1) }

@@ -276,7 +276,7 @@ func upsert(table string, c columns, key, condition string) string {
 }
 
 func insert(table string, names []string) string {
-	return "INSERT INTO " + table + " (" + strings.Join(names, ", ") + ") VALUES (?" + strings.Repeat(", ?", len(names)-1) + ")"
+	return "INSERT INTO " + table + " (" + strings.Join(names, ", ") + ") VALUES (" + marks(len(names)) + ")"
 }
 
 // The statements that write.

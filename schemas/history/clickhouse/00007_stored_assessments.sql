@@ -1,0 +1,41 @@
+-- +goose NO TRANSACTION
+-- +goose Up
+-- One row per assessment of a test, its comparisons as arrays of equal length,
+-- so that they change together. Read the view assessments.
+CREATE TABLE IF NOT EXISTS stored_assessments (
+    test_id          String, -- tests.test_id
+    athlete          String, -- the club's id of the athlete
+    squad            String, -- squad the athlete was in then
+    protocol         String, -- the club's id of the protocol
+    session          String, -- squad/protocol/local date
+    start_ms         Int64,  -- start of the test; milliseconds since 1970-01-01 UTC
+    rules            String, -- names of the rules that fired, with commas between; '' for none
+    fired            String, -- the same with what was compared, JSON: [{rule, reason}]
+    measure          Array(String),            -- hrex or hrr
+    seconds          Array(Int64),             -- delay of an HRR; s; 0 for hrex
+    unit             Array(String),            -- what value and changes are in: % points of HRmax, or bpm
+    value            Array(Nullable(Float64)), -- the test's own number; unit
+    state            Array(String),            -- building, inside, higher, lower or no value
+    previous         Array(Nullable(Float64)), -- value of the previous valid test; unit
+    prev_change      Array(Nullable(Float64)), -- value minus previous; unit
+    prev_pct         Array(Nullable(Float64)), -- the same in % of previous
+    previous_time_ms Array(Nullable(Int64)),   -- when the previous test was; milliseconds since 1970-01-01 UTC
+    baseline_n       Array(Int64),             -- earlier valid tests in the baseline; the test itself is never one
+    baseline_min_n   Array(Int64),             -- how many a verdict needs
+    baseline_from_ms Array(Nullable(Int64)),   -- first test of the baseline; milliseconds since 1970-01-01 UTC
+    baseline_to_ms   Array(Nullable(Int64)),   -- last test of the baseline; milliseconds since 1970-01-01 UTC
+    baseline_mean    Array(Nullable(Float64)), -- mean of the baseline; unit
+    baseline_sd      Array(Nullable(Float64)), -- the baseline's own standard deviation; unit
+    sd_used          Array(Nullable(Float64)), -- standard deviation that z was made with; unit
+    sd_method        Array(String),            -- how sd_used was made
+    change           Array(Nullable(Float64)), -- value minus baseline_mean; unit
+    change_pct       Array(Nullable(Float64)), -- the same in % of baseline_mean
+    z                Array(Nullable(Float64)), -- change divided by sd_used
+    pred_low         Array(Nullable(Float64)), -- lower end of the t prediction interval for an unchanged athlete; unit
+    pred_high        Array(Nullable(Float64)), -- upper end; unit
+    te               Array(Nullable(Float64)), -- typical error; unit
+    swc              Array(Nullable(Float64)), -- smallest worthwhile change; unit
+    mdc              Array(Nullable(Float64)), -- minimal detectable change; unit
+    prob_change      Array(Nullable(Float64)), -- probability that the true change is beyond swc in the direction seen; 0 to 1
+    version          UInt64  -- version of the event that caused the assessment
+) ENGINE = ReplacingMergeTree(version) ORDER BY test_id SETTINGS index_granularity = 256;

@@ -1,0 +1,262 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// File implements [Store].
+func (s *clickhouseStore) File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error) {
+	return first(clickhouseRows(ctx, s, "file "+id.Short(), scanFile,
+		"SELECT "+fileColumns.list()+" FROM stored_files FINAL WHERE file_id = ?", string(id)))
+}
+
+// Files implements [Store].
+func (s *clickhouseStore) Files(ctx context.Context, state schemas.FileState) ([]schemas.File, error) {
+	var c conditions
+	c.equal("state", string(state))
+	return clickhouseRows(ctx, s, "files", scanFile,
+		"SELECT "+fileColumns.list()+" FROM stored_files FINAL"+c.sql()+" ORDER BY seen_ms, file_id", c.args...)
+}
+
+// Corrections implements [Store].
+func (s *clickhouseStore) Corrections(ctx context.Context, file schemas.FileID) ([]schemas.Correction, error) {
+	var c conditions
+	c.add("file_id = ?", string(file))
+	return s.corrections(ctx, c)
+}
+
+// AllCorrections implements [Store].
+func (s *clickhouseStore) AllCorrections(ctx context.Context, test schemas.TestID) ([]schemas.Correction, error) {
+	var c conditions
+	c.equal("test_id", string(test))
+	return s.corrections(ctx, c)
+}
+
+func (s *clickhouseStore) corrections(ctx context.Context, c conditions) ([]schemas.Correction, error) {
+	return clickhouseRows(ctx, s, "corrections", scanCorrection,
+		"SELECT "+correctionColumns.list()+" FROM stored_corrections FINAL"+c.sql()+" ORDER BY correction_id", c.args...)
+}
+
+// Test implements [Store].
+func (s *clickhouseStore) Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error) {
+	h, found, err := s.testHead(ctx, id)
+	if err != nil || !found {
+		return schemas.Outcome{}, false, err
+	}
+	return first(clickhouseRows(ctx, s, "test "+string(id), scanOneTest,
+		"SELECT "+testColumns.list()+" FROM stored_tests WHERE test_id = ? AND write_id = ?"+
+			" AND athlete IN (SELECT athlete FROM stored_traces WHERE test_id = ? AND write_id = ?) LIMIT 1",
+		string(id), h.writeID, string(id), h.writeID))
+}
+
+// testHead returns the write that counts for the file of a test.
+func (s *clickhouseStore) testHead(ctx context.Context, id schemas.TestID) (head, bool, error) {
+	return first(clickhouseRows(ctx, s, "file of test "+string(id), scanHead,
+		"SELECT file_id, version, write_id FROM stored_files FINAL"+
+			" WHERE file_id IN (SELECT file_id FROM stored_traces WHERE test_id = ?)", string(id)))
+}
+
+// AthleteTests implements [Store].
+func (s *clickhouseStore) AthleteTests(ctx context.Context, athlete, protocol string) ([]schemas.Outcome, error) {
+	var c conditions
+	c.add("athlete = ?", athlete)
+	c.equal("protocol", protocol)
+	return s.tests(ctx, c)
+}
+
+// SessionTests implements [Store].
+func (s *clickhouseStore) SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error) {
+	var c conditions
+	c.add("session = ?", session)
+	return s.tests(ctx, c)
+}
+
+// SquadTests implements [Store].
+func (s *clickhouseStore) SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error) {
+	var c conditions
+	c.add("squad = ?", squad)
+	c.equal("protocol", protocol)
+	c.within("start_ms", from, to)
+	return s.tests(ctx, c)
+}
+
+// storedTest is a test with the write it belongs to.
+type storedTest struct {
+	schemas.Outcome
+	writeID uint64
+}
+
+func scanStoredTest(scan scanner) (t storedTest, err error) {
+	t.Outcome, err = scanTest(scan, &t.writeID)
+	return t, err
+}
+
+// tests returns the tests that stand and meet the condition.
+func (s *clickhouseStore) tests(ctx context.Context, c conditions) ([]schemas.Outcome, error) {
+	counts, rows, err := s.storedTests(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	seen := make(map[schemas.TestID]bool, len(rows))
+	list := make([]schemas.Outcome, 0, len(rows))
+	for i := range rows {
+		t := &rows[i]
+		if counts[t.writeID] && !seen[t.TestID] { // a write sent twice has its rows twice
+			seen[t.TestID] = true
+			list = append(list, t.Outcome)
+		}
+	}
+	sortTests(list)
+	return list, nil
+}
+
+func sortTests(list []schemas.Outcome) {
+	slices.SortFunc(list, func(a, b schemas.Outcome) int {
+		return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.TestID, b.TestID))
+	})
+}
+
+// storedTests returns all rows of stored_tests that meet the condition, and
+// the writes that count among those of their files. The writes are read first:
+// rows of a write that counts are never taken away, so a file that is written
+// meanwhile shows as it was. In one statement the server would be free to look
+// at the tests before the files.
+func (s *clickhouseStore) storedTests(ctx context.Context, c conditions) (counts map[uint64]bool, rows []storedTest, err error) {
+	query := "SELECT write_id FROM stored_files FINAL"
+	if len(c.terms) > 0 {
+		query += " WHERE file_id IN (SELECT file_id FROM stored_tests" + c.sql() + ")"
+	}
+	ids, err := clickhouseRows(ctx, s, "versions of files", func(scan scanner) (id uint64, err error) { return id, scan(&id) }, query, c.args...)
+	if err != nil {
+		return nil, nil, err
+	}
+	counts = make(map[uint64]bool, len(ids))
+	for _, id := range ids {
+		counts[id] = true
+	}
+	rows, err = clickhouseRows(ctx, s, "tests", scanStoredTest,
+		"SELECT "+testColumns.list()+", write_id FROM stored_tests"+c.sql(), c.args...)
+	return counts, rows, err
+}
+
+// Tests implements [Store].
+func (s *clickhouseStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Outcome, error) {
+	var list []schemas.Outcome
+	var err error
+	if f.IncludeRemoved {
+		list, err = s.testsWithRemoved(ctx, &f)
+	} else {
+		list, err = s.tests(ctx, f.where())
+	}
+	if f.Limit > 0 && len(list) > f.Limit {
+		list = list[len(list)-f.Limit:]
+	}
+	return list, err
+}
+
+// testsWithRemoved takes the newest row of each test, whether it counts or
+// not, and filters after that: a test that was given to another athlete is not
+// a removed one of the first.
+func (s *clickhouseStore) testsWithRemoved(ctx context.Context, f *TestFilter) ([]schemas.Outcome, error) {
+	var c conditions
+	if inner := f.where(); len(inner.terms) > 0 {
+		c.add("test_id IN (SELECT test_id FROM stored_tests"+inner.sql()+")", inner.args...)
+	}
+	counts, rows, err := s.storedTests(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	newest := make(map[schemas.TestID]*storedTest, len(rows))
+	for i := range rows {
+		t := &rows[i]
+		n := newest[t.TestID]
+		if n == nil || !counts[n.writeID] && (counts[t.writeID] || t.Version >= n.Version) {
+			newest[t.TestID] = t
+		}
+	}
+	var list []schemas.Outcome
+	for _, t := range newest {
+		if f.matches(&t.Outcome) {
+			list = append(list, t.Outcome)
+		}
+	}
+	sortTests(list)
+	return list, nil
+}
+
+// TraceSeconds implements [Store].
+func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error) {
+	h, found, err := s.testHead(ctx, id)
+	if err != nil || !found {
+		return nil, err
+	}
+	ts, _, err := first(clickhouseRows(ctx, s, "trace of test "+string(id), scanTraceArrays,
+		"SELECT second, raw_bpm, clean_bpm, dropped, speed_ms FROM stored_traces WHERE test_id = ? AND write_id = ? LIMIT 1",
+		string(id), h.writeID))
+	return ts, err
+}
+
+func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
+	var second []int32
+	var dropped []string
+	var raw, clean, speed []*float64
+	if err := scan(&second, &raw, &clean, &dropped, &speed); err != nil {
+		return nil, err
+	}
+	ts := make([]schemas.TraceSecond, len(second))
+	for i := range ts {
+		ts[i] = schemas.TraceSecond{
+			Second: int(second[i]), Dropped: dropped[i],
+			Raw: schemas.NumPtr(raw[i]), Clean: schemas.NumPtr(clean[i]), Speed: schemas.NumPtr(speed[i]),
+		}
+	}
+	return ts, nil
+}
+
+// Assessment implements [Store].
+func (s *clickhouseStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
+	return first(clickhouseRows(ctx, s, "assessment of test "+string(test), scanAssessmentArrays,
+		"SELECT "+assessmentColumns.list()+", "+comparisonColumns.list()+" FROM stored_assessments FINAL WHERE test_id = ?", string(test)))
+}
+
+// Alert implements [Store].
+func (s *clickhouseStore) Alert(ctx context.Context, id string) (schemas.Alert, bool, error) {
+	return first(clickhouseRows(ctx, s, "alert "+id, scanAlert,
+		"SELECT "+alertColumns.list()+" FROM stored_alerts FINAL WHERE alert_id = ?", id))
+}
+
+// Alerts implements [Store].
+func (s *clickhouseStore) Alerts(ctx context.Context, f AlertFilter) ([]schemas.Alert, error) {
+	c := f.where()
+	return clickhouseRows(ctx, s, "alerts", scanAlert,
+		"SELECT "+alertColumns.list()+" FROM stored_alerts FINAL"+c.sql()+" ORDER BY about_ms, alert_id", c.args...)
+}
+
+// Message implements [Store].
+func (s *clickhouseStore) Message(ctx context.Context, id string) (schemas.Message, bool, error) {
+	return first(clickhouseRows(ctx, s, "message "+id, scanMessage,
+		"SELECT "+messageColumns.list()+" FROM stored_messages FINAL WHERE message_id = ?", id))
+}
+
+// Messages implements [Store].
+func (s *clickhouseStore) Messages(ctx context.Context, state schemas.MessageState) ([]schemas.Message, error) {
+	var c conditions
+	c.equal("state", string(state))
+	return clickhouseRows(ctx, s, "messages", scanMessage,
+		"SELECT "+messageColumns.list()+" FROM stored_messages FINAL"+c.sql()+" ORDER BY created_ms, message_id", c.args...)
+}
+
+// SlotDone implements [Store].
+func (s *clickhouseStore) SlotDone(ctx context.Context, job, slot string) (bool, error) {
+	return s.exists(ctx, "stored_slots", "job = ? AND slot = ?", job, slot)
+}
+
+// Athletes implements [Store].
+func (s *clickhouseStore) Athletes(ctx context.Context) ([]AthleteRow, error) {
+	return clickhouseRows(ctx, s, "athletes", scanAthlete, "SELECT "+athleteColumns.list()+" FROM athletes ORDER BY athlete")
+}
