@@ -1,0 +1,38 @@
+# One way to build, test, lint and measure; CI runs the same targets.
+
+GO       ?= go
+LINT     ?= $(GO) run github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
+VULN     ?= $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.1.4
+FUZZTIME ?= 10s
+
+.PHONY: all build test needs check lint vuln fuzz bench golden
+
+all: build
+
+build:            ## the program, for this machine
+	$(GO) build -o build/canter ./cmd/canter
+
+test: needs check ## everything that must pass: what CI runs
+	$(GO) test -timeout 20m ./...
+
+needs:            ## install what the tests need, or say what to install
+	sh .ci/needs
+
+check:            ## formatting and vet
+	@test -z "$$(gofmt -l .)" || { echo "not formatted:"; gofmt -l .; exit 1; }
+	$(GO) vet ./...
+
+lint:             ## golangci-lint, with .golangci.yml
+	$(LINT) run ./...
+
+vuln:             ## known vulnerabilities in what is used (needs the database's network)
+	$(VULN) ./...
+
+fuzz:             ## each fuzz target for FUZZTIME
+	sh .ci/fuzz $(FUZZTIME)
+
+bench:            ## benchmarks, side by side in one run
+	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+golden:           ## write golden files anew; look at the difference before you commit
+	$(GO) test ./alerts/message ./schemas/club ./ingest/formats -update
