@@ -1,0 +1,134 @@
+package alerts
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"strings"
+	"time"
+
+	"canter.example/alerts/assess"
+	"canter.example/alerts/chat"
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
+	"canter.example/schemas/history"
+	"golang.org/x/sync/errgroup"
+)
+
+// Durables are the names of the shared consumers of this stage.
+const (
+	DurableTests = "alerts"
+	DurableChat  = "chat"
+)
+
+// dueEvery is how often planned tests are looked at. Reminders are told to the
+// minute, not to the second.
+const dueEvery = 20 * time.Second
+
+// Broker is what this stage needs of the broker.
+type Broker interface {
+	Consume(ctx context.Context, w broker.Work, h broker.Handler) error
+	Publish(ctx context.Context, subject, id string, event any) error
+}
+
+// History is what this stage needs of the history.
+type History interface {
+	AthleteTests(ctx context.Context, athlete, protocol string) ([]schemas.Outcome, error)
+	SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error)
+	Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error)
+	SaveAssessments(ctx context.Context, as []schemas.Assessment) error
+	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
+	Alerts(ctx context.Context, f history.AlertFilter) ([]schemas.Alert, error)
+	SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error
+	Message(ctx context.Context, id string) (schemas.Message, bool, error)
+	SaveMessage(ctx context.Context, m schemas.Message) error
+	SlotDone(ctx context.Context, job, slot string) (bool, error)
+	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
+}
+
+// Config sets the stage up.
+type Config struct {
+	Club *club.Club
+	Chat chat.Poster
+	// Workers assess at the same time, in this process.
+	Workers int
+	Log     *slog.Logger
+	// Now is the clock; nil is the machine's.
+	Now func() time.Time
+}
+
+// Service is one alerts process. Any number may run on the same broker and
+// history; one message at a time goes out among them all.
+type Service struct {
+	cfg      Config
+	club     *club.Club
+	settings assess.Settings
+	broker   Broker
+	history  History
+	log      *slog.Logger
+	now      func() time.Time
+}
+
+// New returns the stage.
+func New(cfg Config, b Broker, h History) *Service {
+	s := &Service{cfg: cfg, club: cfg.Club, settings: assess.From(cfg.Club.Thresholds), broker: b, history: h, log: cfg.Log, now: cfg.Now}
+	if s.now == nil {
+		s.now = time.Now //nolint:forbidigo // the one place where this stage meets the machine's clock
+	}
+	return s
+}
+
+// WorkTests is the consumer of test events, WorkChat that of the outbox.
+func WorkTests(workers int, log *slog.Logger) broker.Work {
+	return broker.Work{Stream: schemas.StreamTests, Durable: DurableTests, Workers: workers, Log: log}
+}
+
+// WorkChat keeps one message out among all processes: chat keeps its order,
+// and no two look for the same message and both miss it.
+func WorkChat(log *slog.Logger) broker.Work {
+	return broker.Work{Stream: schemas.StreamChat, Durable: DurableChat, Workers: 1, OneAtATime: true, Log: log}
+}
+
+// Run handles events, sends messages and looks for missing tests until ctx
+// ends, and returns nil then.
+func (s *Service) Run(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error { return s.broker.Consume(ctx, WorkTests(s.cfg.Workers, s.log), s.Handle) })
+	g.Go(func() error { return s.broker.Consume(ctx, WorkChat(s.log), s.Send) })
+	g.Go(func() error {
+		tick := time.NewTicker(dueEvery)
+		defer tick.Stop()
+		for {
+			if err := s.Due(ctx, s.now()); err != nil && ctx.Err() == nil {
+				s.log.Warn("alerts: planned tests could not be looked at; next try in a moment", "err", err)
+			}
+			select {
+			case <-ctx.Done():
+				return nil
+			case <-tick.C:
+			}
+		}
+	})
+	return g.Wait()
+}
+
+// Handle does the work of one event of [schemas.StreamTests].
+func (s *Service) Handle(ctx context.Context, d *broker.Delivery) error {
+	switch {
+	case strings.HasPrefix(d.Subject, schemas.SubjectTest):
+		var e schemas.TestEvent
+		if err := schemas.DecodeEvent(d.Data, &e); err != nil {
+			return broker.Permanent(err)
+		}
+		return s.onTest(ctx, e, d.Version)
+	case strings.HasPrefix(d.Subject, schemas.SubjectParked):
+		var e schemas.ParkedEvent
+		if err := schemas.DecodeEvent(d.Data, &e); err != nil {
+			return broker.Permanent(err)
+		}
+		return s.onParked(ctx, e, d.Version)
+	default:
+		return broker.Permanent(fmt.Errorf("alerts: no work on subject %s", d.Subject))
+	}
+}
