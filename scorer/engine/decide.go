@@ -44,7 +44,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 				overlaps = true
 			}
 		}
-		if overlaps || (len(chosen) > 0 && !(c.seesOn() && c.seesOff())) {
+		if overlaps || (len(chosen) > 0 && !f.alike(&c, &chosen[0])) {
 			continue
 		}
 		c.source = c.origin(h)
@@ -66,6 +66,14 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 	return chosen[:min(len(chosen), mostTests)], nil
 }
 
+// alike reports whether a later candidate is an effort like the first one.
+func (f *finder) alike(c, first *candidate) bool {
+	g, d := &f.grid, f.profile.length
+	level := g.mean(c.start+d/2, c.start+d) - g.mean(first.start+d/2, first.start+d)
+	return c.seesOn() && c.seesOff() && c.misfit < 2 && c.level < 2 &&
+		math.Abs(level) < 18 && c.score() > 0.6*first.score()
+}
+
 func (c *candidate) seesOn() bool  { return c.evOn >= seenOn }
 func (c *candidate) seesOff() bool { return c.evOff >= seenOff }
 
@@ -78,10 +86,18 @@ func (f *finder) isTest(c *candidate) bool {
 	if c.score() < leastEvidence {
 		return false
 	}
+	if c.misfit > 12 {
+		return false
+	}
 	if c.seesOn() && c.seesOff() {
 		return true
 	}
-	return (c.seesOn() || c.seesOff()) && (c.vouched() || c.planned || !c.goesOn)
+	if c.vouched() || c.planned {
+		return c.seesOn() || c.seesOff()
+	}
+	// One edge only and nobody to vouch for it: a clear one, a steady run, and
+	// no sign that the run was longer.
+	return !c.goesOn && c.misfit < 3 && c.level < 3 && (c.evOn > 15 || c.evOff > 8)
 }
 
 // origin says how a start was found, most trusted first.

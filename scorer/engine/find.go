@@ -14,7 +14,7 @@ const (
 	// stride of the coarse search in seconds.
 	stride = 3
 	// reach is how far around a coarse candidate the fine search looks.
-	reach = 12
+	reach = 24
 	// most coarse candidates that are looked at closely.
 	mostCandidates = 4
 
@@ -27,7 +27,11 @@ const (
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
 	// least evidence for a test that is reported at all.
-	leastEvidence = 12.0
+	leastEvidence = 14.0
+	// More evidence than this from one edge says no more.
+	mostOn, mostOff = 30.0, 20.0
+	// Costs of an edge that is not there although its seconds were recorded.
+	noOn, noOff = 8.0, 10.0
 )
 
 // candidate is a place where a test may start. Evidence is in units of log
@@ -199,28 +203,45 @@ func (f *finder) weigh(c *candidate, on, off int) {
 	a, b := on-before, c.start+d-2
 	n := float64(b - a)
 	left := c.on.ss/float64(c.on.n) + roundingVar
+	known := f.edgeKnown(on)
+	c.evOn = -noOn * known
 	if c.on.rise() >= 6 {
 		line := g.aboutLine(a, b)/n + roundingVar
-		c.evOn = max(0, n/(2*worth)*math.Log(line/left)) * trust(g.share(on-15, on+25))
+		if ev := n / (2 * worth) * math.Log(line/left); ev > 0 {
+			c.evOn = min(ev, mostOn) * known
+		}
 	}
-	c.misfit = n / (2 * worth) * max(0, math.Log(left/f.steady))
-	c.evOff = 0
+	c.misfit = 1.5 * n / (2 * worth) * max(0, math.Log(left/f.steady))
+	known = f.edgeKnown(off)
+	c.evOff = -noOff * known
 	if c.off.fall() >= 6 {
 		n = offBefore + offAfter
 		line := g.aboutLine(off-offBefore, off+offAfter)/n + roundingVar
 		left = c.off.ss/float64(c.off.n) + roundingVar
-		c.evOff = max(0, n/(2*worth)*math.Log(line/left)) * trust(g.share(off-15, off+25))
+		if ev := 1.5 * n / (2 * worth) * math.Log(line/left); ev > 0 {
+			c.evOff = min(ev, mostOff) * known
+		}
 	}
 	c.level = f.levelCost(c)
 }
 
-// trust grades how much an edge counts by how well its seconds are covered.
-func trust(share float64) float64 { return min(max((share-0.4)/0.4, 0), 1) }
+// edgeKnown grades how far an edge at grid second t can be seen, 0 to 1, by how
+// well the seconds before and after it are covered.
+func (f *finder) edgeKnown(t int) float64 {
+	share := min(f.grid.share(t-15, t), f.grid.share(t, t+20))
+	return min(max((share-0.3)/0.4, 0), 1)
+}
 
-// levelCost is high for levels that no submaximal run has.
+// levelCost is high for levels that no submaximal run has, and for responses
+// that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
 	v := f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
-	return max(0, 100-v) * 0.5
+	cost := max(0, 100-v) * 0.5
+	if f.profile.flat && c.on.tau > 0 {
+		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
+		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)
+	}
+	return cost
 }
 
 // fine places the edges of a candidate to the second. The start's likelihood
@@ -229,8 +250,9 @@ func (f *finder) levelCost(c *candidate) float64 {
 func (f *finder) fine(c *candidate, h *hints) {
 	g, d, m := &f.grid, c.length, c.start
 	m = max(m, before+reach+2)
+	d = max(d, reach+40)
 	const spare = 8 // delays reach this far beyond the starts looked at
-	a, b := m-reach-before, m+d-reach
+	a, b := m-reach-before, m+d-reach-20
 	n := 2*reach + 1 + 2*spare
 	f.logOn, f.logOff = grow(f.logOn, n), grow(f.logOff, n)
 	bestOn, bestOff := math.Inf(1), math.Inf(1)
@@ -253,7 +275,7 @@ func (f *finder) fine(c *candidate, h *hints) {
 			}
 		}
 	}
-	ea, eb := m+d-reach-offBefore, m+d+offAfter
+	ea, eb := m+d-reach-20, m+d+offAfter+reach/2
 	for k := range f.fineOff {
 		kern := &f.fineOff[k]
 		kern.look(g.x, ea, eb)
@@ -269,8 +291,8 @@ func (f *finder) fine(c *candidate, h *hints) {
 	f.weigh(c, on, off)
 	c.onsetAt = on
 	nOn, nOff := float64(b-a), float64(eb-ea)
-	wOn := nOn / (2 * worth) * trust(g.share(on-15, on+25))
-	wOff := nOff / (2 * worth) * trust(g.share(off-15, off+25))
+	wOn := nOn / (2 * worth) * f.edgeKnown(on)
+	wOff := nOff / (2 * worth) * f.edgeKnown(off)
 	for i := range f.logOn {
 		f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
