@@ -144,6 +144,12 @@ func spreadOf(m measure, groups [][]float64) Spread {
 	}
 	within := ss / float64(sp.DF)
 	sp.SD = math.Sqrt(within)
+	// A few tests that fell together by luck have a logarithm far below all
+	// others and would drag the prior with them: no athlete counts as steadier
+	// than a third of the typical error.
+	for i := range variances {
+		variances[i] = max(variances[i], m.te*m.te/9)
+	}
 	prior, df := EstimatePrior(variances, dfs)
 	sp.PriorSD, sp.PriorDF = math.Sqrt(prior), min(df, maxPriorDF)
 	if len(groups) > 1 {

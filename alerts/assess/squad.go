@@ -1,0 +1,230 @@
+package assess
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"canter.example/schemas"
+)
+
+// EffectState is whether a squad effect could be estimated.
+type EffectState string
+
+// States of a squad effect.
+const (
+	Estimated EffectState = "estimated"
+	// FewAthletes: fewer than 5 with this number and enough earlier tests.
+	FewAthletes EffectState = "too few athletes"
+	// FewSessions: no earlier session that at least 3 of them share.
+	FewSessions EffectState = "no earlier session in common"
+)
+
+// Effect is what all athletes of a session share in one number: heat, wind,
+// pace, surface, a batch of straps.
+type Effect struct {
+	Measure schemas.Measure
+	Seconds int
+	Unit    string
+	State   EffectState
+	// Athletes, and the earlier Sessions they are compared over.
+	Athletes int
+	Sessions int
+	// Size of the session's shift from the squad's usual session in Unit,
+	// positive when the number is higher than usual.
+	Size schemas.Number
+	// Low and High bound Size with probability Level (the most that the
+	// number of athletes allows, at least 93 %).
+	Low, High schemas.Number
+	Level     float64
+}
+
+// Beyond reports whether the whole interval lies at least least away from 0 on
+// one side: the squad moved, and not by a trifle.
+func (e Effect) Beyond(least float64) bool {
+	low, ok := e.Low.Get()
+	high, _ := e.High.Get()
+	return e.State == Estimated && ok && (low >= least || high <= -least)
+}
+
+// Without returns an athlete's change with the squad's share taken off; the
+// change itself when there is no estimate.
+func (e Effect) Without(change schemas.Number) schemas.Number {
+	if e.State != Estimated {
+		return change
+	}
+	return change.Minus(e.Size)
+}
+
+// SquadEffect estimates what the tests of a session share in one measure. The
+// athletes' values in their earlier sessions are a table of athletes by
+// sessions; a median polish takes out each session's shift and gives each
+// athlete's level, so that neither ill athletes nor missed or odd sessions
+// bend it. Size is the median of the athletes' distances from their levels in
+// this session, which is not in the table: a day must not help to define what
+// is usual for it.
+//
+// The interval is that of a median by order statistics (the sign test turned
+// round; Conover 1999, from memory), exact for any distribution of distances.
+// It is widened, in quadrature, by the uncertainty of the usual session that
+// all distances share.
+//
+// History holds the athletes' other tests by athlete id, in any order. For
+// HRex, seconds is 0; athletes without HRmax are left out while at least 5
+// have one, else all are taken in bpm. At least 5 athletes with 3 earlier
+// tests each, in sessions that at least 3 of them share, are needed.
+func SquadEffect(session []schemas.Outcome, history map[string][]schemas.Outcome, m schemas.Measure, seconds int, s Settings) Effect {
+	rows := squadRows(session, history, m, seconds, Points, s)
+	if m == schemas.MeasureHRR || len(rows) < minSquad {
+		rows = squadRows(session, history, m, seconds, BPM, s)
+	}
+	e := Effect{Measure: m, Seconds: seconds, Unit: BPM, State: FewAthletes, Athletes: len(rows)}
+	if len(rows) < minSquad {
+		return e
+	}
+	e.Unit, e.State = rows[0].unit, FewSessions
+	rows, table := squadTable(rows)
+	if len(rows) < minSquad {
+		return e
+	}
+	p, err := MedianPolish(table)
+	if err != nil {
+		return e
+	}
+	e.State, e.Athletes, e.Sessions = Estimated, len(rows), len(p.Columns)
+	e.estimate(rows, p)
+	return e
+}
+
+// estimate sets the rows' values of today beside the levels of a polish.
+func (e *Effect) estimate(rows []squadRow, p Polish) {
+	shifts := make([]float64, len(rows))
+	for i, r := range rows {
+		shifts[i] = r.now - p.Overall - p.Rows[i]
+	}
+	slices.Sort(shifts)
+	size := median(shifts)
+	k, level := signRank(len(shifts), 0.93)
+	// The median of n values has a standard error of about 1.2533·sd/√n; twice
+	// that, as the interval is about two wide.
+	usual := 0.0
+	if n := len(p.Columns); n > 1 {
+		usual = 2 * 1.2533 * stat.StdDev(p.Columns, nil) / math.Sqrt(float64(n))
+	}
+	e.Level, e.Size = level, schemas.Num(size)
+	e.Low = schemas.Num(size - math.Hypot(size-shifts[k], usual))
+	e.High = schemas.Num(size + math.Hypot(shifts[len(shifts)-1-k]-size, usual))
+}
+
+// signRank returns the largest k for which the k-th smallest and k-th largest
+// (from 0) of n values enclose their distribution's median with at least the
+// given probability, and that probability: 1 - 2·P(Binomial(n, ½) ≤ k).
+func signRank(n int, atLeast float64) (k int, level float64) {
+	b := distuv.Binomial{N: float64(n), P: 0.5}
+	level = 1 - 2*b.CDF(0)
+	for k+1 < n/2 && 1-2*b.CDF(float64(k+1)) >= atLeast {
+		k++
+		level = 1 - 2*b.CDF(float64(k))
+	}
+	return k, level
+}
+
+// squadRow is one athlete: the value in the session, and in earlier sessions.
+type squadRow struct {
+	athlete string
+	unit    string
+	now     float64
+	past    map[string]float64
+	at      map[string]time.Time
+}
+
+func squadRows(session []schemas.Outcome, history map[string][]schemas.Outcome, name schemas.Measure, seconds int, unit string, s Settings) []squadRow {
+	var rows []squadRow
+	done := map[string]bool{}
+	for _, o := range bestOfEach(session) {
+		m := hrrOf(seconds, s)
+		if name == schemas.MeasureHRex {
+			if unit == BPM {
+				o.HRmax = schemas.HRmax{}
+			}
+			m = hrexOf(&o, s)
+		}
+		now, ok := m.of(&o).Get()
+		if !ok || m.unit != unit || done[o.Athlete] {
+			continue
+		}
+		_, tests := m.series(Earlier(o, history[o.Athlete]))
+		tests = window(tests, o.Start, s)
+		r := squadRow{athlete: o.Athlete, unit: unit, now: now, past: map[string]float64{}, at: map[string]time.Time{}}
+		for i := range tests {
+			if tests[i].Session != o.Session {
+				r.past[tests[i].Session] = m.of(&tests[i]).Or(math.NaN())
+				r.at[tests[i].Session] = tests[i].Start
+			}
+		}
+		if len(r.past) >= minOwn {
+			rows, done[o.Athlete] = append(rows, r), true
+		}
+	}
+	return rows
+}
+
+// bestOfEach returns the valid tests of a session, one of each run, by athlete.
+func bestOfEach(session []schemas.Outcome) []schemas.Outcome {
+	by := map[string][]schemas.Outcome{}
+	for _, o := range latest(session) {
+		if o.Valid() {
+			by[o.Athlete] = append(by[o.Athlete], o)
+		}
+	}
+	var out []schemas.Outcome
+	for _, athlete := range slices.Sorted(maps.Keys(by)) {
+		out = append(out, distinct(by[athlete])...)
+	}
+	return out
+}
+
+// squadTable lays the rows' earlier values out by session, absent ones as NaN,
+// and returns the rows it holds. Sessions that fewer than 3 athletes share are
+// left out: a median of two is their mean, and that of one says nothing of the
+// session. So are athletes with fewer than 3 values left.
+func squadTable(rows []squadRow) ([]squadRow, [][]float64) {
+	count, at := map[string]int{}, map[string]time.Time{}
+	for _, r := range rows {
+		for id := range r.past {
+			count[id]++
+			if t, ok := at[id]; !ok || r.at[id].Before(t) {
+				at[id] = r.at[id]
+			}
+		}
+	}
+	var ids []string
+	for id, n := range count {
+		if n >= 3 {
+			ids = append(ids, id)
+		}
+	}
+	slices.SortFunc(ids, func(a, b string) int { return cmp.Or(at[a].Compare(at[b]), cmp.Compare(a, b)) })
+	var kept []squadRow
+	var table [][]float64
+	for _, r := range rows {
+		values, n := make([]float64, len(ids)), 0
+		for j, id := range ids {
+			v, ok := r.past[id]
+			if values[j] = v; !ok {
+				values[j] = math.NaN()
+			} else {
+				n++
+			}
+		}
+		if n >= minOwn {
+			kept, table = append(kept, r), append(table, values)
+		}
+	}
+	return kept, table
+}
