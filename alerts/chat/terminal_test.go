@@ -1,0 +1,82 @@
+package chat_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+
+	"canter.example/alerts/chat"
+	"canter.example/schemas"
+)
+
+func TestTheTerminalPrintsAMessageOnce(t *testing.T) {
+	var out bytes.Buffer
+	p := chat.NewTerminal(&out)
+	m := schemas.Message{ID: "m1", Channel: "first-team", Text: "A. Sample: HRex higher\x1b[2J\nline two\n"}
+	for range 2 {
+		if ref, err := p.Post(t.Context(), m); err != nil || ref != "m1" {
+			t.Fatalf("reference %q, %v", ref, err)
+		}
+	}
+	answer := schemas.Message{ID: "m2", Channel: "first-team", Thread: "m1", Text: "Withdrawn."}
+	if _, err := p.Post(t.Context(), answer); err != nil {
+		t.Fatal(err)
+	}
+	want := "---- to first-team\n  A. Sample: HRex higher[2J\n  line two\n\n" +
+		"---- to first-team, about message m1\n  Withdrawn.\n\n"
+	if out.String() != want {
+		t.Errorf("printed\n%s\nwant\n%s", out.String(), want)
+	}
+	if err := p.Check(t.Context(), []string{"any"}); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestTheTerminalKeepsMessagesWhole(t *testing.T) {
+	var out bytes.Buffer
+	p := chat.NewTerminal(&out)
+	var wg sync.WaitGroup
+	for i := range 50 {
+		wg.Go(func() {
+			text := strings.Repeat(fmt.Sprintf("line of %d\n", i), 5)
+			if _, err := p.Post(t.Context(), schemas.Message{ID: fmt.Sprint(i), Channel: "c", Text: text}); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	wg.Wait()
+	for i := range 50 {
+		if whole := strings.Repeat(fmt.Sprintf("  line of %d\n", i), 5); !strings.Contains(out.String(), whole) {
+			t.Errorf("message %d is torn", i)
+		}
+	}
+}
+
+type broken struct{}
+
+func (broken) Write([]byte) (int, error) { return 0, errors.New("pipe closed") }
+
+func TestWhatTheTerminalCannotDo(t *testing.T) {
+	p := chat.NewTerminal(broken{})
+	m := schemas.Message{ID: "m1", Text: "text"}
+	if _, err := p.Post(t.Context(), m); !errors.Is(err, chat.ErrTemporary) {
+		t.Errorf("a broken pipe: %v", err)
+	}
+	m.Text = " "
+	if _, err := p.Post(t.Context(), m); !errors.Is(err, chat.ErrRefused) {
+		t.Errorf("an empty message: %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	m.Text = "text"
+	if _, err := p.Post(ctx, m); !errors.Is(err, chat.ErrTemporary) || !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+	if err := chat.NewTerminal(nil).Check(t.Context(), nil); !errors.Is(err, chat.ErrRefused) {
+		t.Errorf("no terminal: %v", err)
+	}
+}
