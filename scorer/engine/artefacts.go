@@ -174,7 +174,7 @@ func (s *series) dropDetached() {
 	for _, longest := range [...]float64{2, 5, 12, 30, 75, 180} {
 		segs = s.dropBetween(segs, longest)
 	}
-	segs = s.dropEnds(segs)
+	segs = s.dropEnds(s.dropShreds(segs))
 	for i := 1; i < len(segs); i++ {
 		a, b := &segs[i-1], &segs[i]
 		if b.begin-a.end > bridged {
@@ -242,42 +242,69 @@ func (s *series) measure(g *segment) {
 	g.last = sum / float64(max(n, 1))
 }
 
-// dropBetween takes out segments of at most longest seconds whose neighbours
-// agree; the neighbours become one.
+// dropBetween takes out segments, alone or several in a row, of at most longest
+// seconds together whose neighbours agree; the neighbours become one.
 func (s *series) dropBetween(segs []segment, longest float64) []segment {
 	out := segs[:1]
 	for i := 1; i < len(segs); i++ {
-		g := segs[i]
 		p := &out[len(out)-1]
-		if i+1 < len(segs) && g.end-g.begin <= longest && s.outlies(p, &g, &segs[i+1], longest) {
-			s.mark(&g, s.kindOf(p, &g, &segs[i+1]))
-			p.to = segs[i+1].to
-			s.measure(p)
-			i++
+		last := -1
+		for j := i; j+1 < len(segs) && j < i+6 && segs[j].end-segs[i].begin <= longest; j++ {
+			if s.outlie(p, segs[i:j+1], &segs[j+1], longest) {
+				last = j
+				break
+			}
+		}
+		if last < 0 {
+			out = append(out, segs[i])
 			continue
 		}
-		out = append(out, g)
+		for k := i; k <= last; k++ {
+			s.mark(&segs[k], s.kindOf(p, &segs[k], &segs[last+1]))
+		}
+		p.to = segs[last+1].to
+		s.measure(p)
+		i = last + 1
 	}
 	return out
 }
 
-// outlies reports whether the level of g is off both neighbours, which agree
-// as well as heart rate can over the time between them.
-func (s *series) outlies(p, g, n *segment, longest float64) bool {
+// outlie reports whether the levels of the middle segments are off both
+// neighbours, which agree as well as heart rate can over the time between them.
+func (s *series) outlie(p *segment, middle []segment, n *segment, longest float64) bool {
+	first, last := &middle[0], &middle[len(middle)-1]
 	apart := n.begin - p.end
 	if apart > longest+2*bridged {
 		return false
 	}
-	tolerance := s.allowed(1) + min(0.4*apart, 22)
 	between := n.first - p.last
-	if math.Abs(between) > tolerance {
+	if math.Abs(between) > s.allowed(1)+min(0.4*apart, 22) {
 		return false
 	}
-	into, out := g.first-p.last, n.first-g.last
+	into, out := first.first-p.last, n.first-last.last
+	if len(middle) > 1 {
+		// Several in a row: a burst between two calm stretches.
+		calm := min(p.to-p.from, n.to-n.from)
+		return calm >= 4 && min(math.Abs(into), math.Abs(out)) > 0.6*s.allowed(1)
+	}
 	if into*out >= 0 {
 		return false // it goes on in the same direction: a steep change
 	}
 	return min(math.Abs(into), math.Abs(out)) > max(math.Abs(between)*0.6, 0.6*s.allowed(1))
+}
+
+// dropShreds takes out segments of one or two samples that are left between
+// two jumps: no level can be told from them.
+func (s *series) dropShreds(segs []segment) []segment {
+	out := segs[:0]
+	for i := range segs {
+		if g := segs[i]; g.to-g.from <= 2 && len(segs) > 1 {
+			s.mark(&g, spike)
+		} else {
+			out = append(out, g)
+		}
+	}
+	return out
 }
 
 func (s *series) kindOf(p, g, n *segment) drop {

@@ -38,6 +38,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		if !f.isTest(&c) {
 			continue
 		}
+		c.fit(f.profile.length)
 		overlaps := false
 		for j := range chosen {
 			if d := c.start - chosen[j].start; d < c.length+20 && d > -c.length-20 {
@@ -80,6 +81,21 @@ func (c *candidate) seesOff() bool { return c.evOff >= seenOff }
 // vouched reports whether something besides heart rate says that the test was
 // here.
 func (c *candidate) vouched() bool { return c.lap || c.team || c.evSpeed >= 8 }
+
+// fit corrects the length of a test whose two edges are clear and nearer
+// together than the test is long: it was stopped a little early.
+func (c *candidate) fit(length int) {
+	if c.evOn < 8 || c.evOff < 8 {
+		return
+	}
+	switch off := c.ran - float64(length); {
+	case off <= -7:
+		c.length = int(math.Round(c.ran))
+		c.start = c.edges[0] - 1
+	case off >= 14:
+		c.goesOn = true
+	}
+}
 
 // isTest reports whether a candidate is to be reported, whatever its quality.
 func (f *finder) isTest(c *candidate) bool {
@@ -163,5 +179,65 @@ func (f *finder) whyNone(all []candidate) *schemas.Reason {
 
 func mmss(s int) string { return fmt.Sprintf("%d:%02d", s/60, s%60) }
 
-// cutShort looks for a test that was stopped early.
-func (f *finder) cutShort(h *hints) *candidate { return nil }
+// cutShort looks for a test that was stopped early: a start, and an end before
+// the test's length.
+func (f *finder) cutShort(h *hints) *candidate {
+	d := f.profile.length
+	least := 0.6
+	if h.planned || h.team || len(h.laps) > 0 {
+		least = 0.4
+	}
+	short := int(least * float64(d))
+	if short < 60 {
+		return nil
+	}
+	f.found = f.found[:0]
+	f.coarse(h, short, false)
+	var best *candidate
+	for i := range f.found {
+		c := &f.found[i]
+		end, ev := f.firstEnd(c.start+short-10, c.start+d-8)
+		if ev < 6 {
+			continue
+		}
+		c.length = end - int(offDelay) - c.start
+		f.fine(c, h)
+		c.length = int(math.Round(c.ran))
+		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() || c.misfit > 2 || c.level > 2 {
+			continue
+		}
+		if best == nil || c.score() > best.score() {
+			best = c
+		}
+	}
+	if best == nil || best.score() < leastEvidence {
+		return nil
+	}
+	best.rivals = 1 / (1 + math.Exp(leastEvidence-best.score()))
+	return best
+}
+
+// firstEnd returns the grid second in [from, to) with the clearest beginning of
+// a recovery, and its evidence.
+func (f *finder) firstEnd(from, to int) (at int, evidence float64) {
+	g := &f.grid
+	for t := from; t < to; t += stride {
+		a, b := t-offBefore, t+offAfter
+		var best recovery
+		best.ss = math.Inf(1)
+		for i := range f.coarseOf {
+			if r := f.coarseOf[i].fitOff(g, t, a, b); r.ss < best.ss {
+				best = r
+			}
+		}
+		if best.fall() < 8 || f.edgeKnown(t) < 0.5 {
+			continue
+		}
+		n := float64(b - a)
+		ev := 1.5 * n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/(best.ss/n+roundingVar))
+		if ev > evidence {
+			at, evidence = t, ev
+		}
+	}
+	return at, evidence
+}

@@ -16,7 +16,7 @@ const (
 	// reach is how far around a coarse candidate the fine search looks.
 	reach = 24
 	// most coarse candidates that are looked at closely.
-	mostCandidates = 4
+	mostCandidates = 6
 
 	// Heart rate answers late: by 0.8 ± 1.8 s at the start of a run and 2 ± 2.5 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
@@ -49,6 +49,8 @@ type candidate struct {
 	sd       float64 // of the start, seconds
 	within   float64 // probability of being within 5 s, this being the test
 	rivals   float64 // probability that this is the test and no other candidate
+	ran      float64 // seconds between the edges, each seen for itself
+	edges    [2]int  // grid seconds of the best edges
 	length   int     // seconds; shorter than the protocol's when cut short
 	source   schemas.StartSource
 	lap      bool
@@ -91,7 +93,7 @@ func (f *finder) find(s *series, h *hints) []candidate {
 		return nil
 	}
 	f.steady = max(4, 0.6*s.wiggle*s.wiggle)
-	f.coarse(h)
+	f.coarse(h, d, true)
 	for i := range f.found {
 		c := &f.found[i]
 		for range 3 {
@@ -119,9 +121,10 @@ func (f *finder) find(s *series, h *hints) []candidate {
 }
 
 // coarse scores every third second by cheap tests first, and keeps the highest
-// separate peaks.
-func (f *finder) coarse(h *hints) {
-	g, d := &f.grid, f.profile.length
+// separate peaks, for a test of d seconds. With whole false only the beginning
+// counts, whatever comes after d seconds.
+func (f *finder) coarse(h *hints, d int, whole bool) {
+	g := &f.grid
 	first := max(before+2, lead-d/2)
 	last := lead + g.n - d/2
 	if last <= first {
@@ -137,8 +140,11 @@ func (f *finder) coarse(h *hints) {
 	for i := range f.scores {
 		t := first + i*stride
 		f.scores[i] = math.Inf(-1)
-		if f.plausible(t) {
-			c := f.at(t)
+		if f.plausible(t, d, whole) {
+			c := f.at(t, d)
+			if !whole {
+				c.evOff = 0
+			}
 			f.scores[i] = c.score() + h.evidence(g.time(t), nil)
 		}
 	}
@@ -161,23 +167,22 @@ func (f *finder) coarse(h *hints) {
 
 // plausible is the cheap test: a level above 85 bpm in the second half of the
 // test, that heart rate rose to or fell from.
-func (f *finder) plausible(t int) bool {
-	g, d := &f.grid, f.profile.length
+func (f *finder) plausible(t, d int, whole bool) bool {
+	g := &f.grid
 	level := g.mean(t+d/2, t+d)
 	if level < 85-reference {
 		return false
 	}
 	pre := g.mean(t-12, t+4)
-	post := g.mean(t+d+30, t+d+50)
-	if level-pre < 7 && level-post < 8 {
+	if level-pre < 7 && (!whole || level-g.mean(t+d+30, t+d+50) < 8) {
 		return false
 	}
 	return g.share(t, t+d) > 0.35
 }
 
 // at fits a coarse grid of responses at second t.
-func (f *finder) at(t int) candidate {
-	g, d := &f.grid, f.profile.length
+func (f *finder) at(t, d int) candidate {
+	g := &f.grid
 	c := candidate{start: t, length: d}
 	a, b := t+1-before, t+d-2
 	c.on.ss = math.Inf(1)
@@ -193,21 +198,21 @@ func (f *finder) at(t int) candidate {
 			c.off = r
 		}
 	}
-	f.weigh(&c, t+1, e)
+	a, b = t+1-before, t+d-2
+	f.weigh(&c, t+1, e, g.aboutLine(a, b)/float64(b-a), g.aboutLine(e-offBefore, e+offAfter)/(offBefore+offAfter))
 	return c
 }
 
-// weigh turns the fits with edges at seconds on and off into evidence.
-func (f *finder) weigh(c *candidate, on, off int) {
-	g, d := &f.grid, c.length
-	a, b := on-before, c.start+d-2
-	n := float64(b - a)
+// weigh turns the fits with edges at seconds on and off into evidence against
+// alternatives without those edges, which leave the variances noOnVar and
+// noOffVar in the same seconds.
+func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
+	n := float64(c.on.n)
 	left := c.on.ss/float64(c.on.n) + roundingVar
 	known := f.edgeKnown(on)
 	c.evOn = -noOn * known
-	if c.on.rise() >= 6 {
-		line := g.aboutLine(a, b)/n + roundingVar
-		if ev := n / (2 * worth) * math.Log(line/left); ev > 0 {
+	if c.on.rise() >= 6 && c.on.rise()/c.on.tau > c.on.before {
+		if ev := n / (2 * worth) * math.Log((noOnVar+roundingVar)/left); ev > 0 {
 			c.evOn = min(ev, mostOn) * known
 		}
 	}
@@ -215,10 +220,9 @@ func (f *finder) weigh(c *candidate, on, off int) {
 	known = f.edgeKnown(off)
 	c.evOff = -noOff * known
 	if c.off.fall() >= 6 {
-		n = offBefore + offAfter
-		line := g.aboutLine(off-offBefore, off+offAfter)/n + roundingVar
-		left = c.off.ss/float64(c.off.n) + roundingVar
-		if ev := 1.5 * n / (2 * worth) * math.Log(line/left); ev > 0 {
+		n = float64(c.off.n)
+		left = c.off.ss/n + roundingVar
+		if ev := 1.5 * n / (2 * worth) * math.Log((noOffVar+roundingVar)/left); ev > 0 {
 			c.evOff = min(ev, mostOff) * known
 		}
 	}
@@ -260,9 +264,11 @@ func (f *finder) fine(c *candidate, h *hints) {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
 	}
 	on, off := m, m+d
+	noOn, noOff := math.Inf(1), g.aboutLine(m+d-reach-20, m+d+offAfter+reach/2)
 	for k := range f.fineOn {
 		kern := &f.fineOn[k]
 		kern.look(g.x, a, b)
+		noOn = min(noOn, kern.fitOn(g, a, a, b).ss)
 		for i := range n {
 			t := m - reach - spare + i
 			if t <= a+8 {
@@ -279,6 +285,7 @@ func (f *finder) fine(c *candidate, h *hints) {
 	for k := range f.fineOff {
 		kern := &f.fineOff[k]
 		kern.look(g.x, ea, eb)
+		noOff = min(noOff, kern.fitOff(g, ea, ea, eb).ss)
 		for i := range n {
 			t := m + d - reach - spare + i
 			r := kern.fitOff(g, t, ea, eb)
@@ -288,7 +295,7 @@ func (f *finder) fine(c *candidate, h *hints) {
 			}
 		}
 	}
-	f.weigh(c, on, off)
+	f.weigh(c, on, off, noOn/float64(b-a), noOff/float64(eb-ea))
 	c.onsetAt = on
 	nOn, nOff := float64(b-a), float64(eb-ea)
 	wOn := nOn / (2 * worth) * f.edgeKnown(on)
@@ -298,6 +305,14 @@ func (f *finder) fine(c *candidate, h *hints) {
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
 	}
 	f.place(c, m, spare, h)
+	f.lengthen(c, on, off)
+}
+
+// lengthen notes where the edges, each at its own best place, are too near or
+// too far apart for the test's length: it was cut short, or is a longer run.
+func (f *finder) lengthen(c *candidate, on, off int) {
+	c.ran = float64(off-on) - offDelay + onDelay
+	c.edges = [2]int{on, off}
 }
 
 // place turns the edges' likelihoods into the start and its spread.
