@@ -82,6 +82,7 @@ type finder struct {
 	found    []candidate
 	logOn    []float64
 	logOff   []float64
+	lowest   float64 // bpm, the least level of a test
 	steady   float64 // variance about the response that is still steady, bpm²
 }
 
@@ -240,7 +241,7 @@ func (f *finder) edgeKnown(t int) float64 {
 // that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
 	v := f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
-	cost := max(0, 100-v) * 0.5
+	cost := max(0, f.lowest-v) * 0.5
 	if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)

@@ -18,6 +18,10 @@ const (
 	// mostBend: how far (bpm) the last window may be from what the test before
 	// it led to expect, or parts of the test from the response.
 	mostBend = 4.0
+	// leastStep (bpm) and leastStepGain (log likelihood) make a change of level
+	// inside the test count as sudden.
+	leastStep     = 3.5
+	leastStepGain = 6.5
 	// mostHRexSE and mostHRRSE: standard errors above which the numbers are
 	// doubtful: the typical errors of the measures are about 2.4 and 3.4 bpm
 	// (1.2 points of a HRmax of 200, Scott et al. 2018; FACTS 2.1).
@@ -169,6 +173,12 @@ func (w *work) judgeTrace(v *verdict, o *schemas.Outcome, m *measures, c *candid
 
 // judgeShape compares the test with the response it should show.
 func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
+	at, size, gain := w.finder.hiddenStep(c.start, c.length)
+	dbgStep(at, size, gain)
+	if gain > leastStepGain && math.Abs(size) > leastStep {
+		v.add(schemas.Check, schemas.ReasonStrapSlip,
+			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", size, mmss(at))
+	}
 	bend, where := w.bend(m, c)
 	if math.Abs(bend) > mostBend {
 		v.add(schemas.Check, schemas.ReasonNotSteady,
@@ -217,7 +227,7 @@ func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
 	for _, d := range m.delays {
 		n := int(d.delay)
 		switch {
-		case d.ok && d.fall < 5:
+		case d.ok && d.fall < 8:
 			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate fell by only %.0f bpm in %d s: no %s recovery", d.fall, n, p.Posture)
 		case d.ok && d.se > mostHRRSE:
 			v.remark(schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
@@ -296,3 +306,7 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
 		v.remark(schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	}
 }
+
+var DbgSteps []float64
+
+func dbgStep(at int, size, gain float64) { DbgSteps = append(DbgSteps, float64(at), size, gain) }

@@ -100,6 +100,7 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 	}
 	f := &w.finder
 	f.prepare(s, req.Protocol)
+	f.lowest = lowestLevel(req)
 	h := newHints(tr, s, req)
 	var chosen []candidate
 	if !req.Start.IsZero() {
@@ -145,6 +146,16 @@ func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int,
 	w.judge(&out, &m, c, rank, of, h, req)
 	e.test(&out, &m, tr.Start)
 	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}
+}
+
+// lowestLevel is the level in bpm below which a run is hardly the protocol's:
+// 15 points of %HRmax under its band, never under 100 bpm.
+func lowestLevel(req *Request) float64 {
+	top, ok := req.HRmax.BPM.Get()
+	if !ok || req.Protocol.BandLow <= 0 {
+		return 100
+	}
+	return max(100, (req.Protocol.BandLow-0.15)*top-req.HRmax.SEE.Or(0))
 }
 
 // prepare lays out the grid and the responses for a protocol.
