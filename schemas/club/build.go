@@ -22,9 +22,11 @@ func (b *builder) build(w *clubWritten) {
 	c.Name = strings.TrimSpace(string(w.Club))
 	c.Zone = b.zone("time_zone", w.TimeZone, time.UTC)
 	b.squads(w)
+	seen := map[string]string{}
 	for i, p := range w.Protocols {
-		if p != nil {
-			b.protocol(fmt.Sprintf("protocols[%d]", i), p)
+		at := fmt.Sprintf("protocols[%d]", i)
+		if p != nil && p.ID != "" && !b.twice(seen, at+".id", p.ID, "protocol") {
+			b.protocol(at, p)
 		}
 	}
 	b.squadProtocols(w)
@@ -77,7 +79,13 @@ func (b *builder) squads(w *clubWritten) {
 		b.club.Squads = append(b.club.Squads, squad)
 	}
 	b.club.Folders, watched = b.folders("folders", w.Folders, watched)
-	if len(watched) == 0 && !b.doubted("squads") && !b.doubted("folders") {
+	written := len(w.Folders)
+	for _, s := range w.Squads {
+		if s != nil {
+			written += len(s.Folders)
+		}
+	}
+	if written == 0 && !b.doubted("squads") && !b.doubted("folders") {
 		b.fail("squads", "no squad has a folder", `Name where heart-rate files appear: folders: [data/first]`)
 	}
 }

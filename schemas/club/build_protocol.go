@@ -17,15 +17,6 @@ const (
 )
 
 func (b *builder) protocol(at string, w *protocolWritten) {
-	if w.ID == "" {
-		return
-	}
-	for i := range b.club.Protocols {
-		if Fold(b.club.Protocols[i].ID) == Fold(string(w.ID)) {
-			b.fail(at+".id", fmt.Sprintf("the id %s is used twice", quote(string(w.ID))), "Give each protocol its own id")
-			return
-		}
-	}
 	p := DefaultProtocol(string(w.ID), 0)
 	if name := strings.TrimSpace(string(w.Name)); name != "" {
 		p.Name = name

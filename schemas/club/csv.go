@@ -147,7 +147,7 @@ func (t *table) headings(record []string, where func(int) place) []string {
 		case h == "" || strings.HasPrefix(h, "#"):
 		case !slices.Contains(csvColumns, name):
 			t.fail(where(i), "", fmt.Sprintf("unknown heading %s", quote(h)),
-				didYouMean(h, csvColumns, "Known are "+list(csvColumns, "and"))+" To have a column skipped, begin its heading with #")
+				headingMeant(h)+" To have a column skipped, begin its heading with #")
 		case slices.Contains(columns[:i], name):
 			t.fail(where(i), "", fmt.Sprintf("the heading %s is there twice", quote(h)), "Keep one of the columns")
 		default:
@@ -159,6 +159,18 @@ func (t *table) headings(record []string, where func(int) place) []string {
 		return nil
 	}
 	return columns
+}
+
+// headingMeant suggests a heading for what spreadsheets call a column.
+func headingMeant(h string) string {
+	if n, ok := map[string]string{
+		"maxhr": "hrmax", "maximumheartrate": "hrmax", "restinghr": "hrrest", "resthr": "hrrest",
+		"yearofbirth": "birth_year", "athlete": "name", "fullname": "name", "team": "squad", "group": "squad",
+		"sensor": "sensors", "serial": "sensors", "strap": "sensors", "gender": "sex",
+	}[foldKey(h)]; ok {
+		return fmt.Sprintf("Did you mean %q?", n)
+	}
+	return didYouMean(h, csvColumns, "Known are "+list(csvColumns, "and")+".")
 }
 
 func (t *table) row(columns, record []string, where func(int) place, comma rune) {

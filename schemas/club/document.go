@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"regexp"
 	"strconv"
@@ -17,12 +18,15 @@ import (
 	"github.com/goccy/go-yaml/token"
 )
 
-// Limits of a club file. The largest real club is far below each; beyond them
-// the YAML parser takes seconds, so a hostile file is refused before it.
+// Limits of a club file. 1,500 athletes written out take 180 kB and a third of
+// a second; beyond these limits the YAML parser's time grows with the square of
+// the size, so such a file is refused before it.
 const (
-	maxFileBytes = 1 << 20
+	maxFileBytes = 512 << 10
 	maxFlowDepth = 32
-	maxDashes    = 16 // list marks on one line: "- - -"
+	maxDashes    = 16  // list marks on one line: "- - -"
+	maxLine      = 100 // YAML tokens on one line outside brackets
+	maxKeys      = 64  // lines of one mapping; the largest has 15
 	maxNodes     = 200_000
 )
 
@@ -96,30 +100,75 @@ func plainText(content []byte) (string, place) {
 	return text, place{line: line, col: col}
 }
 
-// shallow refuses nesting that no club file needs, before the parser recurses
-// into it.
+// shallow refuses nesting and crowding that no club file needs, before the
+// parser goes into it.
 func (d *document) shallow(text string) (ok bool) {
 	defer d.caught(&ok)
-	depth, dashes, line := 0, 0, 0
+	var c crowd
 	for _, tk := range lexer.Tokenize(text) {
-		if tk.Position.Line != line {
-			line, dashes = tk.Position.Line, 0
-		}
-		switch tk.Type {
-		case token.SequenceStartType, token.MappingStartType:
-			depth++
-		case token.SequenceEndType, token.MappingEndType:
-			depth--
-		case token.SequenceEntryType, token.MappingKeyType:
-			dashes++
-		default:
-		}
-		if depth > maxFlowDepth || dashes > maxDashes {
-			d.fail(d.position(tk), "", "is nested too deeply", "A club file needs no more than a few levels")
+		if why, hint := c.add(tk); why != "" {
+			d.fail(d.position(tk), "", why, hint)
 			return false
 		}
 	}
 	return true
+}
+
+// crowd counts what a file's tokens pile up.
+type crowd struct {
+	depth, line, tokens, dashes int
+	// counted: the line's first token but for list marks has been seen.
+	counted bool
+	// keys counts lines that begin in a column since one began further left.
+	keys map[int]int
+}
+
+func (c *crowd) add(tk *token.Token) (why, hint string) {
+	if tk.Position.Line != c.line {
+		c.line, c.tokens, c.dashes, c.counted = tk.Position.Line, 0, 0, false
+	}
+	switch tk.Type {
+	case token.SequenceStartType, token.MappingStartType:
+		c.depth++
+	case token.SequenceEndType, token.MappingEndType:
+		c.depth--
+	case token.SequenceEntryType:
+		c.dashes++
+	case token.MappingKeyType:
+		return "a key is written with ?", "Write key: value"
+	case token.CommentType:
+		return "", ""
+	default:
+	}
+	if c.depth <= 0 {
+		c.tokens++
+		c.column(tk)
+	}
+	switch {
+	case c.depth > maxFlowDepth || c.dashes > maxDashes:
+		return "is nested too deeply", "A club file needs no more than a few levels"
+	case c.tokens > maxLine:
+		return "the line holds too much", "Write one key a line"
+	case c.keys[tk.Position.Column] > maxKeys:
+		return fmt.Sprintf("a mapping has more than %d keys", maxKeys), "Check the indentation: athletes, squads and protocols are lists, each entry beginning with -"
+	}
+	return "", ""
+}
+
+func (c *crowd) column(tk *token.Token) {
+	if c.counted {
+		return
+	}
+	col := tk.Position.Column
+	maps.DeleteFunc(c.keys, func(k, _ int) bool { return k > col })
+	if tk.Type == token.SequenceEntryType {
+		return
+	}
+	if c.keys == nil {
+		c.keys = map[int]int{}
+	}
+	c.counted = true
+	c.keys[col]++
 }
 
 // caught turns a panic of the YAML library into a problem: its input is not
@@ -256,10 +305,6 @@ func (d *document) mapping(entries []*ast.MappingValueNode, path string) any {
 			continue
 		}
 		key, at := e.Key.GetToken().Value, d.position(e.Key.GetToken())
-		if e.Key.Type() == ast.MappingKeyType {
-			d.fail(at, path, "a key is written with ?", "Write key: value")
-			continue
-		}
 		p := join(path, key)
 		if first, twice := seen[key]; twice {
 			d.fail(at, p, fmt.Sprintf("the key is there twice, first on line %d", first.line), "Keep one of them")

@@ -44,6 +44,9 @@ func Parse(path string, content []byte) (*Club, error) {
 	for _, f := range faults {
 		b.fault(f)
 	}
+	if root == nil { // no mapping at all
+		return nil, b.problems.sort(path)
+	}
 	var w clubWritten
 	if err := decode(root, &w); err != nil {
 		b.fail("", "can't be understood: "+err.Error(), "Check it against the JSON Schema")
@@ -157,6 +160,12 @@ func (b *builder) fault(f fault) {
 		}
 	}
 	b.doubtful = append(b.doubtful, f.path)
+	if f.missing != "" {
+		b.doubtful = append(b.doubtful, join(f.path, f.missing))
+	}
+	if slices.ContainsFunc(b.doc.problems, func(p Problem) bool { return p.Path == f.path && !f.key }) {
+		return // what the YAML itself has wrong there says it already
+	}
 	b.add(p, f.path, f.text, f.hint)
 }
 
@@ -192,9 +201,11 @@ func (b *builder) length(at string, s text, def, least, most time.Duration) time
 	case err != nil:
 		b.word(at, err)
 	case d < least:
-		b.fail(at, fmt.Sprintf("%s is too short, the least is %s", quote(string(s)), FormatDuration(least)), "")
+		b.fail(at, fmt.Sprintf("%s is too short, the least is %s", quote(string(s)), FormatDuration(least)),
+			"Check the unit: s, m, h, d or w")
 	case d > most:
-		b.fail(at, fmt.Sprintf("%s is too long, the most is %s", quote(string(s)), FormatDuration(most)), "")
+		b.fail(at, fmt.Sprintf("%s is too long, the most is %s", quote(string(s)), FormatDuration(most)),
+			"Check the unit: s, m, h, d or w")
 	default:
 		return d
 	}

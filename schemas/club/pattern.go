@@ -7,7 +7,6 @@ import (
 	"time"
 	"unicode"
 
-	"golang.org/x/text/cases"
 	"golang.org/x/text/unicode/norm"
 )
 
@@ -86,7 +85,8 @@ func CompilePattern(pattern string) (*Pattern, error) {
 		}
 		part := body[m[0]:m[1]]
 		name := strings.ToLower(strings.Trim(part, "{}"))
-		if strings.HasPrefix(part, "{") && name != "date" && lastPart == m[0] {
+		open := part != "**/" && name != "date" // nothing but what follows ends it
+		if open && lastPart == m[0] {
 			return refuse(fmt.Sprintf("put something between %s and the part before it, or nobody can tell where one ends", part))
 		}
 		switch {
@@ -113,7 +113,7 @@ func CompilePattern(pattern string) (*Pattern, error) {
 				part+" is no part: there are {squad}, {date}, {athlete} and {any}"))
 		}
 		end = m[1]
-		if strings.HasPrefix(part, "{") && name != "date" {
+		if open {
 			lastPart = end
 		}
 	}
@@ -169,6 +169,10 @@ func readDate(s string) string {
 	return ""
 }
 
+// oneCase does what strings.ToLower leaves undone: ß is SS in capitals, and a
+// sigma has two small forms.
+var oneCase = strings.NewReplacer("ß", "ss", "ς", "σ")
+
 // Fold reduces a name to what people mean by it: composed Unicode (macOS
 // writes file names decomposed), no case, and single spaces for any run of
 // spaces, dots, commas, underscores and dashes. "Halvorsen,_INES" and
@@ -176,7 +180,7 @@ func readDate(s string) string {
 func Fold(name string) string {
 	var b strings.Builder
 	gap := false
-	for _, r := range cases.Fold().String(norm.NFC.String(name)) {
+	for _, r := range oneCase.Replace(strings.ToLower(norm.NFC.String(name))) {
 		if unicode.IsSpace(r) || strings.ContainsRune("._,-", r) || unicode.Is(unicode.Pd, r) {
 			gap = true
 			continue

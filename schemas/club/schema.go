@@ -47,8 +47,10 @@ var theGrammar = sync.OnceValue(func() *grammar {
 // fault is one leaf of a schema validation: a problem without its place yet.
 type fault struct {
 	// path to the value, and to the key when the fault is the key itself.
-	path       string
-	key        bool
+	path string
+	key  bool
+	// missing is the key that is not there.
+	missing    string
 	text, hint string
 }
 
@@ -181,7 +183,7 @@ func (g *grammar) properties(url string) map[string]any {
 
 // faultsOf says one leaf error in words.
 func (g *grammar) faultsOf(e *jsonschema.ValidationError, root any, at string) []fault {
-	title, hint := g.said(e.SchemaURL, "title"), g.said(e.SchemaURL, "description")
+	title, hint := g.said(e.SchemaURL, "title"), strings.TrimSuffix(g.said(e.SchemaURL, "description"), ".")
 	got := lookup(root, e.InstanceLocation)
 	one := func(format string, args ...any) []fault {
 		return []fault{{path: at, text: fmt.Sprintf(format, args...), hint: hint}}
@@ -252,7 +254,7 @@ func (g *grammar) missing(keys []string, url, at string) []fault {
 				}
 			}
 		}
-		out = append(out, fault{path: at, text: fmt.Sprintf("%s is missing", key), hint: hint})
+		out = append(out, fault{path: at, missing: key, text: key + " is missing", hint: hint})
 	}
 	return out
 }
