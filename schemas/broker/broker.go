@@ -31,6 +31,9 @@ type Config struct {
 	KeepFiles time.Duration
 	// Replicas of each stream; 0 = 1.
 	Replicas int
+	// Join takes the streams as they are and fails when they are not there:
+	// for commands, which know less than the service that made them.
+	Join bool
 }
 
 // Broker is a connection to JetStream with canter's streams in place. Its
@@ -73,6 +76,24 @@ func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
 		return nil, fmt.Errorf("broker: %w", err)
 	}
 	return b, b.declareStreams(ctx, cfg)
+}
+
+// Probe connects to an external broker and asks for JetStream, making nothing.
+// It returns the address for people.
+func Probe(ctx context.Context, cfg Config) (string, error) {
+	nc, err := nats.Connect(cfg.URL, connectOptions(cfg)...)
+	if err != nil {
+		return "", fmt.Errorf("broker: connect to %s: %w", redacted(cfg.URL), err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		return "", fmt.Errorf("broker: %w", err)
+	}
+	if _, err := js.AccountInfo(ctx); err != nil {
+		return "", fmt.Errorf("broker: JetStream at %s: %w: turn it on in the server's configuration", redacted(cfg.URL), err)
+	}
+	return redacted(nc.ConnectedUrl()), nil
 }
 
 func connectOptions(cfg Config) []nats.Option {
@@ -118,13 +139,20 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 		if c.MaxAge > 0 {
 			c.Duplicates = min(c.Duplicates, c.MaxAge)
 		}
-		s, err := b.js.CreateOrUpdateStream(ctx, c)
+		s, err := b.stream(ctx, c, cfg.Join)
 		if err != nil {
-			return fmt.Errorf("broker: declare stream %s (is JetStream on, and is the account allowed to?): %w", c.Name, err)
+			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, err)
 		}
 		b.created[c.Name] = s.CachedInfo().Created
 	}
 	return nil
+}
+
+func (b *Broker) stream(ctx context.Context, c jetstream.StreamConfig, join bool) (jetstream.Stream, error) {
+	if join {
+		return b.js.Stream(ctx, c.Name)
+	}
+	return b.js.CreateOrUpdateStream(ctx, c)
 }
 
 // Close ends the connection and stops the embedded server. Consumers must

@@ -55,6 +55,9 @@ type Handler func(ctx context.Context, d *Delivery) error
 // worker has begun, waits for the workers and returns nil.
 func (b *Broker) Consume(ctx context.Context, w Work, h Handler) error {
 	cons, err := b.consumer(ctx, w)
+	if ctx.Err() != nil {
+		return nil // stopped before it began
+	}
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,424 @@
+package alerts_test
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"canter.example/alerts"
+	"canter.example/alerts/chat"
+	"canter.example/alerts/chat/chattest"
+	"canter.example/alerts/rules"
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
+	"canter.example/schemas/history"
+	"go.uber.org/goleak"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+var monday = time.Date(2026, 8, 17, 9, 0, 0, 0, time.UTC)
+
+// week is the time of the test in week n.
+func week(n int) time.Time { return monday.AddDate(0, 0, 7*n) }
+
+// stage is the alerts stage with a real broker, history and chat client.
+type stage struct {
+	t       *testing.T
+	broker  *broker.Broker
+	history history.Store
+	chat    *chattest.Server
+	club    *club.Club
+	now     time.Time
+	version uint64
+	s       *alerts.Service
+	// lost makes the next so many publishes fail, as when the process dies
+	// between storing and publishing.
+	lost int
+}
+
+// Publish passes events on, unless they are to be lost.
+func (st *stage) Publish(ctx context.Context, subject, id string, event any) error {
+	if st.lost > 0 {
+		st.lost--
+		return fmt.Errorf("lost on purpose")
+	}
+	return st.broker.Publish(ctx, subject, id, event)
+}
+
+// Consume consumes from the real broker.
+func (st *stage) Consume(ctx context.Context, w broker.Work, h broker.Handler) error {
+	return st.broker.Consume(ctx, w, h)
+}
+
+func newStage(t *testing.T) *stage {
+	t.Helper()
+	b, err := broker.Open(t.Context(), broker.Config{Dir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "history.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := chattest.Start(chattest.Options{})
+	server.AddChannel(chattest.Channel{Name: "first-team", Member: true})
+	st := &stage{t: t, broker: b, history: h, chat: server, now: week(20)}
+	t.Cleanup(func() { server.Close(); _ = h.Close(); b.Close() })
+	th := club.DefaultThresholds()
+	p := club.DefaultProtocol("weekly", 4*time.Minute)
+	st.club = &club.Club{
+		Name: "Example", Zone: time.UTC, Thresholds: th, Protocols: []schemas.Protocol{p},
+		Squads:   []club.Squad{{ID: "first", Name: "First team", Channel: "first-team"}},
+		Athletes: []schemas.Athlete{{ID: "AKF", Name: "Ana Kofi", Squads: []schemas.Membership{{Squad: "first"}}}, {ID: "BLO", Name: "Bo Lund", Squads: []schemas.Membership{{Squad: "first"}}}},
+		Privacy:  club.Privacy{ChatNames: club.ShowName},
+		Chat:     club.Chat{Kind: club.ChatSlack, Channel: "first-team"},
+		Planned:  []club.Planned{{ID: "tue", Squad: "first", Protocol: "weekly", Cron: "0 9 * * 1", Within: 20 * time.Minute, RemindAfter: 3 * time.Hour}},
+	}
+	st.start()
+	return st
+}
+
+// start makes the service anew, as after a crash: nothing but broker, history
+// and chat remembers anything.
+func (st *stage) start() {
+	slackChat := chat.NewSlack(chat.SlackConfig{
+		Token: chattest.Token, APIURL: st.chat.URL(), HTTP: st.chat.Client(), Pace: time.Microsecond, MaxWait: time.Millisecond,
+		Reference: func(ctx context.Context, id string) (string, error) {
+			m, _, err := st.history.Message(ctx, id)
+			return m.Reference, err
+		},
+	})
+	st.s = alerts.New(alerts.Config{Club: st.club, Chat: slackChat, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return st.now }}, st, st.history)
+}
+
+// test stores a test of an athlete in week n and returns the event of it.
+func (st *stage) test(athlete string, n int, hrexPct, hrr float64, change func(*schemas.Outcome)) *broker.Delivery {
+	st.t.Helper()
+	st.version++
+	file := schemas.NewFileID(fmt.Append(nil, athlete, n))
+	o := schemas.Outcome{
+		TestID: schemas.NewTestID(file, "", "weekly", 0), FileID: file, Athlete: athlete, Squad: "first",
+		Protocol: "weekly", ProtocolVersion: st.club.Protocols[0].Version, Session: schemas.SessionID("first", "weekly", week(n).Format(time.DateOnly)),
+		Start: week(n), StartSource: schemas.StartByPlan, StartConfidence: 0.99, Duration: 4 * time.Minute,
+		HRexBPM: schemas.Num(2 * hrexPct), HRexPct: schemas.Num(hrexPct), HRmax: schemas.HRmax{BPM: schemas.Num(200), Source: schemas.HRmaxMeasured},
+		EndHR:    schemas.Num(2*hrexPct + 1),
+		Recovery: []schemas.Recovery{{Seconds: 60, BPM: schemas.Num(hrr), Coverage: 1}},
+		Coverage: 1, Quality: schemas.Good, ScorerVersion: 1, Version: schemas.Version(st.version),
+	}
+	if change != nil {
+		change(&o)
+	}
+	f := schemas.File{ID: file, Origin: schemas.Origin{Path: athlete + ".fit", Seen: week(n)}, State: schemas.FileScored, Tests: 1, Traces: 1, Version: schemas.Version(st.version)}
+	if err := st.history.SaveFile(st.t.Context(), f, []schemas.Outcome{o}, nil); err != nil {
+		st.t.Fatal(err)
+	}
+	return st.event(schemas.TestEvent{File: file, Athlete: athlete, Tests: []schemas.TestID{o.TestID}})
+}
+
+func (st *stage) event(e schemas.TestEvent) *broker.Delivery {
+	st.t.Helper()
+	b, err := schemas.EncodeEvent(e)
+	if err != nil {
+		st.t.Fatal(err)
+	}
+	return &broker.Delivery{Subject: schemas.SubjectTest + "x", Data: b, Version: schemas.Version(st.version), Tries: 1}
+}
+
+func (st *stage) handle(d *broker.Delivery) {
+	st.t.Helper()
+	if err := st.s.Handle(st.t.Context(), d); err != nil {
+		st.t.Fatal(err)
+	}
+}
+
+// chatDone sends all that is queued.
+func (st *stage) chatDone() []chattest.Post {
+	st.t.Helper()
+	ctx, cancel := context.WithTimeout(st.t.Context(), 20*time.Second)
+	defer cancel()
+	done := make(chan error, 1)
+	cctx, stop := context.WithCancel(ctx)
+	work := alerts.WorkChat(slog.New(slog.DiscardHandler))
+	go func() { done <- st.broker.Consume(cctx, work, st.s.Send) }()
+	for {
+		idle, err := st.broker.Idle(ctx, work)
+		if err != nil {
+			st.t.Fatal(err)
+		}
+		if idle {
+			break
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	stop()
+	if err := <-done; err != nil {
+		st.t.Fatal(err)
+	}
+	return st.chat.Posted()
+}
+
+// steady gives an athlete six unremarkable weeks.
+func (st *stage) steady(athlete string) {
+	for n, d := range []float64{0, 0.6, -0.5, 0.2, -0.3, 0.4} {
+		st.handle(st.test(athlete, n, 80+d, 40-2*d, nil))
+	}
+}
+
+func (st *stage) alerts(state schemas.AlertState) []schemas.Alert {
+	st.t.Helper()
+	as, err := st.history.Alerts(st.t.Context(), history.AlertFilter{State: state})
+	if err != nil {
+		st.t.Fatal(err)
+	}
+	return as
+}
+
+func (st *stage) wantPosts(n int) []chattest.Post {
+	st.t.Helper()
+	posts := st.chatDone()
+	if len(posts) != n {
+		for _, p := range posts {
+			st.t.Logf("posted:\n%s", p.Plain())
+		}
+		st.t.Fatalf("%d messages in chat, want %d", len(posts), n)
+	}
+	return posts
+}
+
+func TestAnUnremarkableTestIsAssessedAndNotTold(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6)
+	st.steady("AKF")
+	st.wantPosts(0)
+	a, ok, err := st.history.Assessment(t.Context(), schemas.NewTestID(schemas.NewFileID(fmt.Append(nil, "AKF", 5)), "", "weekly", 0))
+	if err != nil || !ok {
+		t.Fatal(ok, err)
+	}
+	c := a.Comparison(schemas.MeasureHRex, 0)
+	if c == nil || c.N != 5 || c.State != schemas.Inside {
+		t.Errorf("comparison %+v", c)
+	}
+}
+
+func TestARiseIsToldOnceHoweverOftenItsEventComes(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6).Add(time.Hour)
+	st.steady("AKF")
+	d := st.test("AKF", 6, 86, 26, nil)
+	st.handle(d)
+	st.handle(d)
+	st.start()
+	st.handle(d)
+	posts := st.wantPosts(1)
+	text := posts[0].Plain()
+	for _, want := range []string{"Ana Kofi", "HRex", "medical"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the message lacks %q:\n%s", want, text)
+		}
+	}
+	if as := st.alerts(schemas.AlertOpen); len(as) != 1 || as[0].Rule != schemas.RuleBoth || !as[0].Told {
+		t.Errorf("alerts %+v", as)
+	}
+}
+
+func TestAProcessThatDiesBetweenStoringAndQueueingLosesNoMessage(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6).Add(time.Hour)
+	st.steady("AKF")
+	d := st.test("AKF", 6, 86, 26, nil)
+	st.lost = 1
+	if err := st.s.Handle(t.Context(), d); err == nil {
+		t.Fatal("the event was acknowledged although its message was lost")
+	}
+	st.start()
+	st.handle(d)
+	st.wantPosts(1)
+}
+
+func TestAMessageThatWentOutBeforeTheProcessDiedIsNotSentAgain(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6).Add(time.Hour)
+	st.steady("AKF")
+	st.handle(st.test("AKF", 6, 86, 26, nil))
+	id := st.alerts(schemas.AlertOpen)[0].ID
+	st.wantPosts(1)
+	// Turn the clock back to just before the process wrote down that it sent:
+	// a history in which the attempt is on record and its result is not.
+	fresh := newStage(t)
+	fresh.chat, fresh.now = st.chat, st.now
+	fresh.start()
+	m, _, err := st.history.Message(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.State, m.Reference, m.Sent, m.Attempts = schemas.MessagePending, "", time.Time{}, 1
+	if err := fresh.history.SaveMessage(t.Context(), m); err != nil {
+		t.Fatal(err)
+	}
+	if err := fresh.broker.Publish(t.Context(), schemas.SubjectChat+id, id, schemas.ChatEvent{Message: id}); err != nil {
+		t.Fatal(err)
+	}
+	fresh.wantPosts(1)
+	m, _, err = fresh.history.Message(t.Context(), id)
+	if err != nil || m.State != schemas.MessageSent || m.Reference == "" {
+		t.Errorf("message %+v, %v", m, err)
+	}
+}
+
+func TestAnExcludedTestHasItsAlertWithdrawnInTheThread(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6).Add(time.Hour)
+	st.steady("AKF")
+	st.handle(st.test("AKF", 6, 86, 26, nil))
+	st.handle(st.test("AKF", 6, 86, 26, func(o *schemas.Outcome) { o.Staff = schemas.Excluded }))
+	posts := st.wantPosts(2)
+	if posts[1].ThreadTS != posts[0].TS || !strings.Contains(posts[1].Plain(), "left the test out") {
+		t.Errorf("answer in thread %q (want %q):\n%s", posts[1].ThreadTS, posts[0].TS, posts[1].Plain())
+	}
+	if len(st.alerts(schemas.AlertWithdrawn)) != 1 {
+		t.Error("the alert is not withdrawn")
+	}
+	st.handle(st.test("AKF", 6, 86, 26, nil)) // restored
+	posts = st.wantPosts(3)
+	if posts[2].ThreadTS != posts[0].TS {
+		t.Error("that it holds after all is not said in the thread")
+	}
+	if len(st.alerts(schemas.AlertOpen)) != 1 {
+		t.Error("the alert is not open again")
+	}
+}
+
+func TestATestThatIsGoneTakesItsAlertWithIt(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6).Add(time.Hour)
+	st.steady("AKF")
+	st.handle(st.test("AKF", 6, 86, 26, nil))
+	st.wantPosts(1)
+	file := schemas.NewFileID(fmt.Append(nil, "AKF", 6))
+	gone := schemas.NewTestID(file, "", "weekly", 0)
+	st.version++
+	if err := st.history.SaveFile(t.Context(), schemas.File{ID: file, State: schemas.FileTraining, Version: schemas.Version(st.version)}, nil, nil); err != nil {
+		t.Fatal(err)
+	}
+	st.handle(st.event(schemas.TestEvent{File: file, Athlete: "AKF", Gone: []schemas.TestID{gone}}))
+	st.wantPosts(2)
+	if len(st.alerts(schemas.AlertWithdrawn)) != 1 {
+		t.Error("the alert is not withdrawn")
+	}
+}
+
+// TestTheOrderOfArrivalDoesNotMatter: the same tests, last first, end in the
+// same assessments and the same open alerts.
+func TestTheOrderOfArrivalDoesNotMatter(t *testing.T) {
+	final := func(order []int) (out []string) {
+		st := newStage(t)
+		st.now = week(8)
+		values := []float64{80, 80.6, 79.5, 80.2, 79.7, 86, 80.1, 87}
+		for _, n := range order {
+			st.handle(st.test("AKF", n, values[n], 40, nil))
+		}
+		for n := range values {
+			a, ok, err := st.history.Assessment(t.Context(), schemas.NewTestID(schemas.NewFileID(fmt.Append(nil, "AKF", n)), "", "weekly", 0))
+			if err != nil || !ok {
+				t.Fatal(ok, err)
+			}
+			c := a.Comparison(schemas.MeasureHRex, 0)
+			out = append(out, fmt.Sprintf("week %d: n %d mean %s z %s %s fired %v", n, c.N, c.Mean.Text(3), c.Z.Text(3), c.State, a.Fired))
+		}
+		for _, a := range st.alerts(schemas.AlertOpen) {
+			out = append(out, string(a.Rule)+" "+a.About.String())
+		}
+		return out
+	}
+	inOrder := final([]int{0, 1, 2, 3, 4, 5, 6, 7})
+	if n := len(inOrder); n != 10 {
+		t.Errorf("want 8 assessments and 2 alerts, got %d lines:\n%s", n, strings.Join(inOrder, "\n"))
+	}
+	for _, order := range [][]int{{7, 6, 5, 4, 3, 2, 1, 0}, {3, 7, 0, 5, 1, 6, 2, 4}} {
+		if got := final(order); strings.Join(got, "\n") != strings.Join(inOrder, "\n") {
+			t.Errorf("order %v:\n%s\nwant:\n%s", order, strings.Join(got, "\n"), strings.Join(inOrder, "\n"))
+		}
+	}
+}
+
+func TestOldTestsAreRecordedNotTold(t *testing.T) {
+	st := newStage(t)
+	st.now = week(30)
+	st.steady("AKF")
+	st.handle(st.test("AKF", 6, 86, 26, nil))
+	st.wantPosts(0)
+	if as := st.alerts(schemas.AlertOpen); len(as) != 1 || as[0].Told || as[0].Text == "" {
+		t.Errorf("alerts %+v", as)
+	}
+}
+
+func TestAParkedFileIsToldOnceAndClosedWhenItIsRead(t *testing.T) {
+	st := newStage(t)
+	f := schemas.File{ID: schemas.NewFileID([]byte("x")), Origin: schemas.Origin{Path: "who.fit", Squad: "first"}, State: schemas.FileParked, Reason: "nobody is called \"who\"", Version: 5}
+	b, err := schemas.EncodeEvent(schemas.ParkedEvent{File: f})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		st.handle(&broker.Delivery{Subject: schemas.SubjectParked + string(f.ID), Data: b, Version: 5})
+	}
+	posts := st.wantPosts(1)
+	if !strings.Contains(posts[0].Plain(), "who.fit") {
+		t.Errorf("the message does not name the file:\n%s", posts[0].Plain())
+	}
+	st.version = 9
+	st.handle(st.event(schemas.TestEvent{File: f.ID}))
+	al, _, err := st.history.Alert(t.Context(), schemas.NewAlertID(rules.FamilyParked, string(f.ID)))
+	if err != nil || al.State != schemas.AlertClosed {
+		t.Errorf("alert %+v, %v", al, err)
+	}
+	st.wantPosts(1)
+}
+
+func TestWhoIsMissingFromAPlannedTestIsToldOnceAfterItsTime(t *testing.T) {
+	st := newStage(t)
+	st.now = week(1)
+	st.handle(st.test("AKF", 0, 80, 40, nil))
+	st.handle(st.test("AKF", 1, 80, 40, nil))
+	due := func(at time.Time) {
+		t.Helper()
+		st.now = at
+		if err := st.s.Due(t.Context(), at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	due(week(1).Add(2 * time.Hour))
+	st.wantPosts(0)
+	due(week(1).Add(3 * time.Hour))
+	due(week(1).Add(4 * time.Hour))
+	st.start()
+	due(week(1).Add(5 * time.Hour))
+	posts := st.wantPosts(1)
+	if text := posts[0].Plain(); !strings.Contains(text, "Bo Lund") || strings.Contains(text, "Ana Kofi") {
+		t.Errorf("the message should name Bo Lund alone:\n%s", text)
+	}
+}
+
+func TestAChatThatIsDownIsTriedAgainAndOneThatRefusesIsNot(t *testing.T) {
+	st := newStage(t)
+	st.now = week(6).Add(time.Hour)
+	st.steady("AKF")
+	st.chat.Fail(chattest.Fault{Method: "chat.postMessage", Status: 503})
+	st.handle(st.test("AKF", 6, 86, 26, nil))
+	st.wantPosts(1)
+
+	st.club.Squads[0].Channel = "nowhere"
+	st.steady("BLO")
+	st.handle(st.test("BLO", 6, 87, 25, nil))
+	st.wantPosts(1)
+	failed, err := st.history.Messages(t.Context(), schemas.MessageFailed)
+	if err != nil || len(failed) != 1 || !strings.Contains(failed[0].Reason, "nowhere") {
+		t.Errorf("failed messages %+v, %v", failed, err)
+	}
+}
