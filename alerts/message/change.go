@@ -20,7 +20,7 @@ type Item struct {
 
 // Change is the message of an alert about a test's numbers.
 func Change(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
-	lines := []string{headline(c, Item{al, a, o}), occasion(c, &o)}
+	lines := []string{headline(c, Item{al, a, o}), occasion(c, &o, dateTime)}
 	lines = append(lines, numbers(c, &a, &o)...)
 	lines = append(lines, compared(c, &a, o.Start), trace(&o))
 	if s := hrmaxNote(&o); s != "" {
@@ -41,7 +41,7 @@ func Changes(c *club.Club, items []Item) string {
 	first := &items[0].Outcome
 	lines := []string{
 		fmt.Sprintf("%s: %s with numbers beyond usual", squadName(c, first.Squad), count(len(items), "athlete")),
-		occasion(c, first),
+		occasion(c, first, dateOnly),
 	}
 	for _, it := range items {
 		lines = append(lines, "", headline(c, it))
@@ -78,7 +78,7 @@ func headline(c *club.Club, it Item) string {
 	return s
 }
 
-// numbers has one line for each measure.
+// numbers has a few lines for each measure, the verdict first.
 func numbers(c *club.Club, a *schemas.Assessment, o *schemas.Outcome) []string {
 	var lines []string
 	for i := range a.Comparisons {
@@ -97,29 +97,27 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	if m.Unit == assess.Points {
 		unit, decimals = "points", 1
 	}
-	s := name + " " + value(m, o) + ": "
+	head := name + " " + value(m, o) + ": "
 	if m.State == schemas.Building {
-		s += fmt.Sprintf("building baseline (%d of %d)", m.N, m.MinN)
+		head += fmt.Sprintf("building baseline (%d of %d)", m.N, m.MinN)
 		if m.Previous.Present() {
-			s += ", " + last(c, m, o, unit, decimals)
+			head += ", " + last(c, m, o, unit, decimals)
 		}
-		return sentence(s)
+		return sentence(head)
 	}
-	s += fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), m.Mean.Text(decimals))
+	from := fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), m.Mean.Text(decimals))
 	if m.Previous.Present() {
-		s += ", " + last(c, m, o, unit, decimals)
+		from += ", " + last(c, m, o, unit, decimals)
 	}
-	s += fmt.Sprintf("; %s (z %s; %s to %s expected)", spread(m.Z), signed(m.Z, 1), m.PredLow.Text(decimals), m.PredHigh.Text(decimals))
-	if m.State == schemas.Inside {
-		return sentence(s)
+	how := fmt.Sprintf("z %s, %s to %s expected", signed(m.Z, 1), m.PredLow.Text(decimals), m.PredHigh.Text(decimals))
+	if p := likely(m.ProbChange); p != "" && m.State != schemas.Inside {
+		how += "; " + p
 	}
-	if p := likely(m.ProbChange); p != "" {
-		s += "; " + p
-	}
+	lines := []string{head + spread(m.Z), sentence(from), sentence(how)}
 	if note := Direction(m); note != "" {
-		s += "; " + note
+		lines = append(lines, sentence(note))
 	}
-	return sentence(s)
+	return strings.Join(lines, "\n")
 }
 
 // Direction says what a number's movement may not be taken for: a lower HRex

@@ -14,15 +14,15 @@ import (
 func Trace(c *club.Club, o schemas.Outcome, reason string) string {
 	lines := []string{
 		who(c, o.Athlete) + ": heart-rate trace unusable again, check the strap",
-		occasion(c, &o),
-		sentence(strings.ToUpper(reason[:min(1, len(reason))]) + reason[min(1, len(reason)):]),
+		occasion(c, &o, dateTime),
+		sentence(reason),
 	}
 	for _, r := range o.Reasons {
 		lines = append(lines, "- "+sentence(r.Text))
 	}
 	lines = append(lines,
 		"Look at next: battery, wet electrodes, strap size and place, whose strap it is.",
-		"Readings that jump are most often the strap. If they stay with a good strap, or the athlete feels unwell, tell medical staff.",
+		"Readings that jump are most often the strap. If they stay with another strap, or the athlete feels unwell, tell medical staff.",
 		Caution)
 	return strings.Join(nonEmpty(lines), "\n")
 }
@@ -104,7 +104,7 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 		lines = append(lines, sentence(d))
 	}
 	if al.Athlete != "" {
-		lines = append(lines, "This says the flag was unfounded, not that all is well: symptoms and worries go to licensed medical staff as always.")
+		lines = append(lines, "This takes the flag back; it does not say that all is well. Symptoms and worries go to licensed medical staff as always.")
 	}
 	return strings.Join(lines, "\n")
 }

@@ -23,7 +23,7 @@ func Parked(c *club.Club, files ...schemas.File) string {
 	if len(files) == 0 {
 		return ""
 	}
-	lines := []string{fmt.Sprintf("%s could not be read", count(len(files), "heart-rate file"))}
+	lines := []string{fmt.Sprintf("%s set aside (parked)", count(len(files), "heart-rate file"))}
 	for i, f := range files {
 		if i == maxParked {
 			lines = append(lines, fmt.Sprintf("- and %d more", len(files)-i))
@@ -46,7 +46,7 @@ func fileWords(c *club.Club, f *schemas.File) string {
 	if f.Origin.Squad != "" {
 		where = " of " + squadName(c, f.Origin.Squad)
 	}
-	return sentence(fmt.Sprintf("%s%s, seen %s (file %s): %s", name, where, moment(c, f.Origin.Seen), f.ID.Short(), strings.TrimSuffix(reason, ".")))
+	return ended(fmt.Sprintf("%s%s, seen %s (file %s): %s", name, where, moment(c, f.Origin.Seen), f.ID.Short(), strings.TrimSuffix(reason, ".")))
 }
 
 // kind is what a file's name tells without a name in it.
@@ -62,13 +62,14 @@ func kind(f *schemas.File) string {
 
 var (
 	extension = regexp.MustCompile(`^[A-Za-z0-9]{2,4}$`)
-	quoted    = regexp.MustCompile(`"[^"]*"|“[^”]*”|‘[^’]*’|'[^']*'|` + "`[^`]*`")
+	// An apostrophe inside a word opens no quotation.
+	quoted = regexp.MustCompile(`(^|[\s(:,])("[^"]*"|“[^”]*”|‘[^’]*’|'[^']*'|` + "`[^`]*`)")
 )
 
 // withhold takes names out of a text: whatever is quoted, the names and other
 // spellings of the club's athletes, and words that look like paths.
 func withhold(c *club.Club, text string) string {
-	text = quoted.ReplaceAllString(text, "(name withheld)")
+	text = quoted.ReplaceAllString(text, "${1}(name withheld)")
 	for i := range c.Athletes {
 		a := &c.Athletes[i]
 		for _, name := range append([]string{a.Name}, a.Aliases...) {

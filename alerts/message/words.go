@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"canter.example/schemas"
 	"canter.example/schemas/club"
@@ -45,7 +47,7 @@ func protocolName(c *club.Club, id string) string {
 
 // moment and day are written in the club's zone; day leaves out the year when
 // it is that of the time spoken from.
-func moment(c *club.Club, t time.Time) string { return t.In(zone(c)).Format("Mon 2 Jan 2006 15:04") }
+func moment(c *club.Club, t time.Time) string { return t.In(zone(c)).Format(dateTime) }
 
 func day(c *club.Club, t, from time.Time) string {
 	t, from = t.In(zone(c)), from.In(zone(c))
@@ -62,9 +64,14 @@ func zone(c *club.Club) *time.Location {
 	return c.Zone
 }
 
+const (
+	dateOnly = "Mon 2 Jan 2006"
+	dateTime = dateOnly + " 15:04"
+)
+
 // occasion names protocol, time and conditions of a test.
-func occasion(c *club.Club, o *schemas.Outcome) string {
-	parts := []string{protocolName(c, o.Protocol), moment(c, o.Start)}
+func occasion(c *club.Club, o *schemas.Outcome, layout string) string {
+	parts := []string{protocolName(c, o.Protocol), o.Start.In(zone(c)).Format(layout)}
 	for _, s := range []string{o.MicrocycleDay, o.Surface} {
 		if s = line(s); s != "" {
 			parts = append(parts, s)
@@ -101,9 +108,10 @@ func spread(z schemas.Number) string {
 	}
 }
 
-// likely says a probability in words, with the steps common in sports science
-// (25, 75, 95, 99.5 %; Hopkins' scale, from memory). Its number stands beside
-// it, never rounded up to certainty.
+// likely says in words how sure it is that the change is more than trivial
+// (beyond the smallest worthwhile change), with the steps common in sports
+// science: 25, 75, 95, 99.5 % (Hopkins' scale, from memory). The number stands
+// beside it, never rounded up to certainty.
 func likely(p schemas.Number) string {
 	v, ok := p.Get()
 	if !ok {
@@ -112,7 +120,7 @@ func likely(p schemas.Number) string {
 	word := "unlikely"
 	switch {
 	case v >= 0.995:
-		word = "most likely"
+		word = "almost certainly"
 	case v >= 0.95:
 		word = "very likely"
 	case v >= 0.75:
@@ -122,9 +130,9 @@ func likely(p schemas.Number) string {
 	}
 	percent := math.Floor(100 * v)
 	if percent >= 99 {
-		return fmt.Sprintf("%s a real change (over 99 %%)", word)
+		return fmt.Sprintf("%s more than trivial (over 99 %%)", word)
 	}
-	return fmt.Sprintf("%s a real change (%.0f %%)", word, percent)
+	return fmt.Sprintf("%s more than trivial (%.0f %%)", word, percent)
 }
 
 // count writes "1 test", "8 tests".
@@ -138,8 +146,18 @@ func count(n int, noun string) string {
 // list joins names for reading.
 func list(names []string) string { return strings.Join(names, ", ") }
 
-// sentence ends a text with one full stop.
+// sentence begins a text with a capital and ends it with one full stop. The
+// name of a statistic, as in "z +2.1", stays as it is.
 func sentence(text string) string {
+	text = line(text)
+	if r, n := utf8.DecodeRuneInString(text); unicode.IsLower(r) && !strings.HasPrefix(text, "z ") {
+		text = string(unicode.ToUpper(r)) + text[n:]
+	}
+	return ended(text)
+}
+
+// ended ends a text with one full stop.
+func ended(text string) string {
 	text = line(text)
 	if text == "" || strings.HasSuffix(text, ".") || strings.HasSuffix(text, "?") {
 		return text
