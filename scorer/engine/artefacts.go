@@ -188,7 +188,7 @@ func (s *series) dropDetached() {
 
 // allowed is the largest change over dt seconds that is no jump.
 func (s *series) allowed(dt float64) float64 {
-	return min(max(7, 5*s.wiggle), 20) + 2.5*max(0, min(dt, 8)-1)
+	return min(max(6, 4.5*s.wiggle), 20) + 2.5*max(0, min(dt, 8)-1)
 }
 
 func (s *series) segments() []segment {
@@ -367,7 +367,12 @@ func (s *series) isStep(a, b *segment) (size float64, ok bool) {
 	slope := (s.slope(a.to-1, -1) + s.slope(b.from, 1)) / 2
 	steep := max(math.Abs(s.slope(a.to-1, -1)), math.Abs(s.slope(b.from, 1)), math.Abs(slope))
 	rest := math.Abs(jump) - min(steep, 4)*dt
-	return jump, rest > max(5, 3*s.wiggle)
+	if rest < max(4, 3*s.wiggle) {
+		return jump, false
+	}
+	// It must stay: the levels on both sides differ as the two samples do.
+	stays := b.first - a.last - slope*5*s.interval
+	return jump, stays*jump > 0 && math.Abs(stays) > 0.5*math.Abs(jump)
 }
 
 // slope in bpm/s over about 6 s from sample i in the given direction.

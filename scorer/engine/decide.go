@@ -22,7 +22,6 @@ func (f *finder) given(at float64, h *hints) candidate {
 	}
 	f.fine(&c, h)
 	c.fitted = c.start
-	c.onsetAt += c.start - t
 	c.start, c.exact = t, at
 	c.source, c.within, c.rivals, c.sd = schemas.StartByHand, 1, 1, 0.5
 	return c
@@ -75,14 +74,14 @@ func (f *finder) alike(c, first *candidate) bool {
 		math.Abs(level) < 18 && c.score() > 0.6*first.score()
 }
 
-func (c *candidate) seesOn() bool  { return c.evOn >= seenOn }
+// seesOn wants a rise worth the name besides its evidence.
+func (c *candidate) seesOn() bool { return c.evOn >= seenOn && c.on.rise() >= 8 }
 
 // seesOff wants a recovery worth the name besides its evidence: 9 bpm within
 // the first 50 s, and 15 % of the rise.
 func (c *candidate) seesOff() bool {
 	return c.evOff >= seenOff && c.off.fall() >= max(9, 0.15*c.on.rise())
 }
-
 
 // vouched reports whether something besides heart rate says that the test was
 // here.
@@ -108,18 +107,18 @@ func (f *finder) isTest(c *candidate) bool {
 	if c.score() < leastEvidence {
 		return false
 	}
-	if c.misfit > 12 {
+	if c.vouched() || c.planned {
+		return c.misfit < 15 && (c.seesOn() || c.seesOff())
+	}
+	// Nobody to vouch for it: it must look like the test.
+	if c.misfit > 10 || c.level > 4 || c.rivals < 0.1 {
 		return false
 	}
 	if c.seesOn() && c.seesOff() {
 		return true
 	}
-	if c.vouched() || c.planned {
-		return c.seesOn() || c.seesOff()
-	}
-	// One edge only and nobody to vouch for it: a clear one, a steady run, and
-	// no sign that the run was longer.
-	return !c.goesOn && c.misfit < 3 && c.level < 3 && (c.evOn > 15 || c.evOff > 8)
+	// With one edge only it must be clear, and the run not longer.
+	return !c.goesOn && c.misfit < 3 && c.level < 2 && (c.evOn > 15 || c.evOff > 8) && c.confidence() > 0.4
 }
 
 // origin says how a start was found, most trusted first.
@@ -200,6 +199,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 	f.found = f.found[:0]
 	f.coarse(h, short, false)
 	var best *candidate
+	alike := 0
 	for i := range f.found {
 		c := &f.found[i]
 		end, ev := f.firstEnd(c.start+short-10, c.start+d-8)
@@ -209,14 +209,18 @@ func (f *finder) cutShort(h *hints) *candidate {
 		c.length = end - int(offDelay) - c.start
 		f.fine(c, h)
 		c.length = int(math.Round(c.ran))
-		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() || c.misfit > 2 || c.level > 2 {
+		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||
+			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {
 			continue
 		}
+		alike++
 		if best == nil || c.score() > best.score() {
 			best = c
 		}
 	}
-	if best == nil || best.score() < leastEvidence {
+	// Several short runs are training, unless something says that the test was
+	// there.
+	if best == nil || best.score() < leastEvidence || (alike > 1 && !best.planned && !best.vouched()) {
 		return nil
 	}
 	best.rivals = 1 / (1 + math.Exp(leastEvidence-best.score()))

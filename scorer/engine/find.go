@@ -59,7 +59,6 @@ type candidate struct {
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
 	exact    float64 // trace seconds, for a start given by hand
-	onsetAt  int     // seconds after the start at which the fit's response begins
 	fitted   int     // grid second that the trace itself suggests then
 }
 
@@ -241,7 +240,7 @@ func (f *finder) edgeKnown(t int) float64 {
 // that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
 	v := f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
-	cost := max(0, f.lowest-v) * 0.5
+	cost := max(0, f.lowest-v)
 	if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)
@@ -297,7 +296,6 @@ func (f *finder) fine(c *candidate, h *hints) {
 		}
 	}
 	f.weigh(c, on, off, noOn/float64(b-a), noOff/float64(eb-ea))
-	c.onsetAt = on
 	nOn, nOff := float64(b-a), float64(eb-ea)
 	wOn := nOn / (2 * worth) * f.edgeKnown(on)
 	wOff := nOff / (2 * worth) * f.edgeKnown(off)
@@ -348,7 +346,6 @@ func (f *finder) place(c *candidate, m, spare int, h *hints) {
 	}
 	c.within = near / sum
 	c.start = m - reach + at
-	c.onsetAt = c.onsetAt - c.start
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	c.evSpeed = h.speedEvidence(&f.grid, c.start, c.length)
 	c.goesOn = f.continues(c)

@@ -12,7 +12,7 @@ import (
 var (
 	coarseOn  = [...]float64{18, 40, 80}
 	coarseOff = [...]float64{30, 60}
-	fineOn    = [...]float64{11, 16, 23, 33, 47, 67, 95}
+	fineOn    = [...]float64{9, 13, 19, 28, 41, 60, 90}
 	fineOff   = [...]float64{15, 24, 38, 60, 95}
 )
 

@@ -20,7 +20,15 @@ const (
 	mostBend = 4.0
 	// leastStep (bpm) and leastStepGain (log likelihood) make a change of level
 	// inside the test count as sudden.
-	leastStep     = 3.5
+	leastStep = 3.5
+	// stepsBefore: a step within this time before the test (s) leaves its
+	// level in doubt.
+	stepsBefore = 300
+	// mostLevelCost of a good test; see levelCost.
+	mostLevelCost = 2.0
+	// mostScatter about the response (bpm), over the trace's own wiggle.
+	mostScatter = 2.0
+	// leastStepGain is the gain in log likelihood that goes with leastStep.
 	leastStepGain = 6.5
 	// mostHRexSE and mostHRRSE: standard errors above which the numbers are
 	// doubtful: the typical errors of the measures are about 2.4 and 3.4 bpm
@@ -116,6 +124,14 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 	}
 }
 
+// when words a time relative to the start of the test.
+func when(t float64) string {
+	if t < 0 {
+		return mmss(int(-t)) + " before the test"
+	}
+	return mmss(int(t)) + " into the test"
+}
+
 func earlierLater(d int) string {
 	if d < 0 {
 		return "before"
@@ -160,9 +176,9 @@ func (w *work) judgeTrace(v *verdict, o *schemas.Outcome, m *measures, c *candid
 	}
 	until := m.end + p.MaxRecovery().Seconds() + 5
 	for _, st := range s.steps {
-		if st.at > m.at-5 && st.at < until {
-			v.add(schemas.Check, schemas.ReasonStrapSlip, "heart rate jumps by %+.0f bpm %s into the test: the strap may have slipped",
-				st.size, mmss(int(st.at-m.at)))
+		if st.at > m.at-stepsBefore && st.at < until {
+			v.add(schemas.Check, schemas.ReasonStrapSlip, "heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong since",
+				st.size, when(st.at-m.at))
 			break
 		}
 	}
@@ -173,13 +189,24 @@ func (w *work) judgeTrace(v *verdict, o *schemas.Outcome, m *measures, c *candid
 
 // judgeShape compares the test with the response it should show.
 func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
-	at, size, gain := w.finder.hiddenStep(c.start, c.length)
-	dbgStep(at, size, gain)
-	if gain > leastStepGain && math.Abs(size) > leastStep {
-		v.add(schemas.Check, schemas.ReasonStrapSlip,
-			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", size, mmss(at))
+	sh := w.finder.shapeOf(c.start, c.length)
+	if sh.kernel == nil {
+		return
 	}
-	bend, where := w.bend(m, c)
+	if sh.stepGain > leastStepGain && math.Abs(sh.stepSize) > leastStep {
+		v.add(schemas.Check, schemas.ReasonStrapSlip,
+			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
+	}
+	if sh.tau == fineOn[0] && c.seesOn() {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate rises faster than a run's response: an artefact, or the start is elsewhere")
+	}
+	scatter := math.Sqrt(sh.ss / float64(sh.n))
+	if c.level > mostLevelCost {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
+	} else if scatter > mostScatter+w.series.wiggle {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
+	}
+	bend, where := w.bend(m, &sh, c)
 	if math.Abs(bend) > mostBend {
 		v.add(schemas.Check, schemas.ReasonNotSteady,
 			"heart rate is %+.0f bpm off the expected response %s into the test: not a steady run, or an artefact", bend, mmss(where))
@@ -187,37 +214,19 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 }
 
 // bend returns the largest difference between means of 15 s and the fitted
-// response from 30 s into the test on, and when it is.
-func (w *work) bend(m *measures, c *candidate) (bend float64, where int) {
-	s, r := &w.series, &c.on
-	if r.tau <= 0 || math.IsInf(r.ss, 0) {
-		return 0, 0
-	}
-	flat := w.finder.profile.flat
-	var k *kernel
-	for i := range w.finder.fineOn {
-		if w.finder.fineOn[i].tau == r.tau {
-			k = &w.finder.fineOn[i]
-		}
-	}
-	if k == nil {
-		return 0, 0
-	}
-	for t := 30; t+15 <= c.length; t += 5 {
-		a := s.window(m.at+float64(t), m.at+float64(t+15))
-		if a.coverage() < 0.6 {
+// response once the fast part of the rise is over, and when it is.
+func (w *work) bend(m *measures, sh *shape, c *candidate) (bend float64, where int) {
+	for t := max(60, c.length/3); t+15 <= c.length; t += 5 {
+		a := w.series.window(m.at+float64(t), m.at+float64(t+15))
+		want, ok := sh.at(c.start + t + 7)
+		if !ok || a.coverage() < 0.6 {
 			continue
 		}
-		mid := t + 7 - c.onsetAt
-		if mid < 0 || mid >= len(k.e) {
-			continue
-		}
-		want := r.h0*k.e[mid] + r.level*(1-k.e[mid]) + r.gain*k.g[mid]
 		if d := a.mean - want; math.Abs(d) > math.Abs(bend) {
 			bend, where = d, t+7
 		}
 	}
-	if !flat {
+	if !w.finder.profile.flat {
 		bend *= 0.6 // bouts and stages leave more room
 	}
 	return bend, where
@@ -306,7 +315,3 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
 		v.remark(schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	}
 }
-
-var DbgSteps []float64
-
-func dbgStep(at int, size, gain float64) { DbgSteps = append(DbgSteps, float64(at), size, gain) }

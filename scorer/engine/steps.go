@@ -2,48 +2,69 @@ package engine
 
 import "math"
 
-// hiddenStep looks in a test for one sudden change of level, which the fitted
-// response would otherwise swallow: a strap that slipped, or a lock on the step
-// rate. For every second it asks how much of the scatter about the response a
-// step there would explain, the response being fitted anew beside it, and
-// returns the step that explains most, as seconds into the test, bpm, and the
-// gain in log likelihood.
-//
-// With r the residuals of the response, X its shapes and h the step, the sum of
-// squares falls by (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
-func (f *finder) hiddenStep(start, length int) (at int, size, gain float64) {
+// shape is the response fitted to a whole test once its place is known, for
+// judging only.
+type shape struct {
+	response
+	kernel *kernel
+	onset  int // grid second
+	// The sudden change of level that would explain most of the scatter: when
+	// (seconds into the test), by how many bpm, and the gain in log likelihood.
+	stepAt   int
+	stepSize float64
+	stepGain float64
+}
+
+// at returns the response's heart rate at a grid second from the onset on.
+func (sh *shape) at(t int) (bpm float64, ok bool) {
+	k := t - sh.onset
+	if sh.kernel == nil || k < 0 || k >= len(sh.kernel.e) {
+		return 0, false
+	}
+	e := sh.kernel.e[k]
+	return sh.h0*e + sh.level*(1-e) + sh.gain*sh.kernel.g[k], true
+}
+
+// shapeOf fits the response to a whole test, and looks in it for one sudden
+// change of level that the response would otherwise swallow: a strap that
+// slipped, or a lock on the step rate. For every second it asks how much of the
+// scatter a step there would explain, the response being fitted anew beside it.
+func (f *finder) shapeOf(start, length int) shape {
 	g := &f.grid
 	a, b := max(0, start-before), start+length
-	best := math.Inf(1)
+	sh := shape{response: response{ss: math.Inf(1)}}
+	onsets := [...]int{start, start + 2, start + 4}
 	for i := range f.fineOn {
 		k := &f.fineOn[i]
 		k.look(g.x, a, b)
-		// The response may begin a little late.
-		for _, late := range [...]int{0, 2, 4} {
-			best = min(best, k.fitOn(g, start+late, a, b).ss)
+		for _, t := range onsets {
+			if r := k.fitOn(g, t, a, b); r.ss < sh.ss {
+				sh.response, sh.kernel, sh.onset = r, k, t
+			}
 		}
+	}
+	if sh.kernel == nil {
+		return sh
 	}
 	n := float64(b - a)
 	for i := range f.fineOn {
 		k := &f.fineOn[i]
-		for _, t := range [...]int{start, start + 2, start + 4} {
+		for _, t := range onsets {
 			r := k.fitOn(g, t, a, b)
-			// A time constant that fits badly even with its best step can't win.
-			when, by, fall := k.step(g, &r, t, a, b, start+10, b-8)
-			if when == 0 {
-				continue
-			}
+			at, size, fall := k.step(g, &r, t, a, b, start+10, b-8)
 			left := max(r.ss-fall, 0)
-			if v := n / (2 * worth) * math.Log((best/n+roundingVar)/(left/n+roundingVar)); v > gain {
-				at, size, gain = when-start, by, v
+			if v := n / (2 * worth) * math.Log((sh.ss/n+roundingVar)/(left/n+roundingVar)); at > 0 && v > sh.stepGain {
+				sh.stepAt, sh.stepSize, sh.stepGain = at-start, size, v
 			}
 		}
 	}
-	return at, size, gain
+	return sh
 }
 
 // step returns the second in [from, to) at which a step added to the response r
-// (with its onset at t, fitted over [a, b)) lowers the sum of squares most.
+// (with its onset at t, fitted over [a, b)) lowers the sum of squares most, its
+// size and by how much. With r's residuals, the shapes X and the step h, the
+// sum of squares falls by (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
 func (k *kernel) step(g *grid, r *response, t, a, b, from, to int) (at int, size, fall float64) {
 	p, n := float64(t-a), b-t
 	var m [4][4]float64
