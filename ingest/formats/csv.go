@@ -131,7 +131,7 @@ func (r *csvReader) read() *Error {
 		if r.rows == 0 {
 			return r.bad
 		}
-		r.notes = append(r.notes, fmt.Sprintf("the last %d lines hold no samples and were left out", r.badRows))
+		r.notes = append(r.notes, count(r.badRows, "line")+" at the end without a time left out")
 	}
 	return nil
 }
@@ -280,9 +280,8 @@ func (r *csvReader) traceOf(cells []string) (*csvTrace, *Error) {
 	}
 	name := cleanText(label)
 	for _, t := range r.traces { // the same name, spaced otherwise
-		if t.trace.Label == name {
-			r.remember(label, t)
-			return t, nil
+		if t.trace.Part == name {
+			return t, r.remember(label, t)
 		}
 	}
 	if len(r.traces) >= r.b.Traces {
@@ -297,15 +296,16 @@ func (r *csvReader) traceOf(cells []string) (*csvTrace, *Error) {
 		t.trace.Samples = make([]schemas.Sample, 0, min(len(r.text)/40, r.b.samples)+16)
 	}
 	r.traces = append(r.traces, t)
-	r.remember(label, t)
-	return t, nil
+	return t, r.remember(label, t)
 }
 
-// remember keeps spellings of an athlete's name, not without end.
-func (r *csvReader) remember(label string, t *csvTrace) {
-	if len(r.byAthlete) < 4*r.b.Traces {
-		r.byAthlete[strings.Clone(label)] = t
+// remember keeps the spellings of an athlete's name, not without end.
+func (r *csvReader) remember(label string, t *csvTrace) *Error {
+	if len(r.byAthlete) >= 4*r.b.Traces {
+		return tooManyTraces(r.b)
 	}
+	r.byAthlete[strings.Clone(label)] = t
+	return nil
 }
 
 func (r *csvReader) long() bool { return r.athlete >= 0 || r.first >= 0 || r.last >= 0 }

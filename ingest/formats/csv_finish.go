@@ -90,7 +90,7 @@ func (r *csvReader) resolveZone(t *csvTrace) *Error {
 	}
 	if twice > 0 {
 		t.trace.Notes = append(t.trace.Notes, fmt.Sprintf(
-			"%d clock times fall in the hour that %s has twice when summer time ends; they were read so that time runs on", twice, w.zone))
+			"%s in the hour that %s has twice when summer time ends, read so that time runs on", count(twice, "clock time"), w.zone))
 	}
 	if r.opt.Zone == nil {
 		t.trace.Notes = append(t.trace.Notes, "clock times were read as UTC, for want of a zone")

@@ -73,7 +73,8 @@ func numberTime(v float64, unit string) cellTime {
 	}
 	for _, e := range [...]struct{ low, scale float64 }{{1e17, 1}, {1e14, 1e3}, {1e11, 1e6}, {9e8, 1e9}} {
 		if v >= e.low && v < e.low*50 && (unit != "ms" || e.scale <= 1e6) {
-			return cellTime{form: instantForm, ns: int64(v * e.scale), number: true}
+			// To the microsecond: a float64 holds no more of a Unix time.
+			return cellTime{form: instantForm, ns: int64(math.Round(v*e.scale/1e3)) * 1e3, number: true}
 		}
 	}
 	if v < 0 || v*scale > float64(1000*time.Hour) {

@@ -248,22 +248,28 @@ func (t *csvTimes) orderOf(column int) DateOrder {
 		if _, half := cutHalf(cell); half != 0 {
 			return MonthFirst
 		}
-		a, aOK := parseDateTime(cell, DayFirst)
-		b, bOK := parseDateTime(cell, MonthFirst)
-		if !aOK || !bOK || a.ns != b.ns {
-			continue // it says nothing: both readings differ
-		}
-		first := digits([]byte(strings.FieldsFunc(cell, func(r rune) bool { return r == '/' || r == '-' })[0]))
-		switch {
-		case first > 31:
-			continue // year first
-		case first > 12:
+		switch first, second := leadingNumbers(cell); {
+		case first > 12 && first <= 31:
 			return DayFirst
-		case first != int(time.Unix(0, a.ns).UTC().Day()):
+		case first <= 12 && second > 12 && second <= 31:
 			return MonthFirst
 		}
 	}
 	return Undecided
+}
+
+// leadingNumbers returns the two numbers that a date begins with, 0 for want of them.
+func leadingNumbers(s string) (first, second int) {
+	i := strings.IndexAny(s, "/-")
+	if i <= 0 || i > 2 {
+		return 0, 0
+	}
+	rest := s[i+1:]
+	j := strings.IndexAny(rest, "/-")
+	if j <= 0 || j > 2 {
+		return 0, 0
+	}
+	return digits([]byte(s[:i])), digits([]byte(rest[:j]))
 }
 
 // follow lets clock times without a date run past midnight.

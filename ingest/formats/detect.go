@@ -94,8 +94,11 @@ func decode(content []byte, opt Options, b *budget, nesting int) ([]schemas.Trac
 	if err != nil {
 		return nil, "", err
 	}
-	if start := bytes.TrimLeft(text, " \t\r\n"); len(start) > 0 && start[0] == '<' {
+	switch start := bytes.TrimLeft(text, " \t\r\n"); {
+	case len(start) > 0 && start[0] == '<':
 		return decodeXML(text, b)
+	case len(start) > 0 && (start[0] == '{' || start[0] == '['):
+		return nil, "", problem(ErrUnknownFormat, "byte 0", "JSON is not read", "Export the samples as FIT, TCX, GPX or CSV")
 	}
 	traces, err := decodeCSV(text, encoding, opt, b)
 	if err != nil && err.Kind == ErrUnknownFormat {
@@ -128,8 +131,6 @@ var knownOthers = []struct {
 	{"%PDF", "a PDF document", "Export the samples as FIT, TCX, GPX or CSV"},
 	{"\x89PNG", "a picture", "Export the samples as FIT, TCX, GPX or CSV"},
 	{"\xff\xd8\xff", "a picture", "Export the samples as FIT, TCX, GPX or CSV"},
-	{"{", "JSON", "Export the samples as FIT, TCX, GPX or CSV"},
-	{"[{", "JSON", "Export the samples as FIT, TCX, GPX or CSV"},
 }
 
 // unknown is the error for content that no reader takes.

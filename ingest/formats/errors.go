@@ -103,6 +103,14 @@ func (e *Error) inFile(name string) *Error {
 	return &c
 }
 
+// count returns "1 sample", "2 samples".
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
 func atLine(n int) string   { return fmt.Sprintf("line %d", n) }
 func atByte(n int64) string { return fmt.Sprintf("byte %d", n) }
 

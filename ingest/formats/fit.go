@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"github.com/muktihari/fit/decoder"
+	"github.com/muktihari/fit/kit/hash/crc16"
 
 	"canter.example/schemas"
 )
@@ -19,6 +20,9 @@ type fitHeader struct {
 	data int64
 	// repaired is why the header in the file could not be used as it is.
 	repaired string
+	// altered is set when the header's own checksum does not fit; the data has
+	// one of its own, and may be sound.
+	altered bool
 }
 
 // readFITHeader reads the header at the start of b. Devices that lose power
@@ -34,6 +38,11 @@ func readFITHeader(b []byte) (fitHeader, bool) {
 	}
 	if len(b) < h.size {
 		return fitHeader{}, false
+	}
+	if sum := binary.LittleEndian.Uint16(b[h.size-2:]); h.size == 14 && sum != 0 {
+		crc := crc16.New()
+		_, _ = crc.Write(b[:12])
+		h.altered = crc.Sum16() != sum
 	}
 	if h.data == 0 && len(b) > h.size {
 		h.repaired = "the device did not finish the file: its header gives no size"
@@ -120,6 +129,9 @@ func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
 		}
 		if found == "" {
 			found = h.repaired
+		}
+		if h.altered && found == "" {
+			d.fit.note("the checksum of the header at byte %d does not fit; that of the data does", offset)
 		}
 		if found != "" && damage == "" {
 			damage = found

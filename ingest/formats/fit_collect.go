@@ -159,13 +159,9 @@ func (c *fitCollector) record(m *proto.Message) {
 		}
 	}
 	c.records++
-	if timestamp == basetype.Uint32Invalid {
-		c.noTime.add(c.recordPlace)
-		return
-	}
 	seconds := int64(timestamp) + fitEpoch
-	if seconds < minUnix || seconds >= maxUnix {
-		c.absurd.add(c.recordPlace)
+	if timestamp == basetype.Uint32Invalid || seconds < minUnix || seconds >= maxUnix {
+		c.untimed(timestamp)
 		return
 	}
 	var s schemas.Sample
@@ -186,6 +182,18 @@ func (c *fitCollector) record(m *proto.Message) {
 	c.rr.record(at)
 	if !c.add(at, s) {
 		c.stop(c.b.samplesError(c.recordPlace()))
+	}
+}
+
+// untimed counts a record without a time that can be.
+func (c *fitCollector) untimed(timestamp uint32) {
+	switch {
+	case !c.b.takeSample():
+		c.stop(c.b.samplesError(c.recordPlace()))
+	case timestamp == basetype.Uint32Invalid:
+		c.noTime.add(c.recordPlace)
+	default:
+		c.absurd.add(c.recordPlace)
 	}
 }
 

@@ -33,10 +33,7 @@ func (c *fitCollector) finish(damage string) (schemas.Trace, *Error) {
 	c.endLaps()
 	t.RR = c.rr.since(c.start)
 	c.noteTallies()
-	if damage != "" {
-		t.Damaged = true
-		c.note("damaged: %s; %d samples were read", damage, len(t.Samples))
-	}
+	c.damage(damage)
 	return *t, nil
 }
 
@@ -256,7 +253,7 @@ func (s *strapReadings) merge(r *recorder) {
 			filled++
 		}
 	}
-	r.note("the heart rate of %d records comes from %d readings that the strap stored apart", filled, len(s.list))
+	r.note("the heart rate of %s comes from %s that the strap stored apart", count(filled, "record"), count(len(s.list), "reading"))
 }
 
 // around returns the heart rate at a time, rounded to whole bpm as devices do.

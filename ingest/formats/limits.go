@@ -9,7 +9,8 @@ import (
 // defaults together keep any input below 2 s and 256 MiB on one core of a
 // small machine.
 type Limits struct {
-	// Bytes of one document, after unpacking. 32 MiB is 30 h of TCX at 1 Hz.
+	// Bytes of one document, after unpacking. 32 MiB is 14 h of indented TCX
+	// at 1 Hz, and weeks of FIT.
 	Bytes int64
 	// Unpacked bytes of all entries of an archive together.
 	Unpacked int64

@@ -2,6 +2,7 @@ package formats
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"canter.example/schemas"
@@ -50,6 +51,18 @@ func (r *recorder) add(unixNano int64, s schemas.Sample) bool {
 	return true
 }
 
+// damagedNote begins the note that goes with a trace marked Damaged.
+const damagedNote = "damaged: "
+
+// damage marks the trace as read from a damaged file.
+func (r *recorder) damage(what string) {
+	if what == "" {
+		return
+	}
+	r.trace.Damaged = true
+	r.note(damagedNote+"%s; %s read", what, count(len(r.trace.Samples), "sample"))
+}
+
 func (r *recorder) note(format string, args ...any) {
 	r.trace.Notes = append(r.trace.Notes, fmt.Sprintf(format, args...))
 }
@@ -57,13 +70,13 @@ func (r *recorder) note(format string, args ...any) {
 // noteTallies puts what was counted into notes.
 func (r *recorder) noteTallies() {
 	if r.noTime.n > 0 {
-		r.note("%d samples without a time were left out, the first at %s", r.noTime.n, r.noTime.first)
+		r.note("%s without a time left out, the first at %s", count(r.noTime.n, "sample"), r.noTime.first)
 	}
 	if r.absurd.n > 0 {
-		r.note("%d samples with times outside 2000 to 2099 were left out, the first at %s: is the device's clock set?", r.absurd.n, r.absurd.first)
+		r.note("%s with a time outside 2000 to 2099 left out, the first at %s: is the device's clock set?", count(r.absurd.n, "sample"), r.absurd.first)
 	}
 	if r.notNumber.n > 0 {
-		r.note("%d values that are no numbers were taken as no reading, the first at %s", r.notNumber.n, r.notNumber.first)
+		r.note("%s that cannot be read as a number taken as no reading, the first at %s", count(r.notNumber.n, "value"), r.notNumber.first)
 	}
 }
 
@@ -71,10 +84,10 @@ func (r *recorder) noteTallies() {
 func (r *recorder) emptyError(what string) *Error {
 	switch {
 	case r.absurd.n > 0:
-		return problem(ErrTime, r.absurd.first, fmt.Sprintf("all %d samples have times outside 2000 to 2099", r.absurd.n),
+		return problem(ErrTime, r.absurd.first, fmt.Sprintf("no sample has a time within 2000 to 2099 (%d do not)", r.absurd.n),
 			"Set the device's clock, or correct the dates in the file")
 	case r.noTime.n > 0:
-		return problem(ErrTime, r.noTime.first, fmt.Sprintf("none of the %d samples has a time", r.noTime.n),
+		return problem(ErrTime, r.noTime.first, count(r.noTime.n, "sample")+", none with a time",
 			"Export the session with times")
 	}
 	return problem(ErrNoSamples, "", what, "Export the recording of the session itself")
@@ -107,9 +120,11 @@ func finish(format string, traces []schemas.Trace, err *Error, b *budget) ([]sch
 		readings += n
 	}
 	if readings == 0 {
-		what := fmt.Sprintf("%d samples, none with a heart rate", samples)
-		if out[0].Damaged {
-			what += "; " + out[0].Notes[len(out[0].Notes)-2] // the note on the damage, before the one on the strap
+		what := count(samples, "sample") + ", none with a heart rate"
+		for _, n := range out[0].Notes {
+			if strings.HasPrefix(n, damagedNote) {
+				what += "; " + n
+			}
 		}
 		return nil, format, problem(ErrNoHeartRate, "", what,
 			"See that the strap is worn and paired with the recording device")
@@ -179,7 +194,7 @@ func splitSessions(t schemas.Trace) ([]schemas.Trace, *Error) {
 	for i, r := range kept {
 		s := sessionOf(&t, r)
 		if strays > 0 {
-			s.Notes = append(s.Notes, fmt.Sprintf("%d samples with times more than %s away from the others were left out", strays, "6 h"))
+			s.Notes = append(s.Notes, count(strays, "sample")+" more than 6 h away from the others left out")
 		}
 		if len(kept) > 1 {
 			s.Part = fmt.Sprintf("%s#%d", t.Part, i+1)

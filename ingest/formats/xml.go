@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 	"time"
 
 	"canter.example/schemas"
@@ -70,6 +71,10 @@ type xmlReader interface {
 // decodeXML reads a TCX or GPX file, told by its root element.
 func decodeXML(text []byte, b *budget) ([]schemas.Trace, string, *Error) {
 	w := xmlWalk{src: xmlSource{content: text, stop: len(text)}, b: b}
+	// References such as &amp; cost the decoder as much as an element.
+	if b.elements -= bytes.Count(text, []byte{'&'}); b.elements < 0 {
+		return nil, "", w.elementsError()
+	}
 	damage, err := w.run()
 	if err != nil {
 		return nil, w.format, err
@@ -122,6 +127,10 @@ func (w *xmlWalk) run() (damage string, err *Error) {
 			}
 			w.text = append(w.text, t...)
 		case xml.Directive:
+			if w.reader == nil && len(t) >= 12 && strings.EqualFold(string(t[:12]), "doctype html") {
+				return "", problem(ErrUnknownFormat, atLine(w.src.line()), "a web page, perhaps a sign-in page saved in place of the export",
+					"Sign in and export the session again")
+			}
 			return "", problem(ErrEntities, atLine(w.src.line()), "the file declares a document type, and may hide entities in it",
 				"Remove the <!DOCTYPE …> part, or export the session again")
 		}
@@ -141,6 +150,8 @@ func (w *xmlWalk) ended(err error) (string, *Error) {
 		return "", nil
 	case errors.Is(err, io.EOF):
 		return fmt.Sprintf("the file ends early, at line %d, inside <%s>", w.src.line(), w.names[len(w.names)-1]), nil
+	case errors.As(err, &syntax) && syntax.Msg == "unexpected EOF":
+		return fmt.Sprintf("the file ends early, at line %d, inside a tag", w.src.line()), nil
 	case errors.As(err, &syntax):
 		return fmt.Sprintf("line %d: %s", w.src.line(), cleanText(syntax.Msg)), nil
 	}
@@ -152,11 +163,15 @@ func (w *xmlWalk) tokenError() *Error {
 		"Export the session again")
 }
 
+func (w *xmlWalk) elementsError() *Error {
+	return problem(ErrTooMany, atLine(w.src.line()), fmt.Sprintf("more than %d XML elements", w.b.Elements),
+		"Split the recording into one file a session")
+}
+
 func (w *xmlWalk) open(t xml.StartElement) *Error {
 	name := t.Name.Local
 	if w.b.elements--; w.b.elements < 0 {
-		return problem(ErrTooMany, atLine(w.src.line()), fmt.Sprintf("more than %d XML elements", w.b.Elements),
-			"Split the recording into one file a session")
+		return w.elementsError()
 	}
 	if len(w.names) >= w.b.Depth {
 		return problem(ErrTooDeep, atLine(w.src.line()), fmt.Sprintf("XML elements nested more than %d deep", w.b.Depth),
@@ -300,12 +315,9 @@ func (t *track) finishTrack(damage, empty string) (schemas.Trace, *Error) {
 	}
 	t.noteTallies()
 	if t.noZone.n > 0 {
-		t.note("%d times without a zone were read as UTC, the first at %s", t.noZone.n, t.noZone.first)
+		t.note("%s without a zone read as UTC, the first at %s", count(t.noZone.n, "time"), t.noZone.first)
 	}
-	if damage != "" {
-		t.trace.Damaged = true
-		t.note("damaged: %s; %d samples were read", damage, len(t.trace.Samples))
-	}
+	t.damage(damage)
 	return t.trace, nil
 }
 
