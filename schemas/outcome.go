@@ -69,6 +69,8 @@ const (
 	ReasonStageMissing    ReasonCode = "stage-missing"
 	ReasonOutsideBand     ReasonCode = "outside-band"
 	ReasonHighUncertainty ReasonCode = "high-uncertainty"
+	// ReasonIdentity: something worth knowing about how the athlete was found.
+	ReasonIdentity ReasonCode = "identity"
 )
 
 // Recovery is heart-rate recovery at one delay after the end of the test.

@@ -32,6 +32,7 @@ func (b *builder) build(w *clubWritten) {
 	b.squadProtocols(w)
 	b.athletes(&w.Athletes)
 	b.checkAthletes()
+	c.names = newNames(c.Athletes)
 	for i, p := range w.Planned {
 		if p != nil {
 			b.planned(fmt.Sprintf("planned[%d]", i), p)
@@ -111,9 +112,11 @@ func (b *builder) folders(at string, list []*folderWritten, watched []watchedAt)
 		folder := Folder{Path: b.absolute(f.Path), Name: strings.TrimSpace(string(f.Path)), Pattern: string(f.Pattern)}
 		folder.CSVZone = b.zone(at+".csv_zone", f.CSVZone, b.club.Zone)
 		if folder.Pattern != "" {
-			if _, err := CompilePattern(folder.Pattern); err != nil {
+			p, err := CompilePattern(folder.Pattern)
+			if err != nil {
 				b.word(at+".pattern", err)
 			}
+			folder.pattern = p
 		}
 		for _, w := range watched {
 			if text := nested(folder.Path, w.path); text != "" {

@@ -25,6 +25,9 @@ type Club struct {
 	Privacy    Privacy
 	Chat       Chat
 	Files      Files
+
+	// names are collected by Parse.
+	names *names
 }
 
 // Squad is a group of athletes that train together and share a chat channel.
@@ -52,6 +55,25 @@ type Folder struct {
 	// CSVZone is the zone of clock times in CSV files of this folder; the
 	// club's zone unless set.
 	CSVZone *time.Location
+
+	// pattern is compiled by Parse.
+	pattern *Pattern
+}
+
+// Match reads a path below the folder by the folder's pattern; ok is false
+// when there is none or the path does not fit it.
+func (f *Folder) Match(path string) (parts Parts, ok bool) {
+	p := f.pattern
+	if p == nil {
+		if f.Pattern == "" {
+			return Parts{}, false
+		}
+		var err error
+		if p, err = CompilePattern(f.Pattern); err != nil {
+			return Parts{}, false
+		}
+	}
+	return p.Match(path)
 }
 
 // Planned is a test that the club runs at regular times.

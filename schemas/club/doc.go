@@ -19,6 +19,7 @@
 //	defaults.go  every default, with its source
 //	slots.go     when planned tests happen, clocks changing or not
 //	pattern.go   what a file's path says
+//	names.go     athletes by what people call them
 //
 // Limits: a club file has at most 1 MiB, the athletes' CSV 4 MiB. Parse reads
 // no other file than the CSV, looks at no folder, and takes no secret.

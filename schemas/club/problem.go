@@ -96,9 +96,9 @@ func list(words []string, last string) string {
 	}
 }
 
-// nearest returns the candidate that a mistyped word most likely means, "" when
+// Nearest returns the candidate that a mistyped word most likely means, "" when
 // none is near: at most two slips, and fewer than half of the word.
-func nearest(word string, candidates []string) string {
+func Nearest(word string, candidates []string) string {
 	best, least := "", min(2, utf8.RuneCountInString(word)/2)
 	folded := foldKey(word)
 	for _, c := range candidates {
@@ -147,7 +147,7 @@ func slips(a, b []rune) int {
 
 // didYouMean returns the hint for a mistyped word, or otherwise.
 func didYouMean(word string, candidates []string, otherwise string) string {
-	if n := nearest(word, candidates); n != "" {
+	if n := Nearest(word, candidates); n != "" {
 		return fmt.Sprintf("Did you mean %q?", n)
 	}
 	return otherwise

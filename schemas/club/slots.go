@@ -120,6 +120,12 @@ func firstInstant(y int, m time.Month, d, hour, minute int, zone *time.Location)
 	}
 }
 
+// StartOfDay returns the first instant of a local date, which is not midnight
+// where clocks jump over it.
+func StartOfDay(y int, m time.Month, d int, zone *time.Location) time.Time {
+	return firstInstant(y, m, d, 0, 0, zone)
+}
+
 // Slots returns the planned tests in [from, to), ascending, in the club's
 // zone. Each local date that a cron expression names has exactly one slot for
 // each time of day: on the day the clocks go forward over the planned time, at
