@@ -131,28 +131,22 @@ func (s *series) jumpsAt(i int) bool {
 	return math.Abs(before/float64(nb)-after/float64(na)) > 10+8*(max(1, s.interval)-1)
 }
 
-// follows reports whether heart rate minus step rate varies clearly less than
-// the step rate does.
+// follows reports whether heart rate repeats the step rate's changes from
+// sample to sample: then their difference changes less than the step rate does.
+// For two quantities that know nothing of each other it changes more.
 func (s *series) follows(i, j int) bool {
-	var n, sc, scc, sd, sdd float64
-	for k := i; k < j; k++ {
-		if s.why[k] != kept || s.cad[k] <= 0 {
+	var n, dc, dd float64
+	for k := i + 1; k < j; k++ {
+		if s.why[k] != kept || s.why[k-1] != kept || s.cad[k] <= 0 || s.cad[k-1] <= 0 {
 			continue
 		}
-		c := float64(s.cad[k])
-		d := s.hr[k] - c
+		c := float64(s.cad[k] - s.cad[k-1])
+		d := s.hr[k] - s.hr[k-1] - c
 		n++
-		sc += c
-		scc += c * c
-		sd += d
-		sdd += d * d
+		dc += c * c
+		dd += d * d
 	}
-	if n < 10 {
-		return false
-	}
-	varC := scc/n - sc/n*sc/n
-	varD := sdd/n - sd/n*sd/n
-	return varC > 0.8 && varD < 0.5*varC
+	return n >= 10 && dc > 0.4*n && dd < 0.6*dc
 }
 
 // segment is a stretch of kept samples without a jump inside: samples

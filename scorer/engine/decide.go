@@ -31,7 +31,6 @@ func (f *finder) given(at float64, h *hints) candidate {
 // is none.
 func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason) {
 	var chosen []candidate
-	alike := 0
 	for i := range all {
 		c := all[i]
 		if !f.isTest(&c) {
@@ -49,7 +48,6 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		}
 		c.source = c.origin(h)
 		chosen = append(chosen, c)
-		alike++
 	}
 	if len(chosen) == 0 {
 		if c := f.cutShort(h); c != nil {
@@ -58,12 +56,27 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		}
 		return nil, f.whyNone(all)
 	}
-	if alike > mostTests && !chosen[0].lap && !chosen[0].team {
-		for i := range chosen {
-			chosen[i].repeated = true
-		}
-	}
+	markRepeats(chosen)
 	return chosen[:min(len(chosen), mostTests)], nil
+}
+
+// markRepeats notes where efforts like the test come several times, so that
+// nobody can tell which is the test: intervals, or two that fit nearly as well.
+// A lap mark, team-mates, or a planned time that only the best one keeps to,
+// decide between them.
+func markRepeats(chosen []candidate) {
+	best := &chosen[0]
+	if len(chosen) < 2 || best.lap || best.team {
+		return
+	}
+	second := &chosen[1]
+	if best.planned && !second.planned {
+		return
+	}
+	for i := range chosen {
+		chosen[i].repeated = len(chosen) > mostTests
+		chosen[i].tied = second.score() > 0.75*best.score()
+	}
 }
 
 // alike reports whether a later candidate is an effort like the first one.
@@ -111,7 +124,7 @@ func (f *finder) isTest(c *candidate) bool {
 		return c.misfit < 15 && (c.seesOn() || c.seesOff())
 	}
 	// Nobody to vouch for it: it must look like the test.
-	if c.misfit > 10 || c.level > 4 || c.rivals < 0.1 {
+	if c.misfit > 10 || c.level > 9 || c.rivals < 0.1 {
 		return false
 	}
 	if c.seesOn() && c.seesOff() {
@@ -168,6 +181,8 @@ func (f *finder) whyNone(all []candidate) *schemas.Reason {
 	c := &all[0]
 	from := mmss(int(f.grid.time(c.start)))
 	switch {
+	case c.level > 9:
+		r.Text = fmt.Sprintf("heart rate in the likeliest stretch, from %s into the trace, is far below the protocol's or does not come to a level", from)
 	case c.misfit > 8:
 		r.Text = fmt.Sprintf("the likeliest stretch, from %s into the trace, is not steady", from)
 	case c.goesOn:

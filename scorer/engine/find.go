@@ -18,11 +18,11 @@ const (
 	// most coarse candidates that are looked at closely.
 	mostCandidates = 6
 
-	// Heart rate answers late: by 0.8 ± 1.8 s at the start of a run and 2 ± 2.5 s
+	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
-	onDelay, onDelaySD   = 0.8, 1.8
-	offDelay, offDelaySD = 2.0, 2.5
+	onDelay, onDelaySD   = 1.0, 2.0
+	offDelay, offDelaySD = 2.0, 3.0
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
@@ -56,6 +56,7 @@ type candidate struct {
 	lap      bool
 	planned  bool
 	team     bool
+	tied     bool    // another effort fits nearly as well
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
 	exact    float64 // trace seconds, for a start given by hand

@@ -28,6 +28,7 @@ const (
 	mostLevelCost = 2.0
 	// mostScatter about the response (bpm), over the trace's own wiggle.
 	mostScatter = 2.0
+	mostMisfit  = 4.0
 	// leastStepGain is the gain in log likelihood that goes with leastStep.
 	leastStepGain = 6.5
 	// mostHRexSE and mostHRRSE: standard errors above which the numbers are
@@ -100,6 +101,8 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 			}
 			v.add(schemas.Check, schemas.ReasonStartUncertain,
 				"heart rate shows only one edge of the test; its %s is not seen, so it may have been longer or shorter", which)
+		case c.evOn < 8 && !c.vouched():
+			v.add(schemas.Check, schemas.ReasonStartUncertain, "heart rate hardly shows where the run begins")
 		case c.goesOn && !c.lap && !c.team:
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "the run seems longer than the test")
 		}
@@ -110,7 +113,9 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 	if c.repeated {
 		v.add(schemas.Check, schemas.ReasonSecondTest, "several efforts of this length are in the trace; this looks like intervals")
 	} else if of > 1 && !by {
-		if rank > 0 {
+		if c.tied {
+			v.add(schemas.Check, schemas.ReasonSecondTest, "two efforts like the test are in the trace and fit about as well: say which it is")
+		} else if rank > 0 {
 			v.add(schemas.Check, schemas.ReasonSecondTest, "a second effort like the test is in the same trace; the other one fits better")
 		} else {
 			v.remark(schemas.ReasonSecondTest, "a second effort like the test is in the same trace")
@@ -203,7 +208,7 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	scatter := math.Sqrt(sh.ss / float64(sh.n))
 	if c.level > mostLevelCost {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
-	} else if scatter > mostScatter+w.series.wiggle {
+	} else if scatter > mostScatter+w.series.wiggle || c.misfit > mostMisfit {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
 	}
 	bend, where := w.bend(m, &sh, c)
@@ -236,7 +241,7 @@ func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
 	for _, d := range m.delays {
 		n := int(d.delay)
 		switch {
-		case d.ok && d.fall < 8:
+		case d.ok && d.fall < leastFall(p.Posture):
 			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate fell by only %.0f bpm in %d s: no %s recovery", d.fall, n, p.Posture)
 		case d.ok && d.se > mostHRRSE:
 			v.remark(schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
@@ -249,6 +254,15 @@ func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
 				n, 100*m.endHR.coverage(), 100*d.avg.coverage(), 100*m.coverMin)
 		}
 	}
+}
+
+// leastFall is the HRR in bpm below which the recovery is doubted: somebody who
+// rests after a run recovers faster. It says nothing of the athlete.
+func leastFall(p schemas.Posture) float64 {
+	if p == schemas.Walking {
+		return 6
+	}
+	return 10
 }
 
 func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {

@@ -181,8 +181,8 @@ func (w *writer) play(sc Scenario, severity int, length float64, truth *Truth) [
 		return []float64{a, c}
 	case "high at start":
 		w.warmUp()
-		w.run(between(r, 60, 200), between(r, 0.85, 1.0))
-		w.walk(between(r, 4, 15))
+		w.run(between(r, 60, 200), between(r, 0.6, 0.95))
+		w.walk(between(r, 5, 40))
 	default:
 		if sc.Group == NoTest {
 			w.playNoTest(sc.Name, length)
