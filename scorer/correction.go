@@ -35,7 +35,7 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 		s.log.Warn("scorer: asked to score a file that neither archive nor history knows", "file", id.Short())
 		return nil
 	}
-	outcomes, err := s.history.FileTests(ctx, id)
+	outcomes, err := s.testsOf(ctx, id)
 	if err != nil {
 		return err
 	}
@@ -43,8 +43,12 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 	if err != nil {
 		return err
 	}
+	windows := make(map[schemas.TestID][]schemas.TraceSecond, len(outcomes))
 	for i := range outcomes {
 		o := &outcomes[i]
+		if windows[o.TestID], err = s.history.TraceSeconds(ctx, o.TestID); err != nil {
+			return err
+		}
 		r := rulings[o.TestID]
 		o.Staff, o.Version = r.Verdict, v
 		if !r.Start.IsZero() && !r.Start.Equal(o.Start) {
@@ -52,7 +56,7 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 		}
 	}
 	f.Version = v
-	if err := s.history.SaveFile(ctx, f, outcomes, nil); err != nil {
+	if err := s.history.SaveFile(ctx, f, outcomes, windows); err != nil {
 		return err
 	}
 	return s.tell(ctx, f, outcomes, outcomes, v)

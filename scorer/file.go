@@ -40,7 +40,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil {
 		return err
 	}
-	before, err := s.history.FileTests(ctx, msg.ID)
+	before, err := s.testsOf(ctx, msg.ID)
 	if err != nil {
 		return err
 	}
@@ -127,47 +127,56 @@ func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings 
 	return out, nil
 }
 
-// trace scores one athlete's trace by the planned test it may hold, else by
+// trace scores one athlete's trace by the planned tests it may hold, else by
 // each of the squad's protocols. remark says why nothing was found.
 func (s *Service) trace(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
-	slot := s.club.SlotFor(who.Squad, tr.Start, tr.Start.Add(tr.End()))
-	for _, p := range s.candidates(who.Squad, slot) {
-		req := engine.Request{Protocol: p, HRmax: who.Athlete.HRmaxAt(tr.Start.In(s.club.Zone).Year())}
-		if slot != nil {
-			req.Around, req.Within = slot.Time, slot.Planned.Within
+	for _, l := range s.looks(who.Squad, tr) {
+		req := engine.Request{Protocol: l.protocol, HRmax: who.Athlete.HRmaxAt(tr.Start.In(s.club.Zone).Year())}
+		if l.slot != nil {
+			req.Around, req.Within = l.slot.Time, l.slot.Planned.Within
 		}
 		fs, why := s.byProtocol(msg, tr, who, req, rulings)
 		if why != "" {
 			remark = why
 		}
-		found = append(found, fs...)
-	}
-	for i := range found {
-		if slot != nil {
-			found[i].Outcome.MicrocycleDay, found[i].Outcome.Surface = slot.Planned.MicrocycleDay, slot.Planned.Surface
+		for i := range fs {
+			if l.slot != nil {
+				fs[i].Outcome.MicrocycleDay, fs[i].Outcome.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
+			}
 		}
+		found = append(found, fs...)
 	}
 	return withoutOverlaps(found), remark
 }
 
-// candidates are the protocols to look for: the planned one, else the squad's.
-func (s *Service) candidates(squad string, slot *club.Slot) []*schemas.Protocol {
-	if slot != nil {
+// look is one search of a trace: by a protocol, at a planned time or anywhere.
+type look struct {
+	protocol *schemas.Protocol
+	slot     *club.Slot
+}
+
+// looks are the searches a trace is worth: each planned test that it may hold,
+// and only if there is none, the squad's protocols, or all of the club's.
+func (s *Service) looks(squad string, tr *schemas.Trace) []look {
+	var out []look
+	for _, slot := range s.club.SlotsFor(squad, tr.Start, tr.Start.Add(tr.End())) {
 		if p := s.club.Protocol(slot.Planned.Protocol); p != nil {
-			return []*schemas.Protocol{p}
+			out = append(out, look{protocol: p, slot: &slot})
 		}
 	}
-	var out []*schemas.Protocol
+	if len(out) > 0 {
+		return out
+	}
 	if q := s.club.Squad(squad); q != nil && len(q.Protocols) > 0 {
 		for _, id := range q.Protocols {
 			if p := s.club.Protocol(id); p != nil {
-				out = append(out, p)
+				out = append(out, look{protocol: p})
 			}
 		}
 		return out
 	}
 	for i := range s.club.Protocols {
-		out = append(out, &s.club.Protocols[i])
+		out = append(out, look{protocol: &s.club.Protocols[i]})
 	}
 	return out
 }
@@ -249,7 +258,7 @@ func boolInt(b bool) int {
 // park stores a file with the reason why it could not be handled, and tells
 // the alerts stage, which tells staff once.
 func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Version, format, reason string) error {
-	before, err := s.history.FileTests(ctx, msg.ID)
+	before, err := s.testsOf(ctx, msg.ID)
 	if err != nil {
 		return err
 	}

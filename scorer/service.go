@@ -11,6 +11,7 @@ import (
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
+	"canter.example/schemas/history"
 )
 
 // Durable is the name of the scorers' shared consumer.
@@ -33,8 +34,10 @@ type Broker interface {
 type History interface {
 	// File returns the stored record of a file.
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
-	// FileTests returns the tests that the newest scoring of the file found.
-	FileTests(ctx context.Context, id schemas.FileID) ([]schemas.Outcome, error)
+	// Tests returns tests; the scorer asks for those of one file.
+	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
+	// TraceSeconds returns the stored window of a test.
+	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
 	// SaveFile stores a file's record with its outcomes and trace windows, and
 	// removes tests of the file that are not among them.
 	SaveFile(ctx context.Context, f schemas.File, os []schemas.Outcome, ws map[schemas.TestID][]schemas.TraceSecond) error
@@ -50,6 +53,11 @@ type Config struct {
 	// Workers score files at the same time, in this process.
 	Workers int
 	Log     *slog.Logger
+}
+
+// testsOf returns the tests that the newest scoring of a file found.
+func (s *Service) testsOf(ctx context.Context, id schemas.FileID) ([]schemas.Outcome, error) {
+	return s.history.Tests(ctx, history.TestFilter{File: id})
 }
 
 // Service is one scorer. Any number may run on the same broker and history.

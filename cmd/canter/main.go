@@ -1,35 +1,133 @@
 // Command canter watches for heart-rate files, scores the submaximal fitness
-// test inside each and tells staff what deserves a look.
+// test inside each, compares it with the athlete's own history and tells staff
+// what deserves a look.
+//
+// Each subcommand has a file of its own. Here and in parts.go the stages meet
+// and the parts are wired; nowhere else do they know of each other.
 package main
 
 import (
-	_ "github.com/ClickHouse/clickhouse-go/v2"
-	_ "github.com/alecthomas/kong"
-	_ "github.com/fsnotify/fsnotify"
-	_ "github.com/goccy/go-yaml"
-	_ "github.com/google/go-cmp/cmp"
-	_ "github.com/google/go-cmp/cmp/cmpopts"
-	_ "github.com/klauspost/compress/zstd"
-	_ "github.com/muktihari/fit/decoder"
-	_ "github.com/muktihari/fit/encoder"
-	_ "github.com/muktihari/fit/profile/filedef"
-	_ "github.com/muktihari/fit/profile/mesgdef"
-	_ "github.com/nats-io/nats-server/v2/server"
-	_ "github.com/nats-io/nats.go/jetstream"
-	_ "github.com/pressly/goose/v3"
-	_ "github.com/robfig/cron/v3"
-	_ "github.com/rogpeppe/go-internal/testscript"
-	_ "github.com/santhosh-tekuri/jsonschema/v6"
-	_ "github.com/slack-go/slack"
-	_ "github.com/slack-go/slack/slacktest"
-	_ "go.uber.org/goleak"
-	_ "golang.org/x/sync/errgroup"
-	_ "golang.org/x/text/encoding/charmap"
-	_ "gonum.org/v1/gonum/optimize"
-	_ "gonum.org/v1/gonum/stat"
-	_ "gonum.org/v1/gonum/stat/distuv"
-	_ "modernc.org/sqlite"
-	_ "pgregory.net/rapid"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"syscall"
+	_ "time/tzdata" // a container may have no zone data; clubs have zones
+
+	"github.com/alecthomas/kong"
 )
 
-func main() {}
+// Exit codes.
+const (
+	exitDone   = 0
+	exitFailed = 1
+	exitUsage  = 2
+)
+
+// cli is the command line.
+type cli struct {
+	LogLevel  string `help:"Least important log lines to write to standard error: ${enum}." enum:"debug,info,warn,error" default:"${log_level}" env:"CANTER_LOG_LEVEL"`
+	LogFormat string `help:"Form of log lines: ${enum}." enum:"text,json" default:"text" env:"CANTER_LOG_FORMAT"`
+
+	Serve  serveCmd  `cmd:"" help:"Watch the club's folders, score the tests in new files, tell staff what deserves a look."`
+	Demo   demoCmd   `cmd:"" help:"Make an invented club's season and run the real pipeline over it."`
+	Score  scoreCmd  `cmd:"" help:"Score files without services or history."`
+	Check  checkCmd  `cmd:"" help:"Read the club file strictly, try folders, broker, database and chat, and say what serve would do."`
+	Tests  testsCmd  `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
+	SQL    sqlCmd    `cmd:"" name:"sql" help:"Run a read-only query on the history."`
+	Replay replayCmd `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
+}
+
+// streams are the program's standard streams, so that tests can look at them.
+type streams struct {
+	out io.Writer
+	err io.Writer
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], streams{out: os.Stdout, err: os.Stderr})
+	stop()
+	os.Exit(code)
+}
+
+// run parses args, runs the command and returns the exit code.
+func run(ctx context.Context, args []string, std streams) int {
+	var c cli
+	exited := -1
+	parser, err := kong.New(&c,
+		kong.Name("canter"),
+		kong.Description("canter scores the weekly submaximal fitness test of a squad from its heart-rate files and tells staff, in chat, what deserves a look."),
+		kong.UsageOnError(),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+		kong.Vars{"log_level": "info"},
+		kong.Writers(std.out, std.err),
+		kong.Exit(func(code int) { exited = code }),
+		kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.Bind(std),
+	)
+	if err != nil {
+		fmt.Fprintln(std.err, "canter:", err)
+		return exitFailed
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	k, err := parser.Parse(args)
+	if exited == exitDone { // --help has been printed
+		return exitDone
+	}
+	if err != nil {
+		fmt.Fprintf(std.err, "canter: %v\nTry: canter %s--help\n", err, commandOf(args))
+		return exitUsage
+	}
+	log := newLog(std.err, c.LogLevel, c.LogFormat)
+	err = k.Run(log)
+	var usage usageError
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.As(err, &usage):
+		fmt.Fprintf(std.err, "canter: %v\nTry: canter %s--help\n", err, commandOf(args))
+		return exitUsage
+	case errors.Is(err, errSaid):
+		return exitFailed
+	default:
+		fmt.Fprintln(std.err, "canter:", err)
+		return exitFailed
+	}
+}
+
+// commandOf returns the command in args with a space behind it, for hints.
+func commandOf(args []string) string {
+	for _, a := range args {
+		switch a {
+		case "serve", "demo", "score", "check", "tests", "sql", "replay":
+			return a + " "
+		}
+	}
+	return ""
+}
+
+// usageError is wrong usage that the parser can't see.
+type usageError struct{ text string }
+
+func (e usageError) Error() string { return e.text }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
+
+// errSaid ends a command with exit code 1 after it has said why itself.
+var errSaid = errors.New("already said")
+
+func newLog(w io.Writer, level, format string) *slog.Logger {
+	var l slog.Level
+	_ = l.UnmarshalText([]byte(level)) // the parser has checked it
+	opts := &slog.HandlerOptions{Level: l}
+	if format == "json" {
+		return slog.New(slog.NewJSONHandler(w, opts))
+	}
+	return slog.New(slog.NewTextHandler(w, opts))
+}

@@ -1,0 +1,35 @@
+package main
+
+import (
+	"os"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// beCanter makes the test binary the program itself: the processes that tests
+// start are this binary with the variable set.
+const beCanter = "CANTER_TEST_BE_CANTER"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(beCanter) != "" {
+		main()
+		return
+	}
+	testscript.Main(m, map[string]func(){"canter": main})
+}
+
+// TestCommandLine runs the scripts in testdata/script: the command line as its
+// users type it.
+func TestCommandLine(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata/script",
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+		UpdateScripts:       os.Getenv("CANTER_UPDATE_SCRIPTS") != "",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("CANTER_WHO", "tester")
+			return nil
+		},
+	})
+}

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"canter.example/cmd/canter/season"
+	"canter.example/schemas/broker/brokertest"
+	"canter.example/schemas/history"
+)
+
+// process is a canter process of its own.
+type process struct {
+	t    *testing.T
+	cmd  *exec.Cmd
+	out  *lockedBuffer
+	log  *lockedBuffer
+	http string
+}
+
+// lockedBuffer can be read while a process writes to it.
+type lockedBuffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *lockedBuffer) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *lockedBuffer) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// serve starts canter serve and waits until it is ready.
+func serve(t *testing.T, args ...string) *process {
+	t.Helper()
+	p := &process{t: t, out: &lockedBuffer{}, log: &lockedBuffer{}}
+	p.http = fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
+	exe, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.cmd = exec.Command(exe, append([]string{"serve", "--http", p.http}, args...)...)
+	p.cmd.Env = append(os.Environ(), beCanter+"=1")
+	p.cmd.Stdout, p.cmd.Stderr = p.out, p.log
+	if err := p.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = p.cmd.Process.Kill()
+		_ = p.cmd.Wait()
+		if t.Failed() {
+			t.Logf("log of %v:\n%s", args, tail(p.log.String(), 60))
+		}
+	})
+	p.eventually("ready", func() bool { return p.get("/readyz") == http.StatusOK })
+	return p
+}
+
+func tail(s string, lines int) string {
+	all := strings.Split(s, "\n")
+	return strings.Join(all[max(0, len(all)-lines):], "\n")
+}
+
+func (p *process) get(path string) int {
+	c := http.Client{Timeout: 2 * time.Second}
+	r, err := c.Get("http://" + p.http + path)
+	if err != nil {
+		return 0
+	}
+	defer r.Body.Close()
+	_, _ = io.Copy(io.Discard, r.Body)
+	return r.StatusCode
+}
+
+// stop sends SIGTERM and wants a clean end.
+func (p *process) stop() {
+	p.t.Helper()
+	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		p.t.Fatal(err)
+	}
+	if err := p.cmd.Wait(); err != nil {
+		p.t.Errorf("after SIGTERM: %v\n%s", err, tail(p.log.String(), 30))
+	}
+}
+
+// kill ends the process as a power cut would.
+func (p *process) kill() {
+	_ = p.cmd.Process.Kill()
+	_ = p.cmd.Wait()
+}
+
+func (p *process) eventually(what string, ok func() bool) {
+	p.t.Helper()
+	for deadline := time.Now().Add(90 * time.Second); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+		if ok() {
+			return
+		}
+		if p.cmd.ProcessState != nil {
+			break
+		}
+	}
+	p.t.Fatalf("not %s; log:\n%s", what, tail(p.log.String(), 40))
+}
+
+// clubDir writes a season's club into a folder of its own, with quick
+// watching, old tests told, and the given further YAML.
+func clubDir(t *testing.T, s *season.Season) (dir, clubFile string) {
+	t.Helper()
+	dir = t.TempDir()
+	yaml := string(s.ClubYAML)
+	if !strings.Contains(yaml, "\nthresholds:") {
+		yaml += "\nthresholds:\n  tell_within: 36500d\n"
+	} else {
+		yaml = strings.Replace(yaml, "\nthresholds:\n", "\nthresholds:\n  tell_within: 36500d\n", 1)
+	}
+	if !strings.Contains(yaml, "\nfiles:") {
+		yaml += "\nfiles:\n  settle: 100ms\n  rescan: 500ms\n"
+	}
+	clubFile = filepath.Join(dir, "club.yaml")
+	for name, content := range map[string][]byte{"club.yaml": []byte(yaml), "athletes.csv": s.AthletesCSV} {
+		if err := os.WriteFile(filepath.Join(dir, name), content, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, inbox := range []string{"inbox/first", "inbox/second"} {
+		if err := os.MkdirAll(filepath.Join(dir, inbox), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir, clubFile
+}
+
+func drop(t *testing.T, dir string, files ...season.File) {
+	t.Helper()
+	for _, f := range files {
+		if err := writeSeasonFile(dir, f); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// answer runs a query on a history and returns its rows as lines.
+func answer(t *testing.T, address, query string) []string {
+	t.Helper()
+	r, err := history.OpenReader(t.Context(), address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	rows, err := r.Query(t.Context(), query, 0)
+	if err != nil {
+		t.Fatalf("%s: %v", query, err)
+	}
+	lines := make([]string, len(rows.Values))
+	for i, v := range rows.Values {
+		lines[i] = strings.Join(texts(v), " | ")
+	}
+	return lines
+}

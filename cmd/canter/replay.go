@@ -1,0 +1,113 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+)
+
+type replayCmd struct {
+	Files  []string `arg:"" optional:"" name:"file" help:"Ids of files, or their first digits (at least 6)."`
+	Parked bool     `help:"All parked files."`
+	All    bool     `help:"All files."`
+	Club   string   `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	places
+}
+
+// Help is shown below the options.
+func (replayCmd) Help() string {
+	return `Scores files of the archive again, with the club file and the scorer as they are
+now, and assesses the tests inside and after them again. What staff were told
+is not told again.
+
+Examples:
+  canter replay --parked --club club.yaml     after adding an athlete or a sensor
+  canter replay 3f9a41c2b7aa                  one file
+  canter replay --all                         after a new version of canter`
+}
+
+// Run puts files through again.
+func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
+	chosen := 0
+	for _, on := range []bool{c.Parked, c.All, len(c.Files) > 0} {
+		if on {
+			chosen++
+		}
+	}
+	if chosen != 1 {
+		return usagef("say which files: --parked, --all, or file ids")
+	}
+	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+		files, err := c.choose(ctx, p)
+		if err != nil {
+			return err
+		}
+		cause := "replay " + time.Now().UTC().Format(time.RFC3339Nano)
+		for _, f := range files {
+			err := p.broker.Publish(ctx, schemas.SubjectRescore+string(f.ID), cause+" "+string(f.ID), schemas.RescoreEvent{File: f.ID, Cause: cause})
+			if err != nil {
+				return err
+			}
+		}
+		if err := p.settled(ctx); err != nil {
+			return err
+		}
+		return report(ctx, std, p, files)
+	})
+}
+
+func (c *replayCmd) choose(ctx context.Context, p *pipeline) ([]schemas.File, error) {
+	state := schemas.FileState("")
+	if c.Parked {
+		state = schemas.FileParked
+	}
+	files, err := p.history.Files(ctx, state)
+	if err != nil || len(c.Files) == 0 {
+		return files, err
+	}
+	var out []schemas.File
+	for _, want := range c.Files {
+		if len(want) < 6 {
+			return nil, usagef("%q is too short to name a file: give at least 6 digits", want)
+		}
+		n := len(out)
+		for _, f := range files {
+			if strings.HasPrefix(string(f.ID), want) {
+				out = append(out, f)
+			}
+		}
+		switch len(out) - n {
+		case 0:
+			return nil, fmt.Errorf("no file's id begins with %s: canter sql \"SELECT file_id, path, state, reason FROM files\" lists them", want)
+		case 1:
+		default:
+			return nil, fmt.Errorf("%s begins the ids of %d files: give more digits", want, len(out)-n)
+		}
+	}
+	return out, nil
+}
+
+// report says what became of the files.
+func report(ctx context.Context, std streams, p *pipeline, files []schemas.File) error {
+	var rows [][]string
+	for _, f := range files {
+		now, _, err := p.history.File(ctx, f.ID)
+		if err != nil {
+			return err
+		}
+		if len(files) <= 50 || now.State != f.State {
+			rows = append(rows, []string{f.ID.Short(), now.Origin.Path, string(f.State), string(now.State), fmt.Sprint(now.Tests), now.Reason})
+		}
+	}
+	if len(rows) > 0 {
+		if err := table(std.out, []string{"file", "path", "was", "is", "tests", "reason"}, rows); err != nil {
+			return err
+		}
+	}
+	_, err := fmt.Fprintf(std.out, "%d files put through again\n", len(files))
+	return err
+}

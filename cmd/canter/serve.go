@@ -1,0 +1,144 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"time"
+
+	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
+	"golang.org/x/sync/errgroup"
+)
+
+type serveCmd struct {
+	Club  string `help:"Club file." type:"path" required:"" placeholder:"FILE" env:"CANTER_CLUB"`
+	Roles string `help:"Parts to run in this process, of ingest, scorer, alerts." default:"ingest,scorer,alerts" env:"CANTER_ROLES"`
+	places
+	Listen string `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
+	HTTP   string `name:"http" help:"Address of /livez and /readyz; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
+}
+
+// Help is shown below the options.
+func (serveCmd) Help() string {
+	return `Watches the club's folders until it is told to stop (SIGTERM or Ctrl-C), then
+finishes or gives back what it has in hand.
+
+Examples:
+  canter serve --club club.yaml
+  canter serve --club club.yaml --data /var/lib/canter
+  canter serve --club club.yaml --nats nats://broker:4222 \
+      --history clickhouse://canter:PASSWORD@db:9000/canter --roles scorer`
+}
+
+// Run serves until ctx ends.
+func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
+	roles, err := parseRoles(c.Roles)
+	if err != nil {
+		return err
+	}
+	if c.NATS == "" && len(roles) < 3 {
+		return usagef("--roles %s needs --nats: processes that share the work share a broker", c.Roles)
+	}
+	cl, err := club.Load(c.Club)
+	if err != nil {
+		return err
+	}
+	p := &pipeline{club: cl, log: log}
+	if roles[roleScorer] || roles[roleAlerts] {
+		if p.history, err = c.openHistory(ctx); err != nil {
+			return err
+		}
+		defer func() { _ = p.history.Close() }()
+	}
+	if roles[roleAlerts] {
+		if p.chat, err = newChat(cl, p.history, std.out); err != nil {
+			return err
+		}
+	}
+	b, err := broker.Open(ctx, c.brokerConfig(c.Listen, cl.Privacy.KeepFiles))
+	if errors.Is(err, broker.ErrInUse) {
+		return fmt.Errorf("%s is in use by another canter: stop it, or name another --data folder", c.Data)
+	}
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	p.broker = b
+	p.build(roles)
+	err = c.serve(ctx, p, log)
+	log.Info("stopped")
+	return err
+}
+
+// serve runs the pipeline with its health server beside it.
+func (c *serveCmd) serve(ctx context.Context, p *pipeline, log *slog.Logger) error {
+	g, ctx := errgroup.WithContext(ctx)
+	if c.HTTP != "off" {
+		l, err := net.Listen("tcp", c.HTTP)
+		if err != nil {
+			return fmt.Errorf("health address: %w: choose another with --http, or --http off", err)
+		}
+		log.Info("health", "ready", "http://"+l.Addr().String()+"/readyz", "alive", "http://"+l.Addr().String()+"/livez")
+		g.Go(func() error { return serveHealth(ctx, l, p) })
+	}
+	log.Info("serving", "club", p.club.Name, "roles", c.Roles, "broker", p.broker.URL())
+	g.Go(func() error { return p.run(ctx) })
+	return g.Wait()
+}
+
+func parseRoles(list string) (map[role]bool, error) {
+	roles := map[role]bool{}
+	for _, r := range strings.Split(list, ",") {
+		switch role(strings.TrimSpace(r)) {
+		case roleIngest, roleScorer, roleAlerts:
+			roles[role(strings.TrimSpace(r))] = true
+		default:
+			return nil, usagef("--roles: %q is no role: choose from ingest, scorer, alerts", r)
+		}
+	}
+	return roles, nil
+}
+
+// serveHealth answers /livez (the process is up) and /readyz (broker, history
+// and folders answer) until ctx ends.
+func serveHealth(ctx context.Context, l net.Listener, p *pipeline) error {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /livez", func(w http.ResponseWriter, _ *http.Request) { _, _ = fmt.Fprintln(w, "alive") })
+	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, r *http.Request) {
+		ctx, cancel := context.WithTimeout(r.Context(), 5*time.Second)
+		defer cancel()
+		if err := p.health(ctx); err != nil {
+			http.Error(w, err.Error(), http.StatusServiceUnavailable)
+			return
+		}
+		_, _ = fmt.Fprintln(w, "ready")
+	})
+	srv := &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, IdleTimeout: time.Minute}
+	stop := context.AfterFunc(ctx, func() {
+		grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+		defer cancel()
+		_ = srv.Shutdown(grace)
+	})
+	defer stop()
+	if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		return fmt.Errorf("health server: %w", err)
+	}
+	return nil
+}
+
+// health is nil when the service can do its work.
+func (p *pipeline) health(ctx context.Context) error {
+	errs := []error{p.broker.Health(ctx)}
+	if p.history != nil {
+		errs = append(errs, p.history.Ping(ctx))
+	}
+	if p.watcher != nil {
+		errs = append(errs, p.watcher.Health())
+	}
+	return errors.Join(errs...)
+}

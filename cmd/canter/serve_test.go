@@ -1,0 +1,234 @@
+package main
+
+import (
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"canter.example/cmd/canter/season"
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/broker/brokertest"
+	"canter.example/schemas/history/historytest"
+	"github.com/google/go-cmp/cmp"
+)
+
+// handled waits until history holds the given number of files and all that
+// follows from them is done.
+func (p *process) handled(address string, at broker.Config, files int) {
+	p.t.Helper()
+	p.eventually("all files handled", func() bool {
+		return len(answer(p.t, address, "SELECT file_id FROM files")) >= files
+	})
+	if at.URL == "" {
+		addr, running := broker.Running(at.Dir)
+		if !running {
+			p.t.Fatalf("no broker runs on %s", at.Dir)
+		}
+		at.URL, at.Token = addr.URL, addr.Token
+	}
+	at.Join = true
+	b, err := broker.Open(p.t.Context(), at)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	defer b.Close()
+	if err := (&pipeline{broker: b, log: slog.New(slog.DiscardHandler)}).wait(p.t.Context()); err != nil {
+		p.t.Fatalf("%v; log:\n%s", err, tail(p.log.String(), 40))
+	}
+}
+
+// TestADroppedFileBecomesAMessage is the main job: five unremarkable weeks, then
+// the week in which somebody falls ill.
+func TestADroppedFileBecomesAMessage(t *testing.T) {
+	s, err := season.New(season.Options{Weeks: 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir, clubFile := clubDir(t, s)
+	data := filepath.Join(dir, "data")
+	p := serve(t, "--club", clubFile, "--data", data)
+	ill := ""
+	for _, st := range s.Story {
+		if strings.Contains(st.What, "ill") && st.FromWeek == 6 {
+			ill = st.Athlete
+		}
+	}
+	if ill == "" {
+		t.Fatal("nobody falls ill in week 6: the season's story has changed, change this test with it")
+	}
+	var last *season.File
+	n := 0
+	for _, day := range s.Days {
+		for i, f := range day.Files {
+			if len(f.Truth) == 1 && f.Truth[0].Athlete == ill && f.Truth[0].Test {
+				last = &day.Files[i]
+			}
+		}
+	}
+	for _, day := range s.Days {
+		for _, f := range day.Files {
+			if f.Path != last.Path {
+				drop(t, dir, f)
+				n++
+			}
+		}
+	}
+	p.handled(filepath.Join(data, "history.db"), broker.Config{Dir: data}, n)
+	about := "about the ill athlete's test"
+	query := "SELECT rule FROM alerts WHERE athlete = '" + ill + "' AND told = 1 AND rule LIKE '%hrex%'"
+	if got := answer(t, filepath.Join(data, "history.db"), query); len(got) != 0 {
+		t.Errorf("already told %s before it came: %v", about, got)
+	}
+	drop(t, dir, *last)
+	p.eventually("told "+about, func() bool {
+		return len(answer(t, filepath.Join(data, "history.db"), query)) == 1
+	})
+	p.eventually("printed", func() bool { return strings.Contains(p.out.String(), "medical") })
+	p.stop()
+}
+
+// TestEveryBrokenInputIsParkedWithAReasonAndNoneStopsTheService, as a folder of
+// them is dropped at once.
+func TestEveryBrokenInputIsParkedWithAReasonAndNoneStopsTheService(t *testing.T) {
+	s, err := season.New(season.Options{Weeks: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir, clubFile := clubDir(t, s)
+	history := filepath.Join(dir, "data", "history.db")
+	p := serve(t, "--club", clubFile, "--data", filepath.Join(dir, "data"))
+	broken := season.Broken()
+	if len(broken) < 25 {
+		t.Fatalf("only %d broken inputs", len(broken))
+	}
+	drop(t, dir, broken...)
+	distinct := map[schemas.FileID]bool{}
+	for _, f := range broken {
+		distinct[schemas.NewFileID(f.Content)] = true
+	}
+	p.handled(history, broker.Config{Dir: filepath.Join(dir, "data")}, len(distinct))
+	for _, line := range answer(t, history, "SELECT path, state, reason FROM files WHERE state <> 'parked' OR length(reason) < 15 ORDER BY path") {
+		t.Errorf("not parked with a reason: %s", line)
+	}
+	drop(t, dir, s.Days[0].Files...)
+	p.eventually("good files scored after the broken ones", func() bool {
+		return len(answer(t, history, "SELECT file_id FROM files WHERE state = 'scored'")) > 10
+	})
+	p.stop()
+}
+
+// TestAKilledServiceGoesOnWhereItWas: killed in the middle, started again, the
+// result is that of an undisturbed run and nothing was told twice.
+func TestAKilledServiceGoesOnWhereItWas(t *testing.T) {
+	s, err := season.New(season.Options{Weeks: 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var runs [2][]string
+	for i, disturbed := range []bool{false, true} {
+		dir, clubFile := clubDir(t, s)
+		data := filepath.Join(dir, "data")
+		p := serve(t, "--club", clubFile, "--data", data)
+		n := 0
+		for _, day := range s.Days {
+			drop(t, dir, day.Files...)
+			n += len(day.Files)
+			if disturbed && n > 40 && n < 120 {
+				time.Sleep(150 * time.Millisecond) // somewhere in the middle of its work
+				p.kill()
+				p = serve(t, "--club", clubFile, "--data", data)
+			}
+		}
+		p.handled(filepath.Join(data, "history.db"), broker.Config{Dir: data}, n)
+		p.stop()
+		runs[i] = results(t, filepath.Join(data, "history.db"))
+		for _, line := range answer(t, filepath.Join(data, "history.db"), "SELECT alert_id, count(*) AS n FROM messages WHERE thread = '' GROUP BY alert_id HAVING count(*) > 1") {
+			t.Errorf("told more than once: %s", line)
+		}
+	}
+	if d := cmp.Diff(runs[0], runs[1]); d != "" {
+		t.Errorf("undisturbed and killed runs differ (-undisturbed +killed):\n%s", d)
+	}
+}
+
+// results are the outcomes, assessments and alerts of a history, without what
+// rightly differs between runs: versions and the time a file was seen.
+func results(t *testing.T, address string) []string {
+	t.Helper()
+	var out []string
+	for _, q := range []string{
+		`SELECT path, state, reason, tests_found, traces_found FROM files ORDER BY path`,
+		`SELECT test_id, athlete, session, start_ms, start_source, round(start_confidence, 6), round(hrex_bpm, 6), round(hrex_pct, 6), round(hrr60_bpm, 6),
+		        round(coverage, 6), quality, reasons, staff FROM tests ORDER BY test_id`,
+		`SELECT test_id, measure, seconds, state, baseline_n, round(baseline_mean, 6), round(sd_used, 6), round(z, 6), round(change, 6), rules FROM assessments ORDER BY test_id, measure, seconds`,
+		`SELECT alert_id, rule, athlete, state, told, text FROM alerts WHERE rule <> 'file-parked' ORDER BY alert_id`,
+	} {
+		rows := answer(t, address, q)
+		if len(rows) == 0 {
+			t.Errorf("no rows: %s", q)
+		}
+		out = append(out, rows...)
+	}
+	return out
+}
+
+// TestThreeProcessesDoTheJobOfOne: ingest, scorer and alerts as processes of
+// their own, with Debian's NATS server and ClickHouse, over the demo's season.
+func TestThreeProcessesDoTheJobOfOne(t *testing.T) {
+	s, err := season.New(season.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, day := range s.Days {
+		n += len(day.Files)
+	}
+	dropAll := func(dir string) {
+		for _, day := range s.Days {
+			drop(t, dir, day.Files...)
+		}
+	}
+
+	dir, clubFile := clubDir(t, s)
+	one := filepath.Join(dir, "data", "history.db")
+	p := serve(t, "--club", clubFile, "--data", filepath.Join(dir, "data"))
+	dropAll(dir)
+	p.handled(one, broker.Config{Dir: filepath.Join(dir, "data")}, n)
+	p.stop()
+
+	dir, clubFile = clubDir(t, s)
+	nats, three := brokertest.NATS(t), historytest.ClickHouse(t)
+	common := []string{"--club", clubFile, "--nats", nats, "--history", three, "--roles"}
+	scorer := serve(t, append(common, "scorer")...)
+	alerts := serve(t, append(common, "alerts")...)
+	ingest := serve(t, append(common, "ingest")...)
+	dropAll(dir)
+	alerts.handled(three, broker.Config{URL: nats}, n)
+	for _, p := range []*process{ingest, scorer, alerts} {
+		p.stop()
+	}
+	// The folder differs between the two runs, and with it what is said of paths.
+	got := strings.ReplaceAll(strings.Join(results(t, three), "\n"), dir, "DIR")
+	want := strings.Join(results(t, one), "\n")
+	if d := cmp.Diff(strings.Split(want, "\n"), strings.Split(got, "\n")); d != "" {
+		t.Errorf("one process and three differ (-one +three):\n%s", d)
+	}
+}
+
+func TestRolesApartNeedABroker(t *testing.T) {
+	s, err := season.New(season.Options{Weeks: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, clubFile := clubDir(t, s)
+	var out, log lockedBuffer
+	code := run(t.Context(), []string{"serve", "--club", clubFile, "--roles", "scorer"}, streams{out: &out, err: &log})
+	if code != exitUsage || !strings.Contains(log.String(), "--nats") {
+		t.Errorf("exit %d, said %q", code, log.String())
+	}
+	_ = os.Remove("canter-data")
+}

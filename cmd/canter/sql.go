@@ -1,0 +1,48 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"canter.example/schemas/history"
+)
+
+type sqlCmd struct {
+	Query  string `arg:"" help:"One reading statement."`
+	Format string `help:"Form of the answer: ${enum}." enum:"table,csv,json" default:"table"`
+	Limit  int    `help:"Most rows to print; 0 for all." default:"10000"`
+	places
+}
+
+// Help is shown below the options.
+func (sqlCmd) Help() string {
+	return `The tables: files, tests, trace_seconds, assessments, alerts, messages,
+corrections, athletes, slots. The same names hold in SQLite and ClickHouse.
+
+Examples:
+  canter sql "SELECT athlete, start, hrex_pct, hrr60_bpm FROM tests ORDER BY start DESC" --limit 20
+  canter sql --format csv "SELECT * FROM assessments WHERE measure = 'hrex'" > hrex.csv`
+}
+
+// Run answers one query.
+func (c *sqlCmd) Run(ctx context.Context, std streams) error {
+	if err := c.historyExists(); err != nil {
+		return err
+	}
+	r, err := history.OpenReader(ctx, c.historyAddress())
+	if err != nil {
+		return err
+	}
+	defer func() { _ = r.Close() }()
+	rows, err := r.Query(ctx, c.Query, c.Limit)
+	if err != nil {
+		return err
+	}
+	if err := writeRows(std.out, rows, c.Format); err != nil {
+		return err
+	}
+	if rows.More {
+		_, _ = fmt.Fprintf(std.err, "canter: more than %d rows; raise --limit or narrow the query\n", c.Limit)
+	}
+	return nil
+}
