@@ -1,11 +1,9 @@
 package scorer
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"runtime/debug"
-	"slices"
 	"strings"
 	"time"
 
@@ -136,13 +134,16 @@ func (s *Service) trace(msg broker.FileMessage, tr *schemas.Trace, who identify.
 			req.Around, req.Within = l.slot.Time, l.slot.Planned.Within
 		}
 		fs, why := s.byProtocol(msg, tr, who, req, rulings)
-		if why != "" {
-			remark = why
-		}
-		for i := range fs {
-			if l.slot != nil {
+		if l.slot != nil {
+			fs = planned(fs)
+			for i := range fs {
 				fs[i].Outcome.MicrocycleDay, fs[i].Outcome.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
 			}
+		} else {
+			fs, why = s.unplanned(fs, why)
+		}
+		if why != "" {
+			remark = why
 		}
 		found = append(found, fs...)
 	}
@@ -220,39 +221,6 @@ func (s *Service) identity(o *schemas.Outcome, id schemas.TestID, msg broker.Fil
 	o.Staff = r.Verdict
 	o.ScorerVersion = schemas.ScorerVersion
 	o.Reasons = append(o.Reasons, who.Notes...)
-}
-
-// withoutOverlaps keeps the best of tests that share time, as when a trace
-// fits two protocols: one run is one test.
-func withoutOverlaps(found []engine.Found) []engine.Found {
-	rank := map[schemas.Quality]int{schemas.Good: 0, schemas.Check: 1, schemas.Reject: 2}
-	slices.SortStableFunc(found, func(a, b engine.Found) int {
-		return cmp.Or(
-			-cmp.Compare(boolInt(a.Outcome.StartSource == schemas.StartByHand), boolInt(b.Outcome.StartSource == schemas.StartByHand)),
-			cmp.Compare(rank[a.Outcome.Quality], rank[b.Outcome.Quality]),
-			-cmp.Compare(a.Outcome.StartConfidence, b.Outcome.StartConfidence),
-			-cmp.Compare(a.Outcome.Duration, b.Outcome.Duration),
-			a.Outcome.Start.Compare(b.Outcome.Start))
-	})
-	var kept []engine.Found
-	for _, f := range found {
-		overlaps := slices.ContainsFunc(kept, func(k engine.Found) bool {
-			return f.Outcome.Start.Before(k.Outcome.Start.Add(k.Outcome.Duration)) &&
-				k.Outcome.Start.Before(f.Outcome.Start.Add(f.Outcome.Duration))
-		})
-		if !overlaps {
-			kept = append(kept, f)
-		}
-	}
-	slices.SortFunc(kept, func(a, b engine.Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
-	return kept
-}
-
-func boolInt(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 // park stores a file with the reason why it could not be handled, and tells
