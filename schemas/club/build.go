@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -79,7 +80,7 @@ func (b *builder) squads(w *clubWritten) {
 		squad.Folders, watched = b.folders(at+".folders", s.Folders, watched)
 		b.club.Squads = append(b.club.Squads, squad)
 	}
-	b.club.Folders, watched = b.folders("folders", w.Folders, watched)
+	b.club.Folders, _ = b.folders("folders", w.Folders, watched)
 	written := len(w.Folders)
 	for _, s := range w.Squads {
 		if s != nil {
@@ -191,10 +192,8 @@ func (b *builder) known(at string, id text, what string) bool {
 		return false
 	}
 	ids := b.ids(what)
-	for _, have := range ids {
-		if have == string(id) {
-			return true
-		}
+	if slices.Contains(ids, string(id)) {
+		return true
 	}
 	if !b.doubted(what + "s") {
 		b.fail(at, fmt.Sprintf("there is no %s %s", what, quote(string(id))),

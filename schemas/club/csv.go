@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
 	"unicode/utf16"
@@ -39,7 +41,11 @@ func (b *builder) readAthletes(at string, name text) []csvRow {
 		b.doubtful = append(b.doubtful, "athletes")
 		return nil
 	}
-	t := &table{file: string(name)}
+	file := string(name)
+	if !filepath.IsAbs(file) { // as seen from where the club file was named
+		file = filepath.Join(filepath.Dir(b.doc.file), filepath.FromSlash(file))
+	}
+	t := &table{file: file}
 	if len(content) > maxAthletesBytes {
 		t.fail(place{file: t.file}, "", fmt.Sprintf("the file is longer than %d bytes", maxAthletesBytes), "Name the list of athletes, not an export of their data")
 	} else {
@@ -52,9 +58,7 @@ func (b *builder) readAthletes(at string, name text) []csvRow {
 	var out []csvRow
 	g := theGrammar()
 	for _, r := range t.rows {
-		for key, p := range r.places {
-			b.doc.values[key] = p
-		}
+		maps.Copy(b.doc.values, r.places)
 		tree, faults := g.validate(g.athlete, r.tree, r.at)
 		for _, f := range faults {
 			b.fault(f)
@@ -130,8 +134,7 @@ func (t *table) read(content []byte) {
 
 func (t *table) broken(err error, lines []string) {
 	p, text := place{t.file, 1, 1}, err.Error()
-	var pe *csv.ParseError
-	if errors.As(err, &pe) {
+	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 		p, text = place{t.file, pe.Line, characters(lines, pe.Line, pe.Column)}, pe.Err.Error()
 	}
 	t.fail(p, "", "is not valid CSV: "+text, `A quote within a quoted cell is doubled: "O""Neil"`)

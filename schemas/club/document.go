@@ -205,8 +205,7 @@ func (d *document) parse(text string) (body ast.Node) {
 func (d *document) syntax(err error) {
 	at := place{d.file, 1, 1}
 	text := err.Error()
-	var ye yaml.Error
-	if errors.As(err, &ye) {
+	if ye, ok := errors.AsType[yaml.Error](err); ok {
 		text = ye.GetMessage()
 		if tk := ye.GetToken(); tk != nil {
 			at = d.position(tk)
@@ -292,9 +291,7 @@ func (d *document) mapping(entries []*ast.MappingValueNode, path string) any {
 			continue
 		}
 		if m, ok := d.value(e.Value, path).(map[string]any); ok {
-			for k, v := range m {
-				out[k] = v
-			}
+			maps.Copy(out, m)
 		} else {
 			d.fail(d.at(e.Key), path, "<< needs one mapping to merge", "Write <<: *name of a mapping marked with &name")
 		}

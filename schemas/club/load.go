@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
-	"sort"
 	"strings"
 	"time"
 
@@ -247,12 +247,7 @@ func (d *document) secrets(v any, path string) any {
 	const hint = "Take it out, make it invalid where it was issued, and name an environment variable under chat.token_env or a file under chat.token_file"
 	switch x := v.(type) {
 	case map[string]any:
-		keys := make([]string, 0, len(x))
-		for k := range x {
-			keys = append(keys, k)
-		}
-		sort.Strings(keys)
-		for _, k := range keys {
+		for _, k := range slices.Sorted(maps.Keys(x)) {
 			p := join(path, k)
 			_, scalar := x[k].(string)
 			if secretKey.MatchString(k) && k != "token_env" && k != "token_file" && scalar {

@@ -3,6 +3,7 @@ package club
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -28,16 +29,10 @@ type Parts struct {
 
 // dateForms are the spellings of {date}: the year first, or the day first with
 // dots. 03-09-2026 is not among them, as it is March here and September there.
-var dateForms = []struct{ re, layout string }{
-	{`\d{4}-\d{2}-\d{2}`, "2006-01-02"},
-	{`\d{4}_\d{2}_\d{2}`, "2006_01_02"},
-	{`\d{4}\.\d{2}\.\d{2}`, "2006.01.02"},
-	{`\d{8}`, "20060102"},
-	{`\d{1,2}\.\d{1,2}\.\d{4}`, "2.1.2006"},
-}
+var dateForms = []string{"2006-01-02", "2006_01_02", "2006.01.02", "20060102", "2.1.2006"}
 
 const (
-	datePart = `((?:\d{4}-\d{2}-\d{2})|(?:\d{4}_\d{2}_\d{2})|(?:\d{4}\.\d{2}\.\d{2})|(?:\d{8})|(?:\d{1,2}\.\d{1,2}\.\d{4}))`
+	datePart = `(\d{4}-\d{2}-\d{2}|\d{4}_\d{2}_\d{2}|\d{4}\.\d{2}\.\d{2}|\d{8}|\d{1,2}\.\d{1,2}\.\d{4})`
 	namePart = `([^/]+?)`
 	anyPart  = `[^/]*?`
 	// extensionPart is one extension and perhaps that of a compressor, so that
@@ -57,81 +52,108 @@ var patternPart = regexp.MustCompile(`\{[^{}]*\}|\*\*/?|\*`)
 //
 // Upper and lower case are the same. Errors wrap [ErrWord].
 func CompilePattern(pattern string) (*Pattern, error) {
-	refuse := func(how string) (*Pattern, error) { return nil, notA(pattern, "a path pattern", how) }
 	text := norm.NFC.String(strings.TrimSpace(pattern))
+	w := patternWriter{}
+	how := misplaced(text)
+	if how == "" {
+		how = w.write(text)
+	}
+	if how != "" {
+		return nil, notA(pattern, "a path pattern", how)
+	}
+	re, err := regexp.Compile(w.re.String())
+	if err != nil {
+		return nil, notA(pattern, "a path pattern", "it is too long")
+	}
+	return &Pattern{text: text, re: re, groups: w.groups}, nil
+}
+
+// misplaced says why a pattern can't describe a path below a folder, "" when
+// it can.
+func misplaced(text string) string {
+	between := "/" + text + "/"
 	switch {
 	case strings.Contains(text, `\`):
-		return refuse(`write / between folders`)
+		return "write / between folders"
 	case strings.HasPrefix(text, "/") || strings.HasSuffix(text, "/"):
-		return refuse("write it without / at either end: it begins below the folder and ends with the file's name")
-	case strings.Contains("/"+text+"/", "/../") || strings.Contains("/"+text+"/", "/./") || strings.Contains(text, "//"):
-		return refuse("leave out . and .. and double slashes: it begins below the folder")
+		return "write it without / at either end: it begins below the folder and ends with the file's name"
+	case strings.Contains(between, "/../") || strings.Contains(between, "/./") || strings.Contains(text, "//"):
+		return "leave out . and .. and double slashes: it begins below the folder"
+	default:
+		return ""
 	}
+}
+
+// patternWriter turns a pattern into a regular expression with a group for
+// each named part.
+type patternWriter struct {
+	re     strings.Builder
+	groups []string
+	// open is where a part ended that only the text after it can end, -1 else.
+	open int
+}
+
+// write returns what to do when the pattern is none, else "".
+func (w *patternWriter) write(text string) (how string) {
+	const brace = "a brace is left open"
 	body, extension := strings.CutSuffix(text, ".*")
-	var re strings.Builder
-	re.WriteString(`(?is)^`)
-	var groups []string
-	end, lastPart := 0, -1
-	literal := func(s string) error {
-		if strings.ContainsAny(s, "{}") {
-			return fmt.Errorf("a brace is left open")
-		}
-		re.WriteString(regexp.QuoteMeta(s))
-		return nil
-	}
+	w.re.WriteString(`(?is)^`)
+	w.open = -1
+	end := 0
 	for _, m := range patternPart.FindAllStringIndex(body, -1) {
-		if err := literal(body[end:m[0]]); err != nil {
-			return refuse("a brace is left open")
+		if !w.literal(body[end:m[0]]) {
+			return brace
 		}
-		part := body[m[0]:m[1]]
-		name := strings.ToLower(strings.Trim(part, "{}"))
-		open := part != "**/" && name != "date" // nothing but what follows ends it
-		if open && lastPart == m[0] {
-			return refuse(fmt.Sprintf("put something between %s and the part before it, or nobody can tell where one ends", part))
-		}
-		switch {
-		case part == "**/":
-			re.WriteString(`(?:.*/)?`)
-		case part == "**":
-			re.WriteString(`.*?`)
-		case part == "*" || name == "any":
-			re.WriteString(anyPart)
-		case name == "squad" || name == "athlete" || name == "date":
-			for _, g := range groups {
-				if g == name {
-					return refuse(fmt.Sprintf("{%s} stands there twice", name))
-				}
-			}
-			groups = append(groups, name)
-			if name == "date" {
-				re.WriteString(datePart)
-			} else {
-				re.WriteString(namePart)
-			}
-		default:
-			return refuse(didYouMean(name, []string{"squad", "date", "athlete", "any"},
-				part+" is no part: there are {squad}, {date}, {athlete} and {any}"))
+		if how := w.part(body[m[0]:m[1]], m[0]); how != "" {
+			return how
 		}
 		end = m[1]
-		if open {
-			lastPart = end
+	}
+	switch {
+	case !w.literal(body[end:]):
+		return brace
+	case len(w.groups) == 0:
+		return "it names no part: use {athlete}, {date} or {squad}, or leave the pattern out"
+	case extension:
+		w.re.WriteString(extensionPart)
+	}
+	w.re.WriteString(`$`)
+	return ""
+}
+
+func (w *patternWriter) literal(s string) bool {
+	w.re.WriteString(regexp.QuoteMeta(s))
+	return !strings.ContainsAny(s, "{}")
+}
+
+func (w *patternWriter) part(part string, at int) (how string) {
+	name := strings.ToLower(strings.Trim(part, "{}"))
+	if name != "date" && part != "**/" {
+		if w.open == at {
+			return fmt.Sprintf("put something between %s and the part before it, or nobody can tell where one ends", part)
 		}
+		w.open = at + len(part)
 	}
-	if err := literal(body[end:]); err != nil {
-		return refuse("a brace is left open")
+	switch {
+	case part == "**/":
+		w.re.WriteString(`(?:.*/)?`)
+	case part == "**":
+		w.re.WriteString(`.*?`)
+	case part == "*" || name == "any":
+		w.re.WriteString(anyPart)
+	case slices.Contains(w.groups, name):
+		return fmt.Sprintf("{%s} stands there twice", name)
+	case name == "date":
+		w.groups = append(w.groups, name)
+		w.re.WriteString(datePart)
+	case name == "squad" || name == "athlete":
+		w.groups = append(w.groups, name)
+		w.re.WriteString(namePart)
+	default:
+		return didYouMean(name, []string{"squad", "date", "athlete", "any"},
+			part+" is no part: there are {squad}, {date}, {athlete} and {any}")
 	}
-	if len(groups) == 0 {
-		return refuse("it names no part: use {athlete}, {date} or {squad}, or leave the pattern out")
-	}
-	if extension {
-		re.WriteString(extensionPart)
-	}
-	re.WriteString(`$`)
-	compiled, err := regexp.Compile(re.String())
-	if err != nil {
-		return refuse("it is too long")
-	}
-	return &Pattern{text: text, re: compiled, groups: groups}, nil
+	return ""
 }
 
 // String returns the pattern as it is written.
@@ -162,7 +184,7 @@ func (p *Pattern) Match(path string) (parts Parts, ok bool) {
 
 func readDate(s string) string {
 	for _, f := range dateForms {
-		if t, err := time.Parse(f.layout, s); err == nil && t.Year() >= 1900 {
+		if t, err := time.Parse(f, s); err == nil && t.Year() >= 1900 {
 			return t.Format(time.DateOnly)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -59,8 +60,8 @@ type fault struct {
 // Paths in faults begin with prefix.
 func (g *grammar) validate(s *jsonschema.Schema, v any, prefix string) (any, []fault) {
 	err := s.Validate(v)
-	var ve *jsonschema.ValidationError
-	if !errors.As(err, &ve) {
+	ve, ok := errors.AsType[*jsonschema.ValidationError](err)
+	if !ok {
 		return v, nil
 	}
 	var faults []fault
@@ -223,11 +224,7 @@ func (g *grammar) faultsOf(e *jsonschema.ValidationError, root any, at string) [
 }
 
 func (g *grammar) unknown(keys []string, url, title, at string) []fault {
-	var known []string
-	for k := range g.properties(url) {
-		known = append(known, k)
-	}
-	slices.Sort(known)
+	known := slices.Sorted(maps.Keys(g.properties(url)))
 	slices.Sort(keys)
 	var out []fault
 	for _, key := range keys {
