@@ -91,7 +91,7 @@ func wordSet(list string) map[string]bool {
 
 // units that a heading may carry, folded, with the name the readers use.
 var units = map[string]string{
-	"bpm": "bpm", "beats/min": "bpm", "1/min": "bpm", "b/min": "bpm", "min-1": "bpm", "s/min": "bpm",
+	"bpm": "bpm", "beats/min": "bpm", "1/min": "bpm", "b/min": "bpm", "min-1": "bpm", "s/min": "bpm", "ppm": "bpm",
 	"km/h": "km/h", "kmh": "km/h", "kph": "km/h", "km h": "km/h", "km/u": "km/h", "km·h-1": "km/h",
 	"m/s": "m/s", "mps": "m/s", "m s": "m/s", "m·s-1": "m/s", "m/sec": "m/s",
 	"mph": "mph", "mi/h": "mph", "m/min": "m/min",
@@ -144,8 +144,8 @@ func readHeading(cell string) heading {
 		if kind == timeColumn && (unit == "s" || unit == "ms" || unit == "min") {
 			h.kind = elapsedColumn
 		}
-		if folded == "spm" {
-			h.unit = "spm"
+		if h.unit == "" {
+			h.unit = units[folded] // the whole heading is a unit, such as "steps per minute"
 		}
 		return h
 	}
@@ -162,7 +162,11 @@ func cutUnit(s string) (words, unit string) {
 		}
 		return s, ""
 	}
-	for i := strings.LastIndexAny(s, " _,/"); i > 0; i = strings.LastIndexAny(s[:i], " _,/") {
+	const separators = " _,/"
+	for i := range len(s) { // the longest unit first: "m/s" before "s"
+		if i == 0 || !strings.ContainsRune(separators, rune(s[i])) {
+			continue
+		}
 		if u, ok := units[strings.TrimSpace(s[i+1:])]; ok {
 			if _, whole := headingWords[foldWords(s)]; !whole {
 				return s[:i], u
