@@ -245,22 +245,9 @@ func (f *finder) cutShort(h *hints) *candidate {
 // firstEnd returns the grid second in [from, to) with the clearest beginning of
 // a recovery, and its evidence.
 func (f *finder) firstEnd(from, to int) (at int, evidence float64) {
-	g := &f.grid
 	for t := from; t < to; t += stride {
-		a, b := t-offBefore, t+offAfter
-		var best recovery
-		best.ss = math.Inf(1)
-		for i := range f.coarseOf {
-			if r := f.coarseOf[i].fitOff(g, t, a, b); r.ss < best.ss {
-				best = r
-			}
-		}
-		if best.fall() < 8 || f.edgeKnown(t) < 0.5 {
-			continue
-		}
-		n := float64(b - a)
-		ev := 1.5 * n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/(best.ss/n+roundingVar))
-		if ev > evidence {
+		r, ev := f.quickEnd(t)
+		if r.fall() >= 8 && ev > evidence {
 			at, evidence = t, ev
 		}
 	}

@@ -18,6 +18,7 @@ type Hint struct {
 
 // hints is what is known of the start besides heart rate, in trace seconds.
 type hints struct {
+	any      bool // there is something besides heart rate and speed
 	length   float64
 	laps     []schemas.Lap
 	planned  bool
@@ -50,6 +51,7 @@ func newHints(tr *schemas.Trace, s *series, req *Request) hints {
 		h.speedKMH = req.Protocol.Stages[0].SpeedKMH
 		h.steady = true
 	}
+	h.any = h.planned || h.team || len(h.laps) > 0
 	moving := 0
 	if s.speeds > 0 {
 		for i := range s.speed {

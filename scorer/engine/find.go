@@ -15,8 +15,10 @@ const (
 	stride = 3
 	// reach is how far around a coarse candidate the fine search looks.
 	reach = 24
-	// most coarse candidates that are looked at closely.
+	// most coarse candidates that are looked at closely, none of them with a
+	// score further than mostBehind from the first.
 	mostCandidates = 6
+	mostBehind     = 40.0
 
 	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
@@ -49,6 +51,7 @@ type candidate struct {
 	sd       float64 // of the start, seconds
 	within   float64 // probability of being within 5 s, this being the test
 	rivals   float64 // probability that this is the test and no other candidate
+	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
 	length   int     // seconds; shorter than the protocol's when cut short
@@ -72,19 +75,25 @@ func (c *candidate) confidence() float64 { return c.within * c.rivals }
 
 // finder holds what a search needs; its slices are reused between calls.
 type finder struct {
-	grid     grid
-	profile  profile
-	coarseOn [len(coarseOn)]kernel
-	coarseOf [len(coarseOff)]kernel
-	fineOn   [len(fineOn)]kernel
-	fineOff  [len(fineOff)]kernel
-	scores   []float64
-	found    []candidate
-	logOn    []float64
-	logOff   []float64
-	lowest   float64 // bpm, the least level of a test
-	steady   float64 // variance about the response that is still steady, bpm²
+	grid              grid
+	profile           profile // the load that the kernels are made for
+	load              profile
+	coarse4           [len(coarseTau)]kernel // of the quick search: starts, then ends
+	plansOn           [coarseOns]plan
+	plansOff          [len(coarseTau) - coarseOns]plan
+	fineOn            [len(fineOn)]kernel
+	fineOff           [len(fineOff)]kernel
+	scores            []float64
+	found             []candidate
+	logOn             []float64
+	logOff            []float64
+	close, closeShort closePlans
+	lowest            float64 // bpm, the least level of a test
+	steady            float64 // variance about the response that is still steady, bpm²
 }
+
+func (f *finder) coarseOn() []kernel  { return f.coarse4[:coarseOns] }
+func (f *finder) coarseOff() []kernel { return f.coarse4[coarseOns:] }
 
 // find returns the candidates for a test of the protocol, best first.
 func (f *finder) find(s *series, h *hints) []candidate {
@@ -131,22 +140,24 @@ func (f *finder) coarse(h *hints, d int, whole bool) {
 	if last <= first {
 		return
 	}
-	for i := range f.coarseOn {
-		f.coarseOn[i].look(g.x, 0, len(g.x))
+	if whole {
+		look(f.coarse4[:], g.x, 0, len(g.x))
 	}
-	for i := range f.coarseOf {
-		f.coarseOf[i].look(g.x, 0, len(g.x))
+	for i := range f.coarseOn() {
+		f.plansOn[i] = f.coarseOn()[i].onPlan(before, d-3)
+	}
+	for i := range f.coarseOff() {
+		f.plansOff[i] = f.coarseOff()[i].offPlan(offBefore, offAfter)
 	}
 	f.scores = grow(f.scores, (last-first)/stride+1)
 	for i := range f.scores {
 		t := first + i*stride
 		f.scores[i] = math.Inf(-1)
 		if f.plausible(t, d, whole) {
-			c := f.at(t, d)
-			if !whole {
-				c.evOff = 0
+			f.scores[i] = f.quick(t, d, whole)
+			if h.any {
+				f.scores[i] += h.evidence(g.time(t), nil)
 			}
-			f.scores[i] = c.score() + h.evidence(g.time(t), nil)
 		}
 	}
 	for len(f.found) < mostCandidates {
@@ -156,10 +167,10 @@ func (f *finder) coarse(h *hints, d int, whole bool) {
 				best, at = v, i
 			}
 		}
-		if at < 0 {
+		if at < 0 || (len(f.found) > 0 && best < f.found[0].coarse-mostBehind) {
 			return
 		}
-		f.found = append(f.found, candidate{start: first + at*stride, length: d})
+		f.found = append(f.found, candidate{start: first + at*stride, length: d, coarse: best})
 		for i := max(0, at-20/stride); i <= min(len(f.scores)-1, at+20/stride); i++ {
 			f.scores[i] = math.Inf(-1)
 		}
@@ -174,34 +185,67 @@ func (f *finder) plausible(t, d int, whole bool) bool {
 	if level < 85-reference {
 		return false
 	}
-	pre := g.mean(t-12, t+4)
-	if level-pre < 7 && (!whole || level-g.mean(t+d+30, t+d+50) < 8) {
+	rise := level - g.mean(t-12, t+4)
+	if whole {
+		fall := level - g.mean(t+d+30, t+d+50)
+		if (rise < 7 && fall < 8) || rise+fall < 14 {
+			return false
+		}
+	} else if full := f.profile.length; rise < 8 || level-g.mean(t+full+10, t+full+50) < 6 {
 		return false
 	}
 	return g.share(t, t+d) > 0.35
 }
 
-// at fits a coarse grid of responses at second t.
-func (f *finder) at(t, d int) candidate {
+// quick scores second t on a coarse grid of responses.
+func (f *finder) quick(t, d int, whole bool) float64 {
 	g := &f.grid
-	c := candidate{start: t, length: d}
-	a, b := t+1-before, t+d-2
-	c.on.ss = math.Inf(1)
-	for i := range f.coarseOn {
-		if r := f.coarseOn[i].fitOn(g, t+1, a, b); r.ss < c.on.ss {
-			c.on = r
+	on := t + 1
+	best := math.Inf(1)
+	var at int
+	for i := range f.coarseOn() {
+		if ss := f.coarseOn()[i].leftOn(g, &f.plansOn[i], on); ss < best {
+			best, at = ss, i
 		}
 	}
-	e := t + d + 2
-	c.off.ss = math.Inf(1)
-	for i := range f.coarseOf {
-		if r := f.coarseOf[i].fitOff(g, e, e-offBefore, e+offAfter); r.ss < c.off.ss {
-			c.off = r
+	a, b := on-before, on+d-3
+	n := float64(b - a)
+	left := best/n + roundingVar
+	score := -1.5 * n / (2 * worth) * max(0, math.Log(left/f.steady))
+	known := f.edgeKnown(on)
+	if r := f.coarseOn()[at].fitOn(g, &f.plansOn[at], on); r.rise() >= 6 {
+		ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
+		score += min(max(ev, 0), mostOn) * known
+	} else {
+		score -= noOn * known
+	}
+	if !whole {
+		return score
+	}
+	off, ev := f.quickEnd(t + d + 2)
+	if off.fall() >= 6 {
+		return score + min(ev, mostOff)
+	}
+	return score - noOff*f.edgeKnown(t+d+2)
+}
+
+// quickEnd fits a coarse grid of recoveries to an end at second t.
+func (f *finder) quickEnd(t int) (recovery, float64) {
+	g := &f.grid
+	best := math.Inf(1)
+	var at int
+	for i := range f.coarseOff() {
+		if ss := f.coarseOff()[i].leftOff(g, &f.plansOff[i], t); ss < best {
+			best, at = ss, i
 		}
 	}
-	a, b = t+1-before, t+d-2
-	f.weigh(&c, t+1, e, g.aboutLine(a, b)/float64(b-a), g.aboutLine(e-offBefore, e+offAfter)/(offBefore+offAfter))
-	return c
+	r := f.coarseOff()[at].fitOff(g, &f.plansOff[at], t)
+	if r.end-r.rest < 6 {
+		return r, 0
+	}
+	n := float64(r.n)
+	ev := 1.5 * n / (2 * worth) * math.Log((g.aboutLine(t-offBefore, t+offAfter)/n+roundingVar)/(best/n+roundingVar))
+	return r, max(ev, 0) * f.edgeKnown(t)
 }
 
 // weigh turns the fits with edges at seconds on and off into evidence against
@@ -249,74 +293,112 @@ func (f *finder) levelCost(c *candidate) float64 {
 	return cost
 }
 
+// Windows of the fine search around a coarse start m of a test of d seconds.
+// They stay put while the edges move, so that sums of squares compare. The one
+// for the start ends before the test does, where the one for the end begins.
+const (
+	spare   = 8 // delays reach this far beyond the starts looked at
+	places  = 2*reach + 1 + 2*spare
+	overlap = reach + 20 // seconds of the test left to the window of the end
+)
+
+// closePlans are the plans of the fine search for one length of test.
+type closePlans struct {
+	length int
+	on     [len(fineOn)][places]plan
+	off    [len(fineOff)][places]plan
+}
+
+func (f *finder) plansFor(d int) *closePlans {
+	p := &f.close
+	if d != f.profile.length {
+		p = &f.closeShort
+	}
+	if p.length == d {
+		return p
+	}
+	p.length = d
+	span := reach + before + d - overlap // of the window around the start
+	for k := range p.on {
+		for i := range p.on[k] {
+			if before-spare+i > 8 {
+				p.on[k][i] = f.fineOn[k].onPlan(before-spare+i, span-(before-spare+i))
+			}
+		}
+	}
+	offSpan := overlap + offAfter + reach/2
+	for k := range p.off {
+		for i := range p.off[k] {
+			at := overlap - reach - spare + i
+			p.off[k][i] = f.fineOff[k].offPlan(at, offSpan-at)
+		}
+	}
+	return p
+}
+
 // fine places the edges of a candidate to the second. The start's likelihood
 // joins both edges: for each start the best delays of heart rate, each with
-// its prior, on windows that stay put while the start moves.
+// its prior.
 func (f *finder) fine(c *candidate, h *hints) {
-	g, d, m := &f.grid, c.length, c.start
-	m = max(m, before+reach+2)
-	d = max(d, reach+40)
-	const spare = 8 // delays reach this far beyond the starts looked at
-	a, b := m-reach-before, m+d-reach-20
-	n := 2*reach + 1 + 2*spare
-	f.logOn, f.logOff = grow(f.logOn, n), grow(f.logOff, n)
+	g, d := &f.grid, max(c.length, overlap+20)
+	m := max(c.start, before+reach+2)
+	plans := f.plansFor(d)
+	a, b := m-reach-before, m+d-overlap
+	ea, eb := b, m+d+offAfter+reach/2
+	look(f.fineOn[:], g.x, a, b)
+	look(f.fineOff[:], g.x, ea, eb)
+	f.logOn, f.logOff = grow(f.logOn, places), grow(f.logOff, places)
 	bestOn, bestOff := math.Inf(1), math.Inf(1)
-	for i := range f.logOn {
+	var on, off, kOn, kOff int
+	for i := range places {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
+		t := m - reach - spare + i
+		if plans.on[0][i].n > 0 {
+			for k := range f.fineOn {
+				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t)
+				f.logOn[i] = min(f.logOn[i], ss)
+				if ss < bestOn {
+					bestOn, on, kOn = ss, i, k
+				}
+			}
+		}
+		for k := range f.fineOff {
+			ss := f.fineOff[k].leftOff(g, &plans.off[k][i], t+d)
+			f.logOff[i] = min(f.logOff[i], ss)
+			if ss < bestOff {
+				bestOff, off, kOff = ss, i, k
+			}
+		}
 	}
-	on, off := m, m+d
-	noOn, noOff := math.Inf(1), g.aboutLine(m+d-reach-20, m+d+offAfter+reach/2)
+	c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
+	c.off = f.fineOff[kOff].fitOff(g, &plans.off[kOff][off], m+d-reach-spare+off)
+	// Without the edges: a response that began before the window, and a line or
+	// a recovery that did.
+	noOn, noOff := math.Inf(1), g.aboutLine(ea, eb)
 	for k := range f.fineOn {
-		kern := &f.fineOn[k]
-		kern.look(g.x, a, b)
-		noOn = min(noOn, kern.fitOn(g, a, a, b).ss)
-		for i := range n {
-			t := m - reach - spare + i
-			if t <= a+8 {
-				continue
-			}
-			r := kern.fitOn(g, t, a, b)
-			f.logOn[i] = min(f.logOn[i], r.ss)
-			if r.ss < bestOn {
-				bestOn, c.on, on = r.ss, r, t
-			}
-		}
+		pl := f.fineOn[k].onPlan(0, b-a)
+		noOn = min(noOn, f.fineOn[k].leftOn(g, &pl, a))
 	}
-	ea, eb := m+d-reach-20, m+d+offAfter+reach/2
 	for k := range f.fineOff {
-		kern := &f.fineOff[k]
-		kern.look(g.x, ea, eb)
-		noOff = min(noOff, kern.fitOff(g, ea, ea, eb).ss)
-		for i := range n {
-			t := m + d - reach - spare + i
-			r := kern.fitOff(g, t, ea, eb)
-			f.logOff[i] = min(f.logOff[i], r.ss)
-			if r.ss < bestOff {
-				bestOff, c.off, off = r.ss, r, t
-			}
-		}
+		pl := f.fineOff[k].offPlan(0, eb-ea)
+		noOff = min(noOff, f.fineOff[k].leftOff(g, &pl, ea))
 	}
-	f.weigh(c, on, off, noOn/float64(b-a), noOff/float64(eb-ea))
+	c.edges = [2]int{m - reach - spare + on, m + d - reach - spare + off}
+	// How long the run lasted, each edge seen for itself.
+	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
 	nOn, nOff := float64(b-a), float64(eb-ea)
-	wOn := nOn / (2 * worth) * f.edgeKnown(on)
-	wOff := nOff / (2 * worth) * f.edgeKnown(off)
+	f.weigh(c, c.edges[0], c.edges[1], noOn/nOn, noOff/nOff)
+	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
+	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
 	for i := range f.logOn {
 		f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
 	}
-	f.place(c, m, spare, h)
-	f.lengthen(c, on, off)
-}
-
-// lengthen notes where the edges, each at its own best place, are too near or
-// too far apart for the test's length: it was cut short, or is a longer run.
-func (f *finder) lengthen(c *candidate, on, off int) {
-	c.ran = float64(off-on) - offDelay + onDelay
-	c.edges = [2]int{on, off}
+	f.place(c, m, h)
 }
 
 // place turns the edges' likelihoods into the start and its spread.
-func (f *finder) place(c *candidate, m, spare int, h *hints) {
+func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
 	top := math.Inf(-1)
 	for i := range like {

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 
 	"canter.example/schemas"
 )
@@ -10,13 +11,15 @@ import (
 // were measured in the field (Hunt et al. 2015; FACTS 4.6), recoveries of 32
 // to 74 s (Barak et al. 2011; FACTS 4.7); the lists reach beyond both.
 var (
-	coarseOn  = [...]float64{18, 40, 80}
-	coarseOff = [...]float64{30, 60}
+	// The first three are for starts, the last for ends.
+	coarseTau = [...]float64{18, 40, 80, 45}
 	fineOn    = [...]float64{9, 13, 19, 28, 41, 60, 90}
 	fineOff   = [...]float64{15, 24, 38, 60, 95}
 )
 
 const (
+	// coarseOns of the coarse time constants are for starts.
+	coarseOns = 3
 	// before is how much of the time before a start the response is fitted to.
 	before = 30
 	// offBefore and offAfter are the same around the end of the test.
@@ -34,11 +37,16 @@ type profile struct {
 	flat   bool // the same load throughout
 }
 
-// newProfile reads the load out of the protocol's stages. Stages without speed
-// rise evenly in an incremental test and are alike in any other.
-func newProfile(p *schemas.Protocol) profile {
-	out := profile{length: int(math.Round(p.Duration().Seconds()))}
-	out.load = make([]float64, 0, out.length)
+// equal reports whether two loads are the same second by second.
+func (p *profile) equal(q *profile) bool {
+	return p.length == q.length && slices.Equal(p.load, q.load)
+}
+
+// read takes the load out of the protocol's stages, into p's memory. Stages
+// without speed rise evenly in an incremental test and are alike in any other.
+func (out profile) read(p *schemas.Protocol) profile {
+	out.length = int(math.Round(p.Duration().Seconds()))
+	out.load = out.load[:0]
 	top, work, given := 0.0, 0, true
 	for _, s := range p.Stages {
 		if !s.Rest {
@@ -85,16 +93,15 @@ func newProfile(p *schemas.Protocol) profile {
 // With a load that does not change, g is 1-e and the fourth shape is the slow
 // drift k/100 in its place.
 type kernel struct {
-	tau, q    float64
-	e, g      []float64
-	ee        []float64 // Σ e²
-	e1        []float64 // Σ e
-	eg, gg    []float64 // Σ e·g, Σ g²
-	g1        []float64 // Σ g
-	flat      bool
-	future    []float64 // future[t] = Σ_{k≥0} q^k x[t+k]
-	futureAt  int       // grid index of future[0]
-	futureLen int
+	tau, q   float64
+	e, g     []float64
+	ee       []float64 // Σ e²
+	e1       []float64 // Σ e
+	eg, gg   []float64 // Σ e·g, Σ g²
+	g1       []float64 // Σ g
+	flat     bool
+	future   []float64 // future[t] = Σ_{k≥0} q^k x[t+k]
+	futureAt int       // grid index of future[0]
 }
 
 func (k *kernel) make(tau float64, n int, p *profile) {
@@ -122,22 +129,162 @@ func (k *kernel) make(tau float64, n int, p *profile) {
 	}
 }
 
-// look prepares discounted sums of x over [a, b): with them the product of e
-// with any stretch of x inside takes constant time.
-func (k *kernel) look(x []float64, a, b int) {
-	k.future = grow(k.future, b-a+1)
-	k.futureAt, k.futureLen = a, b-a
-	f := 0.0
-	k.future[b-a] = 0
-	for t := b - 1; t >= a; t-- {
-		f = x[t] + k.q*f
-		k.future[t-a] = f
+// look prepares discounted sums of x over [a, b) for several kernels at once:
+// with them the product of e with any stretch of x inside takes constant time.
+func look(kernels []kernel, x []float64, a, b int) {
+	for len(kernels) > 0 {
+		// Four recursions side by side keep the processor busy.
+		n := min(4, len(kernels))
+		for i := range kernels[:n] {
+			k := &kernels[i]
+			k.future = grow(k.future, b-a+1)
+			k.future[b-a], k.futureAt = 0, a
+		}
+		if n == 4 {
+			look4(kernels, x[a:b])
+		} else {
+			for i := range kernels[:n] {
+				k, f := &kernels[i], 0.0
+				for t := b - 1; t >= a; t-- {
+					f = x[t] + k.q*f
+					k.future[t-a] = f
+				}
+			}
+		}
+		kernels = kernels[n:]
+	}
+}
+
+func look4(k []kernel, x []float64) {
+	n := len(x)
+	q0, q1, q2, q3 := k[0].q, k[1].q, k[2].q, k[3].q
+	f0, f1, f2, f3 := k[0].future[:n], k[1].future[:n], k[2].future[:n], k[3].future[:n]
+	var s0, s1, s2, s3 float64
+	for t := n - 1; t >= 0; t-- {
+		v := x[t]
+		s0, s1, s2, s3 = v+q0*s0, v+q1*s1, v+q2*s2, v+q3*s3
+		f0[t], f1[t], f2[t], f3[t] = s0, s1, s2, s3
 	}
 }
 
 // decayed returns Σ e[k] x[t+k], 0 ≤ k < n.
 func (k *kernel) decayed(t, n int) float64 {
 	return k.future[t-k.futureAt] - k.e[n-1]*k.q*k.future[t+n-k.futureAt]
+}
+
+// plan holds the factors of the normal equations of one window: p seconds
+// before an edge and n from it on. They do not depend on the trace, so one plan
+// serves every place where the window is laid.
+type plan struct {
+	p, n           int
+	l10, l20, l30  float64
+	l21, l31, l32  float64
+	i0, i1, i2, i3 float64 // reciprocals of the pivots
+	free           int     // unknowns: 4 for a response, 3 for a recovery
+	m              [4][4]float64
+}
+
+// onPlan is for the shapes of a response; see [kernel.fitOn].
+func (k *kernel) onPlan(p, n int) plan {
+	fp, fn := float64(p), float64(n)
+	e1, ee, g1, eg, gg := k.e1[n], k.ee[n], k.g1[n], k.eg[n], k.gg[n]
+	s1 := -fp * (fp + 1) / 2             // Σ k, -p ≤ k < 0
+	s2 := fp * (fp + 1) * (2*fp + 1) / 6 // Σ k²
+	return factors(p, n, 4, [4][4]float64{
+		{fp + ee, s1, e1 - ee, eg},
+		{s1, s2 + 0.5, 0, 0},
+		{e1 - ee, 0, fn - 2*e1 + ee, g1 - eg},
+		{eg, 0, g1 - eg, gg + 0.1},
+	})
+}
+
+// offPlan is for the shapes of a recovery; see [kernel.fitOff].
+func (k *kernel) offPlan(p, n int) plan {
+	fp, fn := float64(p), float64(n)
+	e1, ee := k.e1[n], k.ee[n]
+	s1 := -fp * (fp + 1) / 2
+	s2 := fp * (fp + 1) * (2*fp + 1) / 6
+	return factors(p, n, 3, [4][4]float64{
+		{fp + ee, s1, e1 - ee, 0},
+		{s1, s2 + 0.5, 0, 0},
+		{e1 - ee, 0, fn - 2*e1 + ee, 0},
+		{0, 0, 0, 1},
+	})
+}
+
+// factors takes the LDLᵀ factors of a symmetric positive definite matrix. The
+// small ridge keeps a window that tells nothing of a shape from dividing by 0.
+func factors(p, n, free int, m [4][4]float64) plan {
+	const ridge = 1e-6
+	f := plan{p: p, n: n, free: free, m: m}
+	d0 := m[0][0] + ridge
+	f.l10, f.l20, f.l30 = m[1][0]/d0, m[2][0]/d0, m[3][0]/d0
+	d1 := m[1][1] + ridge - f.l10*m[1][0]
+	c21, c31 := m[2][1]-f.l20*m[1][0], m[3][1]-f.l30*m[1][0]
+	f.l21, f.l31 = c21/d1, c31/d1
+	d2 := max(m[2][2]+ridge-f.l20*m[2][0]-f.l21*c21, ridge)
+	c32 := m[3][2] - f.l30*m[2][0] - f.l31*c21
+	f.l32 = c32 / d2
+	d3 := max(m[3][3]+ridge-f.l30*m[3][0]-f.l31*c31-f.l32*c32, ridge)
+	f.i0, f.i1, f.i2, f.i3 = 1/d0, 1/d1, 1/d2, 1/d3
+	return f
+}
+
+// solve returns the unknowns for a right-hand side.
+func (f *plan) solve(y [4]float64) (x [4]float64) {
+	z := f.forward(y)
+	x[3] = z[3] * f.i3
+	x[2] = z[2]*f.i2 - f.l32*x[3]
+	x[1] = z[1]*f.i1 - f.l21*x[2] - f.l31*x[3]
+	x[0] = z[0]*f.i0 - f.l10*x[1] - f.l20*x[2] - f.l30*x[3]
+	return x
+}
+
+func (f *plan) forward(y [4]float64) [4]float64 {
+	z1 := y[1] - f.l10*y[0]
+	z2 := y[2] - f.l20*y[0] - f.l21*z1
+	z3 := y[3] - f.l30*y[0] - f.l31*z1 - f.l32*z2
+	return [4]float64{y[0], z1, z2, z3}
+}
+
+// explained is yᵀM⁻¹y: by how much the fit lowers the sum of squares.
+func (f *plan) explained(y [4]float64) float64 {
+	z := f.forward(y)
+	return z[0]*z[0]*f.i0 + z[1]*z[1]*f.i1 + z[2]*z[2]*f.i2 + z[3]*z[3]*f.i3
+}
+
+// rightOn returns the products of the response's shapes with x around second t.
+func (k *kernel) rightOn(g *grid, f *plan, t int) [4]float64 {
+	a, b := t-f.p, t+f.n
+	pre, on := g.sum[t]-g.sum[a], g.sum[b]-g.sum[t]
+	ex := k.decayed(t, f.n)
+	y := [4]float64{pre + ex, g.sumT[t] - g.sumT[a] - float64(t)*pre, on - ex, 0}
+	if k.flat {
+		y[3] = (g.sumT[b] - g.sumT[t] - float64(t)*on) / 100
+		return y
+	}
+	for i, v := range g.x[t:b] {
+		y[3] += k.g[i] * v
+	}
+	return y
+}
+
+// rightOff is rightOn for a recovery.
+func (k *kernel) rightOff(g *grid, f *plan, t int) [4]float64 {
+	a, b := t-f.p, t+f.n
+	pre := g.sum[t] - g.sum[a]
+	ex := k.decayed(t, f.n)
+	return [4]float64{pre + ex, g.sumT[t] - g.sumT[a] - float64(t)*pre, g.sum[b] - g.sum[t] - ex, 0}
+}
+
+// leftOn is the sum of squares that the response leaves.
+func (k *kernel) leftOn(g *grid, f *plan, t int) float64 {
+	return max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(k.rightOn(g, f, t)))
+}
+
+// leftOff is the sum of squares that the recovery leaves.
+func (k *kernel) leftOff(g *grid, f *plan, t int) float64 {
+	return max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(k.rightOff(g, f, t)))
 }
 
 // response is a fit of the on-kinetics at one start.
@@ -154,45 +301,18 @@ type response struct {
 // rise is from the heart rate at the start to the level that it goes to.
 func (r response) rise() float64 { return r.level - r.h0 }
 
-// fitOn fits the response with time constant k.tau to the grid over [a, b) for
-// a start at t, a ≤ t < b, by least squares on
+// fitOn fits the response with time constant k.tau to the seconds of a plan
+// laid at a start t, by least squares on
 //
 //	before t:  h0 + slope·(s-t)
 //	from t on: h0·e + level·(1-e) + gain·g
 //
 // with a weak prior that holds the drift to about ±5 bpm per 100 s.
-func (k *kernel) fitOn(g *grid, t, a, b int) response {
-	p, n := float64(t-a), b-t
-	var m [4][4]float64
-	var y [4]float64
-	e1, ee, g1, eg, gg := k.e1[n], k.ee[n], k.g1[n], k.eg[n], k.gg[n]
-	fn := float64(n)
-	s1 := -p * (p + 1) / 2            // Σ k, -p ≤ k < 0
-	s2 := p * (p + 1) * (2*p + 1) / 6 // Σ k²
-	m[0] = [4]float64{p + ee, s1, e1 - ee, eg}
-	m[1] = [4]float64{s1, s2 + 0.5, 0, 0}
-	m[2] = [4]float64{e1 - ee, 0, fn - 2*e1 + ee, g1 - eg}
-	m[3] = [4]float64{eg, 0, g1 - eg, gg + 0.1}
-	pre := g.sum[t] - g.sum[a]
-	ex := k.decayed(t, n)
-	on := g.sum[b] - g.sum[t]
-	y[0] = pre + ex
-	y[1] = g.sumT[t] - g.sumT[a] - float64(t)*pre
-	y[2] = on - ex
-	if k.flat {
-		y[3] = (g.sumT[b] - g.sumT[t] - float64(t)*on) / 100
-	} else {
-		for i, v := range g.x[t:b] {
-			y[3] += k.g[i] * v
-		}
-	}
-	beta, ok := solve4(&m, &y)
-	if !ok {
-		return response{tau: k.tau, ss: math.Inf(1), n: b - a}
-	}
-	ss := g.sumSquares(a, b) - beta[0]*y[0] - beta[1]*y[1] - beta[2]*y[2] - beta[3]*y[3]
-	return response{tau: k.tau, ss: max(ss, 0), n: b - a, h0: beta[0] + reference,
-		before: beta[1], level: beta[2] + reference, gain: beta[3]}
+func (k *kernel) fitOn(g *grid, f *plan, t int) response {
+	y := k.rightOn(g, f, t)
+	x := f.solve(y)
+	return response{tau: k.tau, ss: max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(y)), n: f.p + f.n,
+		h0: x[0] + reference, before: x[1], level: x[2] + reference, gain: x[3]}
 }
 
 // recovery is a fit of the off-kinetics at one end.
@@ -210,82 +330,11 @@ func (r recovery) fall() float64 {
 	return (r.end - r.rest) * (1 - math.Exp(-offAfter/r.tau))
 }
 
-// fitOff fits a straight line before t and an exponential recovery from it on,
-// over [a, b).
-func (k *kernel) fitOff(g *grid, t, a, b int) recovery {
-	p, n := float64(t-a), b-t
-	e1, ee := k.e1[n], k.ee[n]
-	s1 := -p * (p + 1) / 2
-	s2 := p * (p + 1) * (2*p + 1) / 6
-	m := [3][3]float64{{p + ee, s1, e1 - ee}, {s1, s2 + 0.5, 0}, {e1 - ee, 0, float64(n) - 2*e1 + ee}}
-	pre := g.sum[t] - g.sum[a]
-	ex := k.decayed(t, n)
-	y := [3]float64{pre + ex, g.sumT[t] - g.sumT[a] - float64(t)*pre, g.sum[b] - g.sum[t] - ex}
-	beta, ok := solve3(&m, &y)
-	if !ok {
-		return recovery{tau: k.tau, ss: math.Inf(1), n: b - a}
-	}
-	ss := g.sumSquares(a, b) - beta[0]*y[0] - beta[1]*y[1] - beta[2]*y[2]
-	return recovery{tau: k.tau, ss: max(ss, 0), n: b - a, end: beta[0] + reference,
-		slope: beta[1], rest: beta[2] + reference}
-}
-
-// solve4 solves the symmetric positive definite system m·x = y by Cholesky
-// factors. ok is false when m is singular.
-func solve4(m *[4][4]float64, y *[4]float64) (x [4]float64, ok bool) {
-	d0 := m[0][0]
-	if d0 <= 1e-9 {
-		return x, false
-	}
-	l10, l20, l30 := m[1][0]/d0, m[2][0]/d0, m[3][0]/d0
-	d1 := m[1][1] - l10*m[1][0]
-	if d1 <= 1e-9 {
-		return x, false
-	}
-	c21 := m[2][1] - l20*m[1][0]
-	c31 := m[3][1] - l30*m[1][0]
-	l21, l31 := c21/d1, c31/d1
-	d2 := m[2][2] - l20*m[2][0] - l21*c21
-	if d2 <= 1e-9 {
-		return x, false
-	}
-	c32 := m[3][2] - l30*m[2][0] - l31*c21
-	l32 := c32 / d2
-	d3 := m[3][3] - l30*m[3][0] - l31*c31 - l32*c32
-	if d3 <= 1e-9 {
-		return x, false
-	}
-	z1 := y[1] - l10*y[0]
-	z2 := y[2] - l20*y[0] - l21*z1
-	z3 := y[3] - l30*y[0] - l31*z1 - l32*z2
-	x[3] = z3 / d3
-	x[2] = z2/d2 - l32*x[3]
-	x[1] = z1/d1 - l21*x[2] - l31*x[3]
-	x[0] = y[0]/d0 - l10*x[1] - l20*x[2] - l30*x[3]
-	return x, true
-}
-
-// solve3 is solve4 for three unknowns.
-func solve3(m *[3][3]float64, y *[3]float64) (x [3]float64, ok bool) {
-	d0 := m[0][0]
-	if d0 <= 1e-9 {
-		return x, false
-	}
-	l10, l20 := m[1][0]/d0, m[2][0]/d0
-	d1 := m[1][1] - l10*m[1][0]
-	if d1 <= 1e-9 {
-		return x, false
-	}
-	c21 := m[2][1] - l20*m[1][0]
-	l21 := c21 / d1
-	d2 := m[2][2] - l20*m[2][0] - l21*c21
-	if d2 <= 1e-9 {
-		return x, false
-	}
-	z1 := y[1] - l10*y[0]
-	z2 := y[2] - l20*y[0] - l21*z1
-	x[2] = z2 / d2
-	x[1] = z1/d1 - l21*x[2]
-	x[0] = y[0]/d0 - l10*x[1] - l20*x[2]
-	return x, true
+// fitOff fits a straight line before t and an exponential recovery from it on
+// to the seconds of a plan laid at an end t.
+func (k *kernel) fitOff(g *grid, f *plan, t int) recovery {
+	y := k.rightOff(g, f, t)
+	x := f.solve(y)
+	return recovery{tau: k.tau, ss: max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(y)), n: f.p + f.n,
+		end: x[0] + reference, slope: x[1], rest: x[2] + reference}
 }

@@ -158,20 +158,22 @@ func lowestLevel(req *Request) float64 {
 	return max(100, (req.Protocol.BandLow-0.15)*top-req.HRmax.SEE.Or(0))
 }
 
-// prepare lays out the grid and the responses for a protocol.
+// prepare lays out the grid and the responses for a protocol. Those of the
+// protocol before are kept when the load is the same.
 func (f *finder) prepare(s *series, p *schemas.Protocol) {
-	f.profile = newProfile(p)
-	d := f.profile.length
+	f.load = f.load.read(p)
+	d := f.load.length
 	f.grid.fill(s, d)
-	n := d + 2*lead
-	for i, tau := range coarseOn {
-		f.coarseOn[i].make(tau, n, &f.profile)
+	if f.profile.equal(&f.load) {
+		return
 	}
-	for i, tau := range coarseOff {
-		f.coarseOf[i].make(tau, 2*lead, nil)
+	f.profile, f.load = f.load, f.profile
+	f.close.length, f.closeShort.length = 0, 0
+	for i, tau := range coarseTau {
+		f.coarse4[i].make(tau, d+2*lead, &f.profile)
 	}
 	for i, tau := range fineOn {
-		f.fineOn[i].make(tau, n, &f.profile)
+		f.fineOn[i].make(tau, d+2*lead, &f.profile)
 	}
 	for i, tau := range fineOff {
 		f.fineOff[i].make(tau, 2*lead, nil)

@@ -31,27 +31,31 @@ func (sh *shape) at(t int) (bpm float64, ok bool) {
 // scatter a step there would explain, the response being fitted anew beside it.
 func (f *finder) shapeOf(start, length int) shape {
 	g := &f.grid
-	a, b := max(0, start-before), start+length
+	p := min(before, start)
+	a, b := start-p, start+length
 	sh := shape{response: response{ss: math.Inf(1)}}
-	onsets := [...]int{start, start + 2, start + 4}
+	lates := [...]int{0, 2, 4}
+	look(f.fineOn[:], g.x, a, b)
 	for i := range f.fineOn {
 		k := &f.fineOn[i]
-		k.look(g.x, a, b)
-		for _, t := range onsets {
-			if r := k.fitOn(g, t, a, b); r.ss < sh.ss {
-				sh.response, sh.kernel, sh.onset = r, k, t
+		for _, late := range lates {
+			pl := k.onPlan(p+late, length-late)
+			if r := k.fitOn(g, &pl, start+late); r.ss < sh.ss {
+				sh.response, sh.kernel, sh.onset = r, k, start+late
 			}
 		}
-	}
-	if sh.kernel == nil {
-		return sh
 	}
 	n := float64(b - a)
 	for i := range f.fineOn {
 		k := &f.fineOn[i]
-		for _, t := range onsets {
-			r := k.fitOn(g, t, a, b)
-			at, size, fall := k.step(g, &r, t, a, b, start+10, b-8)
+		for _, late := range lates {
+			pl := k.onPlan(p+late, length-late)
+			r := k.fitOn(g, &pl, start+late)
+			// A step explains nothing much of a response that is far off.
+			if r.ss > 3*sh.ss+n {
+				continue
+			}
+			at, size, fall := k.step(g, &pl, &r, start+late, start+10, b-8)
 			left := max(r.ss-fall, 0)
 			if v := n / (2 * worth) * math.Log((sh.ss/n+roundingVar)/(left/n+roundingVar)); at > 0 && v > sh.stepGain {
 				sh.stepAt, sh.stepSize, sh.stepGain = at-start, size, v
@@ -62,37 +66,22 @@ func (f *finder) shapeOf(start, length int) shape {
 }
 
 // step returns the second in [from, to) at which a step added to the response r
-// (with its onset at t, fitted over [a, b)) lowers the sum of squares most, its
-// size and by how much. With r's residuals, the shapes X and the step h, the
-// sum of squares falls by (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
-func (k *kernel) step(g *grid, r *response, t, a, b, from, to int) (at int, size, fall float64) {
-	p, n := float64(t-a), b-t
-	var m [4][4]float64
-	e1, ee, g1, eg, gg := k.e1[n], k.ee[n], k.g1[n], k.eg[n], k.gg[n]
-	s1 := -p * (p + 1) / 2
-	m[0] = [4]float64{p + ee, s1, e1 - ee, eg}
-	m[1] = [4]float64{s1, p*(p+1)*(2*p+1)/6 + 0.5, 0, 0}
-	m[2] = [4]float64{e1 - ee, 0, float64(n) - 2*e1 + ee, g1 - eg}
-	m[3] = [4]float64{eg, 0, g1 - eg, gg + 0.1}
+// (with its onset at t) lowers the sum of squares most, its size and by how
+// much. With r's residuals, the shapes X and the step h, the sum of squares
+// falls by (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
+func (k *kernel) step(g *grid, pl *plan, r *response, t, from, to int) (at int, size, fall float64) {
+	e1, g1 := k.e1[pl.n], k.g1[pl.n]
 	var hr float64
 	h0, level := r.h0-reference, r.level-reference
-	for s := b - 1; s >= from; s-- {
+	for s := t + pl.n - 1; s >= from && s >= t; s-- {
 		j := s - t
-		if j < 0 {
-			break
-		}
 		hr += g.x[s] - h0*k.e[j] - level*(1-k.e[j]) - r.gain*k.g[j]
 		if s >= to {
 			continue
 		}
-		rest := float64(b - s)
-		e, gs := e1-k.e1[j], g1-k.g1[j]
-		y := [4]float64{e, 0, rest - e, gs}
-		x, ok := solve4(&m, &y)
-		if !ok {
-			return 0, 0, 0
-		}
-		free := rest - x[0]*y[0] - x[2]*y[2] - x[3]*y[3]
+		rest := float64(pl.n - j)
+		e := e1 - k.e1[j]
+		free := rest - pl.explained([4]float64{e, 0, rest - e, g1 - k.g1[j]})
 		if free < 1e-6*rest {
 			continue
 		}
