@@ -51,7 +51,7 @@ func open(t testing.TB, address string) history.Store {
 
 // same compares values as the history keeps them: empty lists and absent ones
 // are alike.
-func same(t testing.TB, what string, got, want any) {
+func same[T any](t testing.TB, what string, got, want T) {
 	t.Helper()
 	if d := cmp.Diff(want, got, cmpopts.EquateEmpty(), cmp.AllowUnexported(schemas.Number{})); d != "" {
 		t.Errorf("%s differs (- want, + got):\n%s", what, d)

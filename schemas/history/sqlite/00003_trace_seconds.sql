@@ -12,10 +12,10 @@ CREATE VIEW IF NOT EXISTS trace_seconds AS
 SELECT t.test_id                         AS test_id,   -- tests.test_id
        t.athlete                         AS athlete,   -- the club's id of the athlete
        s.value ->> 0                     AS second,    -- since the start of the test; s; negative in the lead-in
-       s.value ->> 1                     AS raw_bpm,   -- as the device gave it; bpm; NULL when nothing
-       s.value ->> 2                     AS clean_bpm, -- what was used; bpm; NULL when dropped
+       CAST(s.value ->> 1 AS REAL)       AS raw_bpm,   -- as the device gave it; bpm; NULL when nothing
+       CAST(s.value ->> 2 AS REAL)       AS clean_bpm, -- what was used; bpm; NULL when dropped
        coalesce(s.value ->> 4, '')       AS dropped,   -- why the reading was dropped; '' when it was not
-       s.value ->> 3                     AS speed_ms   -- running speed; m/s
+       CAST(s.value ->> 3 AS REAL)       AS speed_ms   -- running speed; m/s
 FROM stored_tests AS t
 JOIN stored_traces AS w ON w.test_id = t.test_id
 JOIN json_each(w.seconds) AS s

@@ -1,0 +1,141 @@
+package history_test
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/ClickHouse/clickhouse-go/v2"
+
+	"canter.example/schemas"
+	"canter.example/schemas/history"
+	"canter.example/schemas/history/historytest"
+)
+
+// An account that may only read, by the server's own settings, is enough to
+// query and not enough to open.
+func TestAReadingAccountCanQuery(t *testing.T) {
+	t.Parallel()
+	server, name := historytest.SharedServer(t), historytest.NewDatabase()
+	s := open(t, server.Address(name))
+	save(t, s, file(1, 1))
+	r, err := history.OpenReader(t.Context(), server.ReaderAddress(name))
+	ok(t, err)
+	defer r.Close()
+	same(t, "files", one(t, r, "SELECT count() FROM files"), 1)
+	if _, err := r.Query(t.Context(), "WITH 1 AS x INSERT INTO stored_files SELECT * FROM stored_files", 0); err == nil {
+		t.Error("it could insert")
+	}
+	if s, err := history.Open(t.Context(), strings.Replace(server.ReaderAddress(name), name, "other", 1)); err == nil {
+		t.Error("it could make a database", s.Close())
+	}
+}
+
+// Rows sent twice, as after an acknowledgement that got lost, and rows of a
+// write that never came to its end count once and not at all.
+func TestRowsLeftByADeadWriterDoNotCount(t *testing.T) {
+	t.Parallel()
+	address := historytest.ClickHouse(t)
+	s := open(t, address)
+	f := file(1, 5)
+	want := outcome(&f, 0, "anna")
+	save(t, s, f, want)
+	ok(t, s.SaveAssessments(t.Context(), []schemas.Assessment{assessment(want.TestID, 5)}))
+	before := counts(t, s)
+
+	options, err := clickhouse.ParseDSN(address)
+	ok(t, err)
+	conn, err := clickhouse.Open(options)
+	ok(t, err)
+	defer conn.Close()
+	for _, table := range []string{"stored_tests", "stored_traces", "stored_files", "stored_assessments"} {
+		ok(t, conn.Exec(t.Context(), "INSERT INTO "+table+" SELECT * FROM "+table))
+	}
+	// A newer write of the same file that died before its last row.
+	for _, table := range []string{"stored_tests", "stored_traces"} {
+		ok(t, conn.Exec(t.Context(), fmt.Sprintf("CREATE TABLE copy_%[1]s AS %[1]s", table)))
+		ok(t, conn.Exec(t.Context(), fmt.Sprintf("INSERT INTO copy_%[1]s SELECT * FROM %[1]s", table)))
+		ok(t, conn.Exec(t.Context(), fmt.Sprintf("ALTER TABLE copy_%[1]s DROP COLUMN %[2]s", table, map[string]string{"stored_tests": "hrex_bpm", "stored_traces": "speed_ms"}[table])))
+	}
+	check := func(when string) {
+		t.Helper()
+		got, err := s.AthleteTests(t.Context(), "anna", "")
+		ok(t, err)
+		same(t, "tests "+when, got, []schemas.Outcome{want})
+		all, err := s.Tests(t.Context(), history.TestFilter{IncludeRemoved: true})
+		ok(t, err)
+		same(t, "all tests "+when, all, []schemas.Outcome{want})
+		same(t, "rows "+when, counts(t, s), before)
+	}
+	check("before the merge")
+	for _, table := range []string{"stored_tests", "stored_traces", "stored_files", "stored_assessments"} {
+		ok(t, conn.Exec(t.Context(), "OPTIMIZE TABLE "+table+" FINAL"))
+	}
+	check("after the merge")
+}
+
+// The server is killed while files are being saved, and comes back: what was
+// acknowledged is there, what was not can be written again, and no file is
+// there in part.
+func TestTheServerIsKilledAndComesBack(t *testing.T) {
+	t.Parallel()
+	server := historytest.NewServer(t)
+	s := open(t, server.Address("canter"))
+	var mu sync.Mutex
+	acknowledged := make(map[int]bool)
+	write := func(n int) error {
+		f := file(n, 1)
+		a, b := outcome(&f, 0, "anna"), outcome(&f, 1, "anna")
+		return s.SaveFile(t.Context(), f, []schemas.Outcome{a, b}, map[schemas.TestID][]schemas.TraceSecond{a.TestID: trace(300)})
+	}
+	const files = 120
+	var wg sync.WaitGroup
+	for lane := range 4 {
+		wg.Go(func() {
+			for n := lane; n < files; n += 4 {
+				if write(n) == nil {
+					mu.Lock()
+					acknowledged[n] = true
+					mu.Unlock()
+				}
+			}
+		})
+	}
+	for { // in the middle of it
+		mu.Lock()
+		n := len(acknowledged)
+		mu.Unlock()
+		if n >= files/4 {
+			break
+		}
+		time.Sleep(time.Millisecond)
+	}
+	ok(t, server.Kill())
+	wg.Wait()
+	if err := s.Ping(t.Context()); err == nil {
+		t.Fatal("the server answers though it was killed")
+	}
+	ok(t, server.Start())
+	ok(t, s.Ping(t.Context()))
+	tests, err := s.AthleteTests(t.Context(), "anna", "")
+	ok(t, err)
+	of := make(map[schemas.FileID]int)
+	for _, o := range tests {
+		of[o.FileID]++
+	}
+	for n := range files {
+		if has := of[file(n, 1).ID]; has != 2 && (has != 0 || acknowledged[n]) {
+			t.Errorf("file %d, acknowledged %v, has %d tests", n, acknowledged[n], has)
+		}
+	}
+	var errs []error
+	for n := range files {
+		errs = append(errs, write(n))
+	}
+	ok(t, errors.Join(errs...))
+	same(t, "rows", counts(t, s), map[string]int64{"files": files, "tests": 2 * files, "trace_seconds": 300 * files})
+	t.Logf("%d of %d files were acknowledged before the server was killed", len(acknowledged), files)
+}
