@@ -12,7 +12,7 @@ const (
 	// independent reading (noise of heart rate is correlated over seconds).
 	worth = 8
 	// stride of the coarse search in seconds.
-	stride = 3
+	stride = 4
 	// reach is how far around a coarse candidate the fine search looks.
 	reach = 24
 	// most coarse candidates that are looked at closely, none of them with a
@@ -211,9 +211,16 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 	a, b := on-before, on+d-3
 	n := float64(b - a)
 	left := best/n + roundingVar
-	score := -1.5 * n / (2 * worth) * max(0, math.Log(left/f.steady))
+	score := 0.0
+	if left > f.steady {
+		score = -1.5 * n / (2 * worth) * math.Log(left/f.steady)
+		if score < -mostOn-mostOff {
+			return score // nothing can make up for it
+		}
+	}
 	known := f.edgeKnown(on)
-	if r := f.coarseOn()[at].fitOn(g, &f.plansOn[at], on); r.rise() >= 6 {
+	pl := &f.plansOn[at]
+	if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]-x[0] >= 6 {
 		ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
 		score += min(max(ev, 0), mostOn) * known
 	} else {
@@ -350,24 +357,36 @@ func (f *finder) fine(c *candidate, h *hints) {
 	f.logOn, f.logOff = grow(f.logOn, places), grow(f.logOff, places)
 	bestOn, bestOff := math.Inf(1), math.Inf(1)
 	var on, off, kOn, kOff int
-	for i := range places {
+	t := m - reach - spare
+	try := func(i, onFrom, onTo, offFrom, offTo int) {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		t := m - reach - spare + i
 		if plans.on[0][i].n > 0 {
-			for k := range f.fineOn {
-				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t)
+			for k := onFrom; k < onTo; k++ {
+				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t+i)
 				f.logOn[i] = min(f.logOn[i], ss)
 				if ss < bestOn {
 					bestOn, on, kOn = ss, i, k
 				}
 			}
 		}
-		for k := range f.fineOff {
-			ss := f.fineOff[k].leftOff(g, &plans.off[k][i], t+d)
+		for k := offFrom; k < offTo; k++ {
+			ss := f.fineOff[k].leftOff(g, &plans.off[k][i], t+d+i)
 			f.logOff[i] = min(f.logOff[i], ss)
 			if ss < bestOff {
 				bestOff, off, kOff = ss, i, k
 			}
+		}
+	}
+	// Every third second with all time constants, then the others with those
+	// around the best.
+	for i := 0; i < places; i += 3 {
+		try(i, 0, len(fineOn), 0, len(fineOff))
+	}
+	onFrom, onTo := max(kOn-1, 0), min(kOn+2, len(fineOn))
+	offFrom, offTo := max(kOff-1, 0), min(kOff+2, len(fineOff))
+	for i := range places {
+		if i%3 != 0 {
+			try(i, onFrom, onTo, offFrom, offTo)
 		}
 	}
 	c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
@@ -403,14 +422,20 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	top := math.Inf(-1)
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
-		for k := -spare; k <= spare; k++ {
+		for k := -5; k <= spare; k++ {
 			x := (float64(k) - onDelay) / onDelaySD
 			on = max(on, f.logOn[i+spare+k]-x*x/2)
 			x = (float64(k) - offDelay) / offDelaySD
 			off = max(off, f.logOff[i+spare+k]-x*x/2)
 		}
 		t := m - reach + i
-		like[i] = on + off + h.evidence(f.grid.time(t), nil) + h.box(&f.grid, t, c.length, m)
+		like[i] = on + off
+		if h.any {
+			like[i] += h.evidence(f.grid.time(t), nil)
+		}
+		if h.speedOK && h.steady {
+			like[i] += h.box(&f.grid, t, c.length, m)
+		}
 		top = max(top, like[i])
 	}
 	var sum, st, stt float64

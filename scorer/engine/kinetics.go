@@ -277,14 +277,34 @@ func (k *kernel) rightOff(g *grid, f *plan, t int) [4]float64 {
 	return [4]float64{pre + ex, g.sumT[t] - g.sumT[a] - float64(t)*pre, g.sum[b] - g.sum[t] - ex, 0}
 }
 
-// leftOn is the sum of squares that the response leaves.
+// leftOn is the sum of squares that the response leaves. It is what the search
+// spends its time on, so the steps of rightOn and explained are written out.
 func (k *kernel) leftOn(g *grid, f *plan, t int) float64 {
-	return max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(k.rightOn(g, f, t)))
+	if !k.flat {
+		return max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(k.rightOn(g, f, t)))
+	}
+	a, b := t-f.p, t+f.n
+	st, mt := g.sum[t], g.sumT[t]
+	pre, on := st-g.sum[a], g.sum[b]-st
+	ex := k.future[t-k.futureAt] - k.e[f.n-1]*k.q*k.future[b-k.futureAt]
+	ft := float64(t)
+	z0 := pre + ex
+	z1 := mt - g.sumT[a] - ft*pre - f.l10*z0
+	z2 := on - ex - f.l20*z0 - f.l21*z1
+	z3 := (g.sumT[b]-mt-ft*on)/100 - f.l30*z0 - f.l31*z1 - f.l32*z2
+	return max(0, g.sum2[b]-g.sum2[a]-z0*z0*f.i0-z1*z1*f.i1-z2*z2*f.i2-z3*z3*f.i3)
 }
 
 // leftOff is the sum of squares that the recovery leaves.
 func (k *kernel) leftOff(g *grid, f *plan, t int) float64 {
-	return max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(k.rightOff(g, f, t)))
+	a, b := t-f.p, t+f.n
+	st := g.sum[t]
+	pre := st - g.sum[a]
+	ex := k.future[t-k.futureAt] - k.e[f.n-1]*k.q*k.future[b-k.futureAt]
+	z0 := pre + ex
+	z1 := g.sumT[t] - g.sumT[a] - float64(t)*pre - f.l10*z0
+	z2 := g.sum[b] - st - ex - f.l20*z0 - f.l21*z1
+	return max(0, g.sum2[b]-g.sum2[a]-z0*z0*f.i0-z1*z1*f.i1-z2*z2*f.i2)
 }
 
 // response is a fit of the on-kinetics at one start.

@@ -34,19 +34,20 @@ func (f *finder) shapeOf(start, length int) shape {
 	p := min(before, start)
 	a, b := start-p, start+length
 	sh := shape{response: response{ss: math.Inf(1)}}
-	lates := [...]int{0, 2, 4}
+	lates := [...]int{0, 3}
+	best := 0
 	look(f.fineOn[:], g.x, a, b)
 	for i := range f.fineOn {
 		k := &f.fineOn[i]
 		for _, late := range lates {
 			pl := k.onPlan(p+late, length-late)
 			if r := k.fitOn(g, &pl, start+late); r.ss < sh.ss {
-				sh.response, sh.kernel, sh.onset = r, k, start+late
+				sh.response, sh.kernel, sh.onset, best = r, k, start+late, i
 			}
 		}
 	}
 	n := float64(b - a)
-	for i := range f.fineOn {
+	for i := max(0, best-2); i <= min(best+2, len(f.fineOn)-1); i++ {
 		k := &f.fineOn[i]
 		for _, late := range lates {
 			pl := k.onPlan(p+late, length-late)
@@ -76,7 +77,7 @@ func (k *kernel) step(g *grid, pl *plan, r *response, t, from, to int) (at int, 
 	for s := t + pl.n - 1; s >= from && s >= t; s-- {
 		j := s - t
 		hr += g.x[s] - h0*k.e[j] - level*(1-k.e[j]) - r.gain*k.g[j]
-		if s >= to {
+		if s >= to || (s-from)%2 != 0 {
 			continue
 		}
 		rest := float64(pl.n - j)
