@@ -19,39 +19,47 @@ const SameTest = 5 * time.Minute
 // same run as o, each run once. The order of others does not matter; it may
 // hold o itself, older versions of the same test, and anybody's tests.
 func Earlier(o schemas.Outcome, others []schemas.Outcome) []schemas.Outcome {
-	var kept []schemas.Outcome
-	for _, t := range latest(others) {
-		if sameKind(&o, &t) && t.TestID != o.TestID && t.Valid() && o.Start.Sub(t.Start) > SameTest {
-			kept = append(kept, t)
-		}
-	}
-	return distinct(kept)
+	return copies(earlier(&o, others))
+}
+
+func earlier(o *schemas.Outcome, others []schemas.Outcome) []*schemas.Outcome {
+	return distinct(latest(others, func(t *schemas.Outcome) bool {
+		return sameKind(o, t) && t.TestID != o.TestID && t.Valid() && o.Start.Sub(t.Start) > SameTest
+	}))
 }
 
 // Runs returns the runs of o's athlete by the same protocol version before o,
 // oldest first, whatever their quality: only tests that staff left out are
 // missing. Each run is told by the best of its files.
 func Runs(o schemas.Outcome, others []schemas.Outcome) []schemas.Outcome {
-	var kept []schemas.Outcome
-	for _, t := range latest(others) {
-		if sameKind(&o, &t) && t.TestID != o.TestID && t.Staff != schemas.Excluded && o.Start.Sub(t.Start) > SameTest {
-			kept = append(kept, t)
-		}
-	}
-	return distinct(kept)
+	return copies(distinct(latest(others, func(t *schemas.Outcome) bool {
+		return sameKind(&o, t) && t.TestID != o.TestID && t.Staff != schemas.Excluded && o.Start.Sub(t.Start) > SameTest
+	})))
 }
 
 // BetterFile returns the test among others that is the same run as o but
 // stands for it instead, and whether there is one. Staff hear of a run once.
 func BetterFile(o schemas.Outcome, others []schemas.Outcome) (schemas.Outcome, bool) {
-	best := o
-	for _, t := range latest(others) {
-		same := sameKind(&o, &t) && t.TestID != o.TestID && o.Start.Sub(t.Start).Abs() <= SameTest
-		if same && t.Staff != schemas.Excluded && prefer(&t, &best) < 0 {
+	best := &o
+	for _, t := range latest(others, func(t *schemas.Outcome) bool {
+		return sameKind(&o, t) && t.TestID != o.TestID && t.Staff != schemas.Excluded && o.Start.Sub(t.Start).Abs() <= SameTest
+	}) {
+		if prefer(t, best) < 0 {
 			best = t
 		}
 	}
-	return best, best.TestID != o.TestID
+	return *best, best != &o
+}
+
+func copies(tests []*schemas.Outcome) []schemas.Outcome {
+	if len(tests) == 0 {
+		return nil
+	}
+	out := make([]schemas.Outcome, len(tests))
+	for i, t := range tests {
+		out[i] = *t
+	}
+	return out
 }
 
 // sameKind reports whether two tests measure the same thing. Protocol
@@ -60,38 +68,39 @@ func sameKind(a, b *schemas.Outcome) bool {
 	return a.Athlete == b.Athlete && a.Protocol == b.Protocol && a.ProtocolVersion == b.ProtocolVersion
 }
 
-// latest keeps the newest version of each test.
-func latest(tests []schemas.Outcome) []schemas.Outcome {
+// latest returns pointers to the newest version of each test that passes keep.
+func latest(tests []schemas.Outcome, keep func(*schemas.Outcome) bool) []*schemas.Outcome {
 	at := make(map[schemas.TestID]int, len(tests))
-	out := make([]schemas.Outcome, 0, len(tests))
-	for _, t := range tests {
-		i, seen := at[t.TestID]
+	newest := make([]*schemas.Outcome, 0, len(tests))
+	for i := range tests {
+		t := &tests[i]
+		j, seen := at[t.TestID]
 		switch {
 		case !seen:
-			at[t.TestID] = len(out)
-			out = append(out, t)
-		case t.Version > out[i].Version:
-			out[i] = t
+			at[t.TestID] = len(newest)
+			newest = append(newest, t)
+		case t.Version > newest[j].Version:
+			newest[j] = t
 		}
 	}
-	return out
+	return slices.DeleteFunc(newest, func(t *schemas.Outcome) bool { return !keep(t) })
 }
 
 // distinct keeps one test of each run, oldest first. A run is every test
 // whose start is within [SameTest] of the run's first.
-func distinct(tests []schemas.Outcome) []schemas.Outcome {
-	slices.SortFunc(tests, func(a, b schemas.Outcome) int {
+func distinct(tests []*schemas.Outcome) []*schemas.Outcome {
+	slices.SortFunc(tests, func(a, b *schemas.Outcome) int {
 		return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.FileID, b.FileID), cmp.Compare(a.TestID, b.TestID))
 	})
-	var out []schemas.Outcome
+	var out []*schemas.Outcome
 	var first time.Time
 	for _, t := range tests {
 		if len(out) == 0 || t.Start.Sub(first) > SameTest {
 			out, first = append(out, t), t.Start
 			continue
 		}
-		if last := &out[len(out)-1]; prefer(&t, last) < 0 {
-			*last = t
+		if last := len(out) - 1; prefer(t, out[last]) < 0 {
+			out[last] = t
 		}
 	}
 	return out

@@ -70,11 +70,11 @@ func (m measure) of(o *schemas.Outcome) schemas.Number {
 }
 
 // series reads the number off each test that has it, and returns those tests.
-func (m measure) series(tests []schemas.Outcome) (values []float64, from []schemas.Outcome) {
-	for i := range tests {
-		if v, ok := m.of(&tests[i]).Get(); ok {
+func (m measure) series(tests []*schemas.Outcome) (values []float64, from []*schemas.Outcome) {
+	for _, t := range tests {
+		if v, ok := m.of(t).Get(); ok {
 			values = append(values, v)
-			from = append(from, tests[i])
+			from = append(from, t)
 		}
 	}
 	return values, from

@@ -70,7 +70,7 @@ func PooledSD(tests map[string][]schemas.Outcome, protocolVersion string, before
 		groups [][]float64
 	}
 	var entries []*entry
-	add := func(m measure, past []schemas.Outcome) {
+	add := func(m measure, past []*schemas.Outcome) {
 		values, _ := m.series(past)
 		if len(values) < minOwn {
 			return
@@ -88,7 +88,7 @@ func PooledSD(tests map[string][]schemas.Outcome, protocolVersion string, before
 		if len(past) == 0 {
 			continue
 		}
-		last := past[len(past)-1]
+		last := *past[len(past)-1]
 		points := hrexOf(&last, s)
 		add(points, past)
 		if points.unit != BPM {
@@ -108,21 +108,17 @@ func PooledSD(tests map[string][]schemas.Outcome, protocolVersion string, before
 
 // valid returns an athlete's distinct valid tests of a protocol version that
 // started before an instant, oldest first.
-func valid(tests []schemas.Outcome, athlete, version string, before time.Time) []schemas.Outcome {
-	var kept []schemas.Outcome
-	for _, t := range latest(tests) {
-		if t.Athlete == athlete && t.ProtocolVersion == version && t.Valid() && t.Start.Before(before) {
-			kept = append(kept, t)
-		}
-	}
-	return distinct(kept)
+func valid(tests []schemas.Outcome, athlete, version string, before time.Time) []*schemas.Outcome {
+	return distinct(latest(tests, func(t *schemas.Outcome) bool {
+		return t.Athlete == athlete && t.ProtocolVersion == version && t.Valid() && t.Start.Before(before)
+	}))
 }
 
 // window returns the last MaxTests of tests (oldest first) within MaxAge
 // before an instant.
-func window(tests []schemas.Outcome, before time.Time, s Settings) []schemas.Outcome {
+func window(tests []*schemas.Outcome, before time.Time, s Settings) []*schemas.Outcome {
 	oldest := before.Add(-s.MaxAge)
-	i := slices.IndexFunc(tests, func(t schemas.Outcome) bool { return !t.Start.Before(oldest) })
+	i := slices.IndexFunc(tests, func(t *schemas.Outcome) bool { return !t.Start.Before(oldest) })
 	if i < 0 {
 		return nil
 	}

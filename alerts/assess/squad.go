@@ -146,7 +146,8 @@ type squadRow struct {
 func squadRows(session []schemas.Outcome, history map[string][]schemas.Outcome, name schemas.Measure, seconds int, unit string, s Settings) []squadRow {
 	var rows []squadRow
 	done := map[string]bool{}
-	for _, o := range bestOfEach(session) {
+	for _, test := range bestOfEach(session) {
+		o := *test
 		m := hrrOf(seconds, s)
 		if name == schemas.MeasureHRex {
 			if unit == BPM {
@@ -158,13 +159,12 @@ func squadRows(session []schemas.Outcome, history map[string][]schemas.Outcome, 
 		if !ok || m.unit != unit || done[o.Athlete] {
 			continue
 		}
-		_, tests := m.series(Earlier(o, history[o.Athlete]))
+		_, tests := m.series(earlier(&o, history[o.Athlete]))
 		tests = window(tests, o.Start, s)
 		r := squadRow{athlete: o.Athlete, unit: unit, now: now, past: map[string]float64{}, at: map[string]time.Time{}}
-		for i := range tests {
-			if tests[i].Session != o.Session {
-				r.past[tests[i].Session] = m.of(&tests[i]).Or(math.NaN())
-				r.at[tests[i].Session] = tests[i].Start
+		for _, t := range tests {
+			if t.Session != o.Session {
+				r.past[t.Session], r.at[t.Session] = m.of(t).Or(math.NaN()), t.Start
 			}
 		}
 		if len(r.past) >= minOwn {
@@ -175,14 +175,12 @@ func squadRows(session []schemas.Outcome, history map[string][]schemas.Outcome, 
 }
 
 // bestOfEach returns the valid tests of a session, one of each run, by athlete.
-func bestOfEach(session []schemas.Outcome) []schemas.Outcome {
-	by := map[string][]schemas.Outcome{}
-	for _, o := range latest(session) {
-		if o.Valid() {
-			by[o.Athlete] = append(by[o.Athlete], o)
-		}
+func bestOfEach(session []schemas.Outcome) []*schemas.Outcome {
+	by := map[string][]*schemas.Outcome{}
+	for _, o := range latest(session, (*schemas.Outcome).Valid) {
+		by[o.Athlete] = append(by[o.Athlete], o)
 	}
-	var out []schemas.Outcome
+	var out []*schemas.Outcome
 	for _, athlete := range slices.Sorted(maps.Keys(by)) {
 		out = append(out, distinct(by[athlete])...)
 	}

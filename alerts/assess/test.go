@@ -15,7 +15,7 @@ import (
 //
 // The rules that fired are left empty: that is another package's question.
 func Test(o schemas.Outcome, others []schemas.Outcome, squad Pooled, s Settings) schemas.Assessment {
-	past := Earlier(o, others)
+	past := earlier(&o, others)
 	a := schemas.Assessment{
 		TestID: o.TestID, Athlete: o.Athlete, Squad: o.Squad, Protocol: o.Protocol,
 		Session: o.Session, Start: o.Start, Version: o.Version,
@@ -28,7 +28,7 @@ func Test(o schemas.Outcome, others []schemas.Outcome, squad Pooled, s Settings)
 }
 
 // compare sets one number of o beside past, the tests that count, oldest first.
-func compare(o *schemas.Outcome, past []schemas.Outcome, m measure, squad Pooled, s Settings) schemas.Comparison {
+func compare(o *schemas.Outcome, past []*schemas.Outcome, m measure, squad Pooled, s Settings) schemas.Comparison {
 	c := schemas.Comparison{
 		Measure: m.name, Seconds: m.seconds, Unit: m.unit, Value: m.of(o), MinN: s.MinTests,
 		TE: schemas.Num(m.te), MDC: schemas.Num(MDC(m.te, s.Level)),

@@ -91,7 +91,7 @@ func numbers(c *club.Club, a *schemas.Assessment, o *schemas.Outcome) []string {
 func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	name := nameOf(m)
 	if m.State == schemas.NoValue {
-		return sentence(name + ": no number" + whyAbsent(m, o))
+		return sentence(name + ": no number" + whyAbsent(c, m, o))
 	}
 	unit, decimals := "bpm", 0
 	if m.Unit == assess.Points {
@@ -150,13 +150,13 @@ func last(c *club.Club, m *schemas.Comparison, o *schemas.Outcome, unit string, 
 }
 
 // whyAbsent gives the scorer's reason for a missing recovery.
-func whyAbsent(m *schemas.Comparison, o *schemas.Outcome) string {
+func whyAbsent(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	if m.Measure != schemas.MeasureHRR {
 		return ""
 	}
 	for _, r := range o.Reasons {
 		if r.Code == schemas.ReasonNoRecovery || r.Code == schemas.ReasonRecoveryBroken {
-			return " (" + strings.TrimSuffix(line(r.Text), ".") + ")"
+			return " (" + strings.TrimSuffix(said(c, r.Text), ".") + ")"
 		}
 	}
 	return ""

@@ -18,7 +18,7 @@ func Trace(c *club.Club, o schemas.Outcome, reason string) string {
 		sentence(reason),
 	}
 	for _, r := range o.Reasons {
-		lines = append(lines, "- "+sentence(r.Text))
+		lines = append(lines, "- "+sentence(said(c, r.Text)))
 	}
 	lines = append(lines,
 		"Look at next: battery, wet electrodes, strap size and place, whose strap it is.",
@@ -82,7 +82,8 @@ const (
 )
 
 // Withdrawn answers an alert that no longer holds. Detail is added in its own
-// words, such as who excluded the test and why; "" for none.
+// words, such as who excluded the test and why; "" for none. Names in it follow
+// the privacy setting as in [Parked].
 func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) string {
 	text := "it no longer holds"
 	switch why {
@@ -100,7 +101,7 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 		text = "the missing tests have arrived"
 	}
 	lines := []string{sentence(fmt.Sprintf("Withdrawn: the message about %s: %s", subject(c, al), text))}
-	if d := line(detail); d != "" {
+	if d := said(c, detail); d != "" {
 		lines = append(lines, sentence(d))
 	}
 	if al.Athlete != "" {

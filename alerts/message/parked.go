@@ -37,7 +37,7 @@ func Parked(c *club.Club, files ...schemas.File) string {
 func fileWords(c *club.Club, f *schemas.File) string {
 	name, reason := line(f.Origin.Path), line(f.Reason)
 	if c.Privacy.ChatNames != club.ShowName {
-		name, reason = "a "+kind(f), withhold(c, reason)
+		name, reason = "a "+kind(f), said(c, reason)
 	}
 	if reason == "" {
 		reason = "no reason was kept"
@@ -65,6 +65,14 @@ var (
 	// An apostrophe inside a word opens no quotation.
 	quoted = regexp.MustCompile(`(^|[\s(:,])("[^"]*"|“[^”]*”|‘[^’]*’|'[^']*'|` + "`[^`]*`)")
 )
+
+// said is a text from elsewhere as it may stand in chat.
+func said(c *club.Club, text string) string {
+	if c.Privacy.ChatNames == club.ShowName {
+		return line(text)
+	}
+	return withhold(c, line(text))
+}
 
 // withhold takes names out of a text: whatever is quoted, the names and other
 // spellings of the club's athletes, and words that look like paths.
