@@ -127,7 +127,7 @@ func (s *series) take(tr *schemas.Trace) {
 			j++
 		}
 		if at := samples[i].At; at >= first && at <= last {
-			s.at[n] = at.Seconds()
+			s.at[n] = float64(at) / 1e9
 			if j == i+1 {
 				s.put(n, &samples[i])
 			} else {
@@ -231,9 +231,17 @@ func (s *series) putMean(i int, same []schemas.Sample) {
 func (s *series) setHolds() {
 	var counts [81]int // tenths of a second up to 8 s
 	n := 0
+	last, bin := -1.0, 0 // most intervals are like the one before
 	for i := 1; i < len(s.at); i++ {
-		if d := s.at[i] - s.at[i-1]; d < longestHold+0.05 {
-			counts[int(d*10+0.5)]++
+		d := s.at[i] - s.at[i-1]
+		if d != last {
+			last, bin = d, len(counts)
+			if d < longestHold+0.05 {
+				bin = int(d*10 + 0.5)
+			}
+		}
+		if bin < len(counts) {
+			counts[bin]++
 			n++
 		}
 	}
@@ -257,11 +265,11 @@ func (s *series) setHolds() {
 		s.interval = max(s.interval, 0.1)
 		s.limit = min(max(s.limit, 1), longestHold)
 	}
-	last := len(s.at) - 1
-	for i := range last {
+	end := len(s.at) - 1
+	for i := range end {
 		s.hold[i] = min(s.at[i+1]-s.at[i], s.limit)
 	}
-	s.hold[last] = min(s.limit, s.interval)
+	s.hold[end] = min(s.limit, s.interval)
 }
 
 func (s *series) dropRange(hrmax schemas.HRmax) {

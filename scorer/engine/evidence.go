@@ -113,18 +113,13 @@ func (h *hints) evidence(t float64, c *candidate) float64 {
 // box is the log likelihood of a speed that is one level before second t, one
 // during the test and one after it, over a stretch fixed by middle.
 func (h *hints) box(g *grid, t, length, middle int) float64 {
-	if !h.speedOK || !h.steady {
-		return 0
-	}
 	const side = 30
 	a, b := middle-side, middle+length+side
-	ss, n := 0.0, 0
-	for _, w := range [...][2]int{{a, t}, {t, t + length}, {t + length, b}} {
-		_, sd, k := g.meanSpeed(w[0], w[1])
-		ss += sd * sd * float64(k)
-		n += k
-	}
-	if n < length/2 {
+	s1, n1 := g.speedSquares(a, t)
+	s2, n2 := g.speedSquares(t, t+length)
+	s3, n3 := g.speedSquares(t+length, b)
+	ss, n := s1+s2+s3, n1+n2+n3
+	if int(n) < length/2 {
 		return 0
 	}
 	return -float64(n) / (2 * worth) * math.Log(ss/float64(n)+0.01)

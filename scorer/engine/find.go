@@ -416,17 +416,30 @@ func (f *finder) fine(c *candidate, h *hints) {
 	f.place(c, m, h)
 }
 
+// earliest is how many seconds before the load an edge of heart rate may seem
+// to be.
+const earliest = 5
+
+// delayCosts are the costs of delays from -earliest to spare seconds: -log of
+// their prior densities at the start and at the end.
+var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
+	for k := range c {
+		x := (float64(k-earliest) - onDelay) / onDelaySD
+		y := (float64(k-earliest) - offDelay) / offDelaySD
+		c[k].on, c[k].off = x*x/2, y*y/2
+	}
+	return c
+}()
+
 // place turns the edges' likelihoods into the start and its spread.
 func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
 	top := math.Inf(-1)
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
-		for k := -5; k <= spare; k++ {
-			x := (float64(k) - onDelay) / onDelaySD
-			on = max(on, f.logOn[i+spare+k]-x*x/2)
-			x = (float64(k) - offDelay) / offDelaySD
-			off = max(off, f.logOff[i+spare+k]-x*x/2)
+		for k, cost := range delayCosts {
+			on = max(on, f.logOn[i+spare-earliest+k]-cost.on)
+			off = max(off, f.logOff[i+spare-earliest+k]-cost.off)
 		}
 		t := m - reach + i
 		like[i] = on + off

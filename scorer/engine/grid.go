@@ -1,6 +1,10 @@
 package engine
 
-import "math"
+import (
+	"math"
+
+	"canter.example/schemas"
+)
 
 // reference is taken off heart rates in running sums, to keep them small.
 const reference = 120
@@ -49,11 +53,7 @@ func (g *grid) fill(s *series, test int) {
 		sumT += float64(k) * v
 		g.sum[k+1], g.sum2[k+1], g.sumT[k+1] = sum, sum2, sumT
 	}
-	if s.speeds > 0 {
-		g.fillSpeed(s, size)
-	} else {
-		g.speedN = g.speedN[:0]
-	}
+	g.speedN = g.speedN[:0]
 }
 
 // fillRates walks the valid samples and the seconds side by side.
@@ -102,21 +102,27 @@ func (g *grid) fillRates(s *series) {
 	}
 }
 
-func (g *grid) fillSpeed(s *series, size int) {
+// fillSpeed makes the running sums of speed, each sample standing for its hold.
+func (g *grid) fillSpeed(s *series) {
+	size := len(g.x)
 	g.speed, g.speed2, g.speedN = grow(g.speed, size+1), grow(g.speed2, size+1), grow(g.speedN, size+1)
 	g.speed[0], g.speed2[0], g.speedN[0] = 0, 0, 0
-	i := 0
-	for k := range size {
-		for i+1 < len(s.at) && s.at[i+1]-g.origin+lead <= float64(k) {
-			i++
+	k, n := 0, int32(0)
+	var sum, sum2 float64
+	add := func(until float64, v float64, count int32) {
+		for ; k < size && float64(k) < until; k++ {
+			sum, sum2, n = sum+v, sum2+v*v, n+count
+			g.speed[k+1], g.speed2[k+1], g.speedN[k+1] = sum, sum2, n
 		}
-		v, n := 0.0, int32(0)
-		since := float64(k) - (s.at[i] - g.origin + lead)
-		if s.have[i]&1 != 0 && since >= 0 && since < max(s.hold[i], 1) {
-			v, n = float64(s.speed[i]), 1
-		}
-		g.speed[k+1], g.speed2[k+1], g.speedN[k+1] = g.speed[k]+v, g.speed2[k]+v*v, g.speedN[k]+n
 	}
+	for i := range s.at {
+		here := s.at[i] - g.origin + lead
+		add(here, 0, 0)
+		if s.have[i]&schemas.HasSpeed != 0 {
+			add(here+max(s.hold[i], 1), float64(s.speed[i]), 1)
+		}
+	}
+	add(float64(size), 0, 0)
 }
 
 // mean of x over [a, b), which must lie in the grid and hold a second.
@@ -156,4 +162,16 @@ func (g *grid) meanSpeed(a, b int) (mean, sd float64, n int) {
 	mean = (g.speed[b] - g.speed[a]) / float64(n)
 	sd = math.Sqrt(max(0, (g.speed2[b]-g.speed2[a])/float64(n)-mean*mean))
 	return mean, sd, n
+}
+
+// speedSquares is the sum of squares of speed about its mean in [a, b), and
+// the count.
+func (g *grid) speedSquares(a, b int) (ss float64, n int32) {
+	a, b = max(a, 0), min(b, len(g.x))
+	n = g.speedN[b] - g.speedN[a]
+	if n == 0 {
+		return 0, 0
+	}
+	sum := g.speed[b] - g.speed[a]
+	return max(0, g.speed2[b]-g.speed2[a]-sum*sum/float64(n)), n
 }

@@ -102,6 +102,9 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 	f.prepare(s, req.Protocol)
 	f.lowest = lowestLevel(req)
 	h := newHints(tr, s, req)
+	if h.speedOK && h.steady {
+		f.grid.fillSpeed(s)
+	}
 	var chosen []candidate
 	if !req.Start.IsZero() {
 		c := f.given(req.Start.Sub(tr.Start).Seconds(), &h)
