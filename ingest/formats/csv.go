@@ -138,8 +138,7 @@ func (r *csvReader) read() *Error {
 
 func (r *csvReader) quoteError(err error) *Error {
 	line := r.line
-	var parse *csv.ParseError
-	if errors.As(err, &parse) {
+	if parse, ok := errors.AsType[*csv.ParseError](err); ok {
 		line += parse.Line - 1
 	}
 	e := problem(ErrValue, atLine(line), "a quotation mark that opens or closes nothing", "Correct the line, or export without quotation marks")
@@ -316,6 +315,6 @@ func (r *csvReader) keep(t *csvTrace, at int64, s schemas.Sample, line int) *Err
 	}
 	t.trace.Samples = append(t.trace.Samples, s)
 	t.times = append(t.times, r.times.follow(t, at))
-	t.lines = append(t.lines, int32(line)) //nolint:gosec // G115: fewer lines than bytes, see Limits.Bytes.
+	t.lines = append(t.lines, int32(line))
 	return nil
 }

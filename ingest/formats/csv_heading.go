@@ -39,8 +39,8 @@ var delimiters = [...]byte{',', ';', '\t', '|'}
 
 // findLayout finds the heading line and what its columns hold.
 func findLayout(text []byte) (*layout, *Error) {
-	var best *layout  // a heading line that will do
-	var close *layout // one that nearly does, for the error
+	var best *layout   // a heading line that will do
+	var nearly *layout // one that nearly does, for the error
 	var before []string
 	offset, head := 0, text[:min(len(text), headBytes)]
 	for line := 1; line <= headLines && offset < len(head); line++ {
@@ -59,8 +59,8 @@ func findLayout(text []byte) (*layout, *Error) {
 				if best == nil || l.known() > best.known() {
 					best = l
 				}
-			} else if close == nil || l.known() > close.known() {
-				close = l
+			} else if nearly == nil || l.known() > nearly.known() {
+				nearly = l
 			}
 		}
 		if best != nil {
@@ -72,7 +72,7 @@ func findLayout(text []byte) (*layout, *Error) {
 		before = append(before, raw)
 		offset += length + 1
 	}
-	return nil, noLayout(text, close)
+	return nil, noLayout(text, nearly)
 }
 
 // commaOf returns the delimiter of a line before the heading line, which need
@@ -265,26 +265,26 @@ func (l *layout) twice(found []int) *Error {
 }
 
 // noLayout says why no line will do as the heading line.
-func noLayout(text []byte, close *layout) *Error {
-	if close == nil {
+func noLayout(text []byte, nearly *layout) *Error {
+	if nearly == nil {
 		return unknown(text)
 	}
 	var names []string
-	for _, h := range close.headings[:min(len(close.headings), 12)] {
+	for _, h := range nearly.headings[:min(len(nearly.headings), 12)] {
 		names = append(names, quoted(h.text))
 	}
 	list := strings.Join(names, ", ")
-	hasTime := len(close.of(stampColumn, clockColumn, timeColumn, elapsedColumn)) > 0
-	hasHR := len(close.of(hrColumn)) > 0
+	hasTime := len(nearly.of(stampColumn, clockColumn, timeColumn, elapsedColumn)) > 0
+	hasHR := len(nearly.of(hrColumn)) > 0
 	switch {
 	case hasTime && !hasHR:
-		return problem(ErrColumns, atLine(close.line), "no column of heart rates among "+list, "Name the heart-rate column HR")
+		return problem(ErrColumns, atLine(nearly.line), "no column of heart rates among "+list, "Name the heart-rate column HR")
 	case hasHR:
-		return problem(ErrColumns, atLine(close.line), "no column of times among "+list, "Add a column named Time")
-	case close.known() < 2 || len(close.headings) < 2:
+		return problem(ErrColumns, atLine(nearly.line), "no column of times among "+list, "Add a column named Time")
+	case nearly.known() < 2 || len(nearly.headings) < 2:
 		return unknown(text)
 	}
-	return problem(ErrColumns, atLine(close.line), "no columns of times and heart rates among "+list,
+	return problem(ErrColumns, atLine(nearly.line), "no columns of times and heart rates among "+list,
 		"Add a heading line that names the columns Time and HR")
 }
 

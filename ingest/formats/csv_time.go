@@ -141,11 +141,11 @@ func parseDateTime(s string, order DateOrder) (cellTime, bool) {
 	datePart, clockPart := s, ""
 	for _, sep := range [...]string{"T", ", ", " "} {
 		// The last separator before the first colon parts date and clock time.
-		colon := strings.IndexByte(s, ':')
-		if colon < 0 {
+		before, _, ok := strings.Cut(s, ":")
+		if !ok {
 			break
 		}
-		if i := strings.LastIndex(s[:colon], sep); i > 0 {
+		if i := strings.LastIndex(before, sep); i > 0 {
 			datePart, clockPart = s[:i], s[i+len(sep):]
 			break
 		}

@@ -21,9 +21,8 @@ type csvTimes struct {
 	number bool
 	// base is what elapsed times count from, an instant; or the midnight of
 	// clock times without a date, as if UTC.
-	base   int64
-	notes  []string
-	absurd tally
+	base  int64
+	notes []string
 	// The last date cell, parsed: it seldom changes.
 	dateCell string
 	dateNS   int64

@@ -29,15 +29,15 @@ const (
 	startColumn // of a preamble: when the recording began
 )
 
-// headingWords are the headings met in exports, folded by foldWords: lower
-// case, without accents, punctuation and units. English, German, French,
+// headingWords are the headings met in exports, without units; foldWords
+// makes case, accents and punctuation not matter. English, German, French,
 // Spanish, Italian, Portuguese, Dutch, the Scandinavian languages, Finnish,
 // Polish. To teach canter another, add it here.
 var headingWords = func() map[string]columnKind {
 	m := make(map[string]columnKind)
 	for kind, list := range map[columnKind]string{
 		hrColumn: "hr,heart rate,heartrate,heart rate value,hr value,bpm,beats per minute,pulse,pulse rate,hf,herzfrequenz,puls," +
-			"pulsfrequenz,herzschlag,fc,frequence cardiaque,pouls,frecuencia cardiaca,pulso,pulsaciones,ppm,frequenza cardiaca," +
+			"pulsfrequenz,herzschlag,fc,fréquence cardiaque,pouls,frecuencia cardiaca,pulso,pulsaciones,ppm,frequenza cardiaca," +
 			"battito,frequencia cardiaca,hartslag,hartfrequentie,hjertefrekvens,hjertefrequens,hjartfrekvens,syke,tetno",
 		stampColumn: "timestamp,time stamp,datetime,date time,date and time,date/time,utc,utc time,time utc,unix time,unix,epoch," +
 			"unix timestamp,zeitstempel,datum zeit,datum uhrzeit,horodatage,date heure,date et heure,fecha hora,fecha y hora," +
@@ -67,8 +67,8 @@ var headingWords = func() map[string]columnKind {
 			"sport,type,version,device,product,id,position x,position y,distanz,strecke,hohe,leistung,temperatur,puissance,altitud,potencia," +
 			"average heart rate,max heart rate,maximum heart rate,minimum heart rate,resting heart rate,rest hr,hr rest,ground contact time,vertical oscillation",
 	} {
-		for _, w := range strings.Split(list, ",") {
-			m[w] = kind
+		for w := range strings.SplitSeq(list, ",") {
+			m[foldWords(w)] = kind
 		}
 	}
 	return m
@@ -77,14 +77,14 @@ var headingWords = func() map[string]columnKind {
 // hrWords mark a heading such as "Ada heart rate" as that of an athlete's
 // heart rate; statWords say that it is a summary or a zone instead.
 var (
-	hrWords   = wordSet("hr heart rate heartrate bpm pulse puls hf herzfrequenz fc hartslag syke frequence frecuencia frequenza frequencia cardiaque cardiaca")
+	hrWords   = wordSet("hr heart rate heartrate bpm pulse puls hf herzfrequenz fc hartslag syke fréquence frecuencia frequenza frequencia cardiaque cardiaca")
 	statWords = wordSet("avg average mean max maximum min minimum zone zones percent pct resting rest recovery reserve target limit sd var variability sensor quality")
 )
 
 func wordSet(list string) map[string]bool {
 	m := make(map[string]bool)
-	for _, w := range strings.Fields(list) {
-		m[w] = true
+	for w := range strings.FieldsSeq(list) {
+		m[foldWords(w)] = true
 	}
 	return m
 }

@@ -2,6 +2,7 @@ package formats
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -87,8 +88,8 @@ func (w *wallClock) resolve(walls []int64) (twice int, gap int) {
 		case !known && len(open) > 0:
 			// Back from the first certain time to the start.
 			next := a
-			for k := len(open) - 1; k >= 0; k-- {
-				next = nearer(open[k], next)
+			for k, c := range slices.Backward(open) {
+				next = nearer(c, next)
 				walls[i-len(open)+k] = next
 			}
 			open = open[:0]

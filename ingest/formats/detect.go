@@ -2,6 +2,7 @@ package formats
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"runtime/debug"
 	"time"
@@ -101,7 +102,7 @@ func decode(content []byte, opt Options, b *budget, nesting int) ([]schemas.Trac
 		return nil, "", problem(ErrUnknownFormat, "byte 0", "JSON is not read", "Export the samples as FIT, TCX, GPX or CSV")
 	}
 	traces, err := decodeCSV(text, encoding, opt, b)
-	if err != nil && err.Kind == ErrUnknownFormat {
+	if err != nil && errors.Is(err, ErrUnknownFormat) {
 		return nil, "", err
 	}
 	return finish(CSV, traces, err, b)

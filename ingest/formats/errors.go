@@ -53,7 +53,7 @@ type Error struct {
 	Cause error
 }
 
-// Error returns "file: place: what. Do."
+// Error returns one line: file, place, what is wrong, what to do.
 func (e *Error) Error() string {
 	var b strings.Builder
 	if e.File != "" {
@@ -111,8 +111,7 @@ func count(n int, noun string) string {
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
-func atLine(n int) string   { return fmt.Sprintf("line %d", n) }
-func atByte(n int64) string { return fmt.Sprintf("byte %d", n) }
+func atLine(n int) string { return fmt.Sprintf("line %d", n) }
 
 // tally counts a small trouble that recurs, with the place it was first met,
 // so that a file with 3,000 of them gets one note.

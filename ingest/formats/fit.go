@@ -57,7 +57,7 @@ func (h fitHeader) write(b *[14]byte, original []byte) {
 	*b = [14]byte{}
 	copy(b[:], original[:12])
 	b[0] = 14
-	binary.LittleEndian.PutUint32(b[4:8], uint32(h.data)) //nolint:gosec // G115: Limits.Bytes is far below.
+	binary.LittleEndian.PutUint32(b[4:8], uint32(h.data))
 }
 
 // fitSource feeds one FIT sequence to the decoder, and ends it when the
@@ -184,10 +184,9 @@ func (d *fitDecoder) sequence(h fitHeader, content []byte) string {
 // our header may be two bytes longer than the file's, hence "about".
 func bytePos(err error) int64 {
 	const mark = "byte pos: "
-	text := err.Error()
 	var n int64
-	if i := strings.Index(text, mark); i >= 0 {
-		_, _ = fmt.Sscanf(text[i+len(mark):], "%d", &n)
+	if _, after, ok := strings.Cut(err.Error(), mark); ok {
+		_, _ = fmt.Sscanf(after, "%d", &n)
 	}
 	return n
 }

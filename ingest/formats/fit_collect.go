@@ -2,6 +2,7 @@ package formats
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -119,17 +120,18 @@ func (c *fitCollector) OnMesg(m proto.Message) {
 		if c.descriptions++; c.descriptions > maxDescriptions {
 			c.stop(problem(ErrTooMany, "", fmt.Sprintf("more than %d developer fields", maxDescriptions), "Export the session again"))
 		}
+	default: // the other hundred kinds have nothing for a trace
 	}
 }
 
 // record takes a record message: this is the loop that all else waits for.
 func (c *fitCollector) record(m *proto.Message) {
 	var (
-		timestamp  uint32 = basetype.Uint32Invalid
-		hr         uint8  = basetype.Uint8Invalid
-		cadence    uint8  = basetype.Uint8Invalid
-		fractional uint8  = basetype.Uint8Invalid
-		speed      uint32 = basetype.Uint32Invalid // mm/s
+		timestamp  = basetype.Uint32Invalid
+		hr         = basetype.Uint8Invalid
+		cadence    = basetype.Uint8Invalid
+		fractional = basetype.Uint8Invalid
+		speed      = basetype.Uint32Invalid // mm/s
 	)
 	for i := range m.Fields {
 		f := &m.Fields[i]
@@ -301,10 +303,8 @@ func addSerial(serials []string, s string) []string {
 	if s == "" || len(serials) >= maxSerials {
 		return serials
 	}
-	for _, have := range serials {
-		if have == s {
-			return serials
-		}
+	if slices.Contains(serials, s) {
+		return serials
 	}
 	return append(serials, s)
 }

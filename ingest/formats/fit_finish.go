@@ -1,8 +1,10 @@
 package formats
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -75,7 +77,7 @@ func (c *fitCollector) endCadence() {
 	if len(c.sessions) == 0 {
 		c.sessions = append(c.sessions, fitSession{sport: c.sport})
 	}
-	sort.SliceStable(c.sessions, func(i, j int) bool { return c.sessions[i].start < c.sessions[j].start })
+	slices.SortStableFunc(c.sessions, func(a, b fitSession) int { return cmp.Compare(a.start, b.start) })
 	all := true
 	for _, s := range c.sessions {
 		all = all && hasSteps(s.sport)
@@ -233,7 +235,7 @@ func (s *strapReadings) merge(r *recorder) {
 	if len(s.list) == 0 {
 		return
 	}
-	sort.SliceStable(s.list, func(i, j int) bool { return s.list[i].at < s.list[j].at })
+	slices.SortStableFunc(s.list, func(a, b strapReading) int { return cmp.Compare(a.at, b.at) })
 	if len(r.trace.Samples) == 0 {
 		r.begin(s.list[0].at)
 		for _, v := range s.list {

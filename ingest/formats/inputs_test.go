@@ -189,7 +189,7 @@ func madeGood(tb testing.TB) map[string][]byte {
 		"byte_order_mark.csv":    append([]byte{0xef, 0xbb, 0xbf}, "Time;HR\r\n10:00:00;120,5\r\n10:00:01;121\r\n"...),
 		"windows1252.csv":        []byte("Zeit;Puls;L\xe4nge\n10:00:00;120;1\n10:00:01;121;2\n"),
 		"latin1.tcx":             bytes.ReplaceAll(latinTCX, []byte("ö"), []byte("\xf6")),
-		"team.zip":               zipOf(tb, "team/ada.fit", plainFIT(tb, 3), "team/bo.csv", csvOf2, "team/.DS_Store", "x", "readme.txt", "hello"),
+		"team.zip":               zipOf(tb, "team/ada.fit", plainFIT(tb, 3), "team/bo.csv", csvOf2, "team/.DS_Store", "x", "readme.txt", "hello", "page.html", "<!DOCTYPE gpx>", "zeros", make([]byte, 2<<20)),
 		"same_names.zip":         zipOf(tb, "ada/1.csv", csvOf2, "bo/1.csv", csvOf2),
 		"zip_in_zip.zip":         zipOf(tb, "monday.zip", zipOf(tb, "ada.csv", csvOf2), "bo.csv", csvOf2),
 		"export_inside.zip":      zipOf(tb, "export.csv", "time,athlete,hr\n2025-09-02T08:00:00Z,Ada,120\n2025-09-02T08:00:00Z,Bo,130\n"),

@@ -91,15 +91,20 @@ func (b *budget) takeSample() bool {
 	return b.samples >= 0
 }
 
+// exhausted reports whether something that all entries of an archive share is used up.
+func (b *budget) exhausted() bool {
+	return b.samples < 0 || b.elements < 0 || b.unpacked < 0
+}
+
 func (b *budget) samplesError(place string) *Error {
 	return problem(ErrTooMany, place,
-		fmt.Sprintf("more than %d samples", b.Limits.Samples),
+		fmt.Sprintf("more than %d samples", b.Samples),
 		"Split the recording into one file a session")
 }
 
 func (b *budget) bytesError(size int64) *Error {
 	return problem(ErrTooLarge, "",
-		fmt.Sprintf("%d bytes, at most %d are read", size, b.Limits.Bytes),
+		fmt.Sprintf("%d bytes, at most %d are read", size, b.Bytes),
 		"Export one session a file")
 }
 

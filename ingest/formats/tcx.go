@@ -9,7 +9,7 @@ import (
 	"canter.example/schemas"
 )
 
-// tcxReader reads a Training Center file: activities, laps, tracks, points.
+// tcxReader reads a TCX file: activities, laps, tracks, points.
 // All activities of a file become one trace; finish parts those that lie far
 // from each other.
 type tcxReader struct {

@@ -58,11 +58,11 @@ func declaredEncoding(content []byte) string {
 	if !bytes.HasPrefix(head, []byte("<?xml")) {
 		return ""
 	}
-	end := bytes.Index(head, []byte("?>"))
-	if end < 0 {
+	declaration, _, ok := bytes.Cut(head, []byte("?>"))
+	if !ok {
 		return ""
 	}
-	_, after, ok := strings.Cut(string(head[:end]), "encoding")
+	_, after, ok := strings.Cut(string(declaration), "encoding")
 	if !ok {
 		return ""
 	}

@@ -2,6 +2,7 @@ package formats
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -121,10 +122,8 @@ func finish(format string, traces []schemas.Trace, err *Error, b *budget) ([]sch
 	}
 	if readings == 0 {
 		what := count(samples, "sample") + ", none with a heart rate"
-		for _, n := range out[0].Notes {
-			if strings.HasPrefix(n, damagedNote) {
-				what += "; " + n
-			}
+		if i := slices.IndexFunc(out[0].Notes, func(n string) bool { return strings.HasPrefix(n, damagedNote) }); i >= 0 {
+			what += "; " + out[0].Notes[i]
 		}
 		return nil, format, problem(ErrNoHeartRate, "", what,
 			"See that the strap is worn and paired with the recording device")

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"path"
 	"strings"
 
@@ -14,8 +15,8 @@ import (
 
 // decodeZIP reads every file in a ZIP, and in ZIPs inside it as deep as
 // Limits.Nesting goes. A file inside that can't be read does not hold up the
-// others: the traces say in their notes which was left out and why. Only when
-// none can be read it is an error.
+// others: the traces say in their notes which was left out and why. It is an
+// error when none can be read, or when together they pass the limits.
 func decodeZIP(content []byte, opt Options, b *budget, nesting int) ([]schemas.Trace, *Error) {
 	if nesting >= b.Nesting {
 		return nil, problem(ErrTooDeep, "", fmt.Sprintf("ZIP files nested more than %d deep", b.Nesting), "Unpack the outer ones")
@@ -88,9 +89,8 @@ func (z *zipReader) entry(f *zip.File, name string) *Error {
 		return nil
 	}
 	err = err.within(place)
-	switch err.Kind {
-	case ErrTooLarge, ErrTooMany, ErrTooDeep, ErrRatio, ErrEntities:
-		return err // made to do harm, or beyond what one file may cost
+	if z.b.exhausted() {
+		return err
 	}
 	z.unread = append(z.unread, err)
 	return nil
@@ -101,9 +101,8 @@ func (z *zipReader) unpack(f *zip.File) ([]byte, *Error) {
 	if f.Flags&1 != 0 {
 		return nil, problem(ErrEncrypted, "", "encrypted with a password", "Pack the files without one")
 	}
-	limit := min(z.b.Bytes, z.b.unpacked)
-	if f.UncompressedSize64 > uint64(limit) { //nolint:gosec // G115: a limit is never negative.
-		return nil, z.sizeError(limit)
+	if f.UncompressedSize64 > uint64(z.b.Bytes) {
+		return nil, z.b.bytesError(int64(min(f.UncompressedSize64, math.MaxInt64)))
 	}
 	r, err := f.Open()
 	if err != nil {
@@ -111,15 +110,17 @@ func (z *zipReader) unpack(f *zip.File) ([]byte, *Error) {
 	}
 	defer func() { _ = r.Close() }()
 	var content bytes.Buffer
-	content.Grow(int(min(f.UncompressedSize64, 1<<20)))            //nolint:gosec // G115: bounded.
-	packed := int64(min(f.CompressedSize64, uint64(z.b.Unpacked))) //nolint:gosec // G115: bounded.
+	content.Grow(int(min(f.UncompressedSize64, 1<<20)))
+	packed := int64(min(f.CompressedSize64, uint64(z.b.Unpacked)))
 	for {
 		n, err := io.CopyN(&content, r, 1<<20)
 		z.b.unpacked -= n
 		size := int64(content.Len())
 		switch {
-		case size > z.b.Bytes || z.b.unpacked < 0:
-			return nil, z.sizeError(limit)
+		case z.b.unpacked < 0:
+			return nil, problem(ErrTooLarge, "", fmt.Sprintf("the archive unpacks to more than %d bytes", z.b.Unpacked), "Pack fewer files into one ZIP")
+		case size > z.b.Bytes:
+			return nil, z.b.bytesError(size)
 		case size > 1<<20 && size > z.b.Ratio*max(packed, 1):
 			return nil, problem(ErrRatio, "", fmt.Sprintf("unpacks to more than %d times its packed size", z.b.Ratio),
 				"Pack the exported files themselves")
@@ -129,10 +130,6 @@ func (z *zipReader) unpack(f *zip.File) ([]byte, *Error) {
 			return nil, damagedEntry(err)
 		}
 	}
-}
-
-func (z *zipReader) sizeError(limit int64) *Error {
-	return problem(ErrTooLarge, "", fmt.Sprintf("unpacks to more than %d bytes", limit), "Pack fewer or smaller files into one ZIP")
 }
 
 func damagedEntry(err error) *Error {
