@@ -319,8 +319,16 @@ func (s *series) measureWiggle() {
 	}
 }
 
-// kept reports whether sample i has a heart rate that counts.
-func (s *series) kept(i int) bool { return s.why[i] == kept }
+// valid counts the samples whose heart rate counts.
+func (s *series) valid() int {
+	n := 0
+	for _, d := range s.why {
+		if d == kept {
+			n++
+		}
+	}
+	return n
+}
 
 func (s *series) resize(n int) {
 	s.at, s.hr, s.hold = grow(s.at, n), grow(s.hr, n), grow(s.hold, n)

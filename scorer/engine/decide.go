@@ -33,10 +33,12 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 	var chosen []candidate
 	for i := range all {
 		c := all[i]
-		if !f.isTest(&c) {
+		switch {
+		case f.isTest(&c):
+			c.fit(f.profile.length)
+		case !f.borrow(&c, h):
 			continue
 		}
-		c.fit(f.profile.length)
 		overlaps := false
 		for j := range chosen {
 			if d := c.start - chosen[j].start; d < c.length+20 && d > -c.length-20 {
@@ -100,6 +102,19 @@ func (c *candidate) seesOff() bool {
 // here.
 func (c *candidate) vouched() bool { return c.lap || c.team || c.evSpeed >= 8 }
 
+// borrow takes team-mates' start where a trace is too poor to show its own, as
+// long as heart rate is that of a run.
+func (f *finder) borrow(c *candidate, h *hints) bool {
+	if !c.team || c.level > 9 || f.grid.share(c.start, c.start+c.length) < 0.3 {
+		return false
+	}
+	c.borrowed = true
+	c.start = f.grid.second(h.teamAt)
+	c.sd = h.teamSD
+	c.within, c.rivals = math.Erf(5.5/(h.teamSD*math.Sqrt2)), 1
+	return true
+}
+
 // fit corrects the length of a test whose two edges are clear and nearer
 // together than the test is long: it was stopped a little early.
 func (c *candidate) fit(length int) {
@@ -137,6 +152,8 @@ func (f *finder) isTest(c *candidate) bool {
 // origin says how a start was found, most trusted first.
 func (c *candidate) origin(h *hints) schemas.StartSource {
 	switch {
+	case c.borrowed:
+		return schemas.StartBySession
 	case c.lap:
 		return schemas.StartByLap
 	case c.planned:

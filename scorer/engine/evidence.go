@@ -64,16 +64,20 @@ func newHints(tr *schemas.Trace, s *series, req *Request) hints {
 	return h
 }
 
+// fits reports whether a lap is as long as the test.
+func (h *hints) fits(l *schemas.Lap) bool {
+	return math.Abs((l.End-l.Start).Seconds()-h.length) <= 8
+}
+
 // evidence is what laps, plan and team-mates add for a start at trace time t.
 // When c is given, it notes there which of them agreed.
 func (h *hints) evidence(t float64, c *candidate) float64 {
 	sum := 0.0
 	for i := range h.laps {
 		l := &h.laps[i]
-		length := (l.End - l.Start).Seconds()
 		most := 0.0
 		switch {
-		case math.Abs(length-h.length) <= 8:
+		case h.fits(l):
 			most = 14
 		case l.Manual:
 			most = 4

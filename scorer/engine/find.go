@@ -59,6 +59,7 @@ type candidate struct {
 	lap      bool
 	planned  bool
 	team     bool
+	borrowed bool    // the start is team-mates', heart rate does not show it
 	tied     bool    // another effort fits nearly as well
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
@@ -104,6 +105,7 @@ func (f *finder) find(s *series, h *hints) []candidate {
 	}
 	f.steady = max(4, 0.6*s.wiggle*s.wiggle)
 	f.coarse(h, d, true)
+	f.suggested(h)
 	for i := range f.found {
 		c := &f.found[i]
 		for range 3 {
@@ -128,6 +130,33 @@ func (f *finder) find(s *series, h *hints) []candidate {
 	f.found = f.apart(f.found)
 	f.weighRivals(f.found)
 	return f.found
+}
+
+// suggested adds the places that team-mates and lap marks point to, whatever
+// heart rate shows there.
+func (f *finder) suggested(h *hints) {
+	add := func(at float64) {
+		if at < f.grid.origin-h.length/2 || at > f.grid.origin+float64(f.grid.n)-h.length/3 {
+			return
+		}
+		t := f.grid.second(at)
+		for i := range f.found {
+			if abs(f.found[i].start-t) < 10 {
+				return
+			}
+		}
+		f.found = append(f.found, candidate{start: t, length: f.profile.length})
+	}
+	if h.team {
+		add(h.teamAt)
+	}
+	added := 0
+	for i := range h.laps {
+		if l := &h.laps[i]; h.fits(l) && added < mostCandidates {
+			add(l.Start.Seconds())
+			added++
+		}
+	}
 }
 
 // coarse scores every third second by cheap tests first, and keeps the highest

@@ -91,6 +91,8 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 	}
 	if !by {
 		switch {
+		case c.borrowed:
+			v.add(schemas.Check, schemas.ReasonStartUncertain, "the start is team-mates': this trace does not show its own")
 		case c.confidence() < leastConfidence:
 			v.add(schemas.Check, schemas.ReasonStartUncertain,
 				"the start is uncertain: probability of being within 5 s is %.2f", c.confidence())
@@ -107,7 +109,7 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "the run seems longer than the test")
 		}
 	}
-	if !c.seesOn() {
+	if !c.seesOn() && !c.borrowed {
 		v.remark(schemas.ReasonHighAtStart, "heart rate was already near its level at the start (%.0f bpm)", c.on.h0)
 	}
 	if c.repeated {

@@ -88,22 +88,10 @@ func Score(tr *schemas.Trace, req Request) (res Result) {
 }
 
 func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
-	s := &w.series
-	n := 0
-	for _, d := range s.why {
-		if d == kept {
-			n++
-		}
-	}
-	if n < 10 {
-		return none("the trace has no usable heart rate (%d valid readings of %d samples)", n, len(tr.Samples))
-	}
-	f := &w.finder
-	f.prepare(s, req.Protocol)
-	f.lowest = lowestLevel(req)
-	h := newHints(tr, s, req)
-	if h.speedOK && h.steady {
-		f.grid.fillSpeed(s)
+	s, f := &w.series, &w.finder
+	h, ok := w.ready(tr, req)
+	if !ok {
+		return none("the trace has no usable heart rate (%d valid readings of %d samples)", s.valid(), len(tr.Samples))
 	}
 	var chosen []candidate
 	if !req.Start.IsZero() {
@@ -129,6 +117,21 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 	}
 	slices.SortFunc(res.Tests, func(a, b Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
 	return res
+}
+
+// ready lays out what a search needs; false when there is no heart rate.
+func (w *work) ready(tr *schemas.Trace, req *Request) (hints, bool) {
+	s, f := &w.series, &w.finder
+	if s.valid() < 10 {
+		return hints{}, false
+	}
+	f.prepare(s, req.Protocol)
+	f.lowest = lowestLevel(req)
+	h := newHints(tr, s, req)
+	if h.speedOK && h.steady {
+		f.grid.fillSpeed(s)
+	}
+	return h, true
 }
 
 // test measures and judges one chosen candidate.
