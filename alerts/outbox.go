@@ -69,6 +69,10 @@ func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 		m.State, m.Reason = schemas.MessageFailed, err.Error()
 		return s.history.SaveMessage(ctx, m)
 	}
+	var busy *chat.TemporaryError
+	if errors.As(err, &busy) {
+		return broker.After(busy.RetryAfter, err)
+	}
 	if err != nil {
 		return err
 	}

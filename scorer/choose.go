@@ -17,9 +17,14 @@ import (
 // planned keeps, of the efforts near one planned test, those that are good, or
 // else the one that is most likely the test: it was run, and a doubtful trace
 // is staff's to judge.
-func planned(found []engine.Found) []engine.Found {
+func planned(found []engine.Found, p *schemas.Protocol) []engine.Found {
 	ranked := slices.Clone(found)
-	slices.SortStableFunc(ranked, better)
+	slices.SortStableFunc(ranked, func(a, b engine.Found) int {
+		return cmp.Or(
+			falseFirst(!byHand(&a.Outcome), !byHand(&b.Outcome)),
+			falseFirst(unlike(&a.Outcome, p), unlike(&b.Outcome, p)),
+			better(a, b))
+	})
 	var kept []engine.Found
 	for i, f := range ranked {
 		if i == 0 || f.Outcome.Quality == schemas.Good || byHand(&f.Outcome) {
@@ -33,11 +38,11 @@ func planned(found []engine.Found) []engine.Found {
 // those that look like the test in every way but perhaps the trace's quality.
 // A jog before training or a run cut short is training, not a failed test; the
 // remark says so.
-func (s *Service) unplanned(found []engine.Found, remark string) ([]engine.Found, string) {
+func (s *Service) unplanned(found []engine.Found, p *schemas.Protocol, remark string) ([]engine.Found, string) {
 	var kept []engine.Found
 	for _, f := range found {
 		o := &f.Outcome
-		if byHand(o) || o.Quality == schemas.Good || o.Quality == schemas.Check && !unlike(o) {
+		if byHand(o) || o.Quality != schemas.Reject && !unlike(o, p) {
 			kept = append(kept, f)
 			continue
 		}
@@ -46,11 +51,20 @@ func (s *Service) unplanned(found []engine.Found, remark string) ([]engine.Found
 	return kept, remark
 }
 
+// farBelow is how many points of %HRmax below the protocol's intensity band an
+// effort is no longer the test run by a fitter athlete but a lighter run. Our
+// choice: six typical errors (1.2 points, Scott et al. 2018; FACTS 2.1). There
+// is no such bound above the band: a risen heart rate is what canter is for.
+const farBelow = 7.5
+
 // unlike reports whether an effort's load or length is not the protocol's.
-func unlike(o *schemas.Outcome) bool {
+func unlike(o *schemas.Outcome, p *schemas.Protocol) bool {
+	if pct, ok := o.HRexPct.Get(); ok && pct < 100*p.BandLow-farBelow {
+		return true
+	}
 	return slices.ContainsFunc(o.Reasons, func(r schemas.Reason) bool {
 		switch r.Code {
-		case schemas.ReasonLoadNotKept, schemas.ReasonCutShort, schemas.ReasonOutsideBand, schemas.ReasonNotSteady:
+		case schemas.ReasonLoadNotKept, schemas.ReasonCutShort, schemas.ReasonNotSteady:
 			return true
 		default:
 			return false
@@ -68,26 +82,25 @@ func reasonTexts(o *schemas.Outcome) string {
 
 func byHand(o *schemas.Outcome) bool { return o.StartSource == schemas.StartByHand }
 
-// better orders efforts, the most likely test first: set by hand, like the
-// protocol in load and length, of better quality, of a surer start.
+// better orders efforts: set by hand, of better quality, of a surer start.
 func better(a, b engine.Found) int {
 	rank := map[schemas.Quality]int{schemas.Good: 0, schemas.Check: 1, schemas.Reject: 2}
-	falseFirst := func(a, b bool) int {
-		switch {
-		case a == b:
-			return 0
-		case b:
-			return -1
-		}
-		return 1
-	}
 	return cmp.Or(
 		falseFirst(!byHand(&a.Outcome), !byHand(&b.Outcome)),
-		falseFirst(unlike(&a.Outcome), unlike(&b.Outcome)),
 		cmp.Compare(rank[a.Outcome.Quality], rank[b.Outcome.Quality]),
 		-cmp.Compare(a.Outcome.StartConfidence, b.Outcome.StartConfidence),
 		-cmp.Compare(a.Outcome.Duration, b.Outcome.Duration),
 		a.Outcome.Start.Compare(b.Outcome.Start))
+}
+
+func falseFirst(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
 }
 
 // withoutOverlaps keeps the best of tests that share time, as when a trace

@@ -135,12 +135,12 @@ func (s *Service) trace(msg broker.FileMessage, tr *schemas.Trace, who identify.
 		}
 		fs, why := s.byProtocol(msg, tr, who, req, rulings)
 		if l.slot != nil {
-			fs = planned(fs)
+			fs = planned(fs, l.protocol)
 			for i := range fs {
 				fs[i].Outcome.MicrocycleDay, fs[i].Outcome.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
 			}
 		} else {
-			fs, why = s.unplanned(fs, why)
+			fs, why = s.unplanned(fs, l.protocol, why)
 		}
 		if why != "" {
 			remark = why

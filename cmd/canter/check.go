@@ -47,11 +47,13 @@ func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		}
 		_, _ = fmt.Fprintf(std.out, "fine     %s: %s\n", what, fine)
 	}
-	for _, s := range cl.Squads {
-		for _, f := range s.Folders {
-			n, err := countFiles(f.Path)
-			say("folder "+f.Path, err, fmt.Sprintf("%d entries, squad %s", n, s.ID))
+	for _, w := range cl.Watched() {
+		n, err := countFiles(w.Folder.Path)
+		of := "squad " + w.Squad
+		if w.Squad == "" {
+			of = "shared by the squads"
 		}
+		say("folder "+w.Folder.Path, err, fmt.Sprintf("%d entries, %s", n, of))
 	}
 	say("data folder "+c.Data, c.checkData(), "can be written, or made")
 	text, err := c.checkBroker(ctx)
@@ -59,6 +61,9 @@ func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	text, err = c.checkHistory(ctx)
 	say("history", err, text)
 	say("chat", c.checkChat(ctx, cl, std), string(cl.Chat.Kind)+", "+strings.Join(channels(cl), ", "))
+	for _, p := range cl.Protocols {
+		_, _ = fmt.Fprintf(std.out, "protocol %s: %s, %s, version %s\n", p.ID, p.Kind(), p.Duration(), p.Version)
+	}
 	if err := plans(std, cl); err != nil {
 		say("planned tests", err, "")
 	}

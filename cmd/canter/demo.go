@@ -161,11 +161,9 @@ func (d *demo) now() time.Time { return time.Unix(d.clock.Load(), 0).UTC() }
 // live runs the pipeline over the season, day by day.
 func (d *demo) live(ctx context.Context, log *slog.Logger) error {
 	data := filepath.Join(d.dir, "data")
-	for _, s := range d.club.Squads {
-		for _, f := range s.Folders {
-			if err := os.MkdirAll(f.Path, 0o750); err != nil {
-				return err
-			}
+	for _, w := range d.club.Watched() {
+		if err := os.MkdirAll(w.Folder.Path, 0o750); err != nil {
+			return err
 		}
 	}
 	if err := os.MkdirAll(data, 0o700); err != nil {

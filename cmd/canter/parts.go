@@ -182,10 +182,8 @@ func (p *pipeline) run(ctx context.Context) error {
 
 func ingestConfig(c *club.Club, log *slog.Logger) ingest.Config {
 	cfg := ingest.Config{Settle: c.Files.Settle, Rescan: c.Files.Rescan, MaxSize: c.Files.MaxSize, Log: log}
-	for _, s := range c.Squads {
-		for _, f := range s.Folders {
-			cfg.Folders = append(cfg.Folders, ingest.Folder{Path: f.Path, Squad: s.ID})
-		}
+	for _, w := range c.Watched() {
+		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Squad: w.Squad})
 	}
 	return cfg
 }

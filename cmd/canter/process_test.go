@@ -26,6 +26,9 @@ type process struct {
 	out  *lockedBuffer
 	log  *lockedBuffer
 	http string
+	// ended is closed when the process is gone; err says how.
+	ended chan struct{}
+	err   error
 }
 
 // lockedBuffer can be read while a process writes to it.
@@ -61,9 +64,13 @@ func serve(t *testing.T, args ...string) *process {
 	if err := p.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	p.ended = make(chan struct{})
+	go func() {
+		p.err = p.cmd.Wait()
+		close(p.ended)
+	}()
 	t.Cleanup(func() {
-		_ = p.cmd.Process.Kill()
-		_ = p.cmd.Wait()
+		p.kill()
 		if t.Failed() {
 			t.Logf("log of %v:\n%s", args, tail(p.log.String(), 60))
 		}
@@ -94,25 +101,32 @@ func (p *process) stop() {
 	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		p.t.Fatal(err)
 	}
-	if err := p.cmd.Wait(); err != nil {
-		p.t.Errorf("after SIGTERM: %v\n%s", err, tail(p.log.String(), 30))
+	select {
+	case <-p.ended:
+	case <-time.After(30 * time.Second):
+		p.t.Fatalf("still there 30 s after SIGTERM\n%s", tail(p.log.String(), 30))
+	}
+	if p.err != nil {
+		p.t.Errorf("after SIGTERM: %v\n%s", p.err, tail(p.log.String(), 30))
 	}
 }
 
 // kill ends the process as a power cut would.
 func (p *process) kill() {
 	_ = p.cmd.Process.Kill()
-	_ = p.cmd.Wait()
+	<-p.ended
 }
 
 func (p *process) eventually(what string, ok func() bool) {
 	p.t.Helper()
-	for deadline := time.Now().Add(90 * time.Second); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+	for deadline := time.Now().Add(120 * time.Second); time.Now().Before(deadline); {
 		if ok() {
 			return
 		}
-		if p.cmd.ProcessState != nil {
-			break
+		select {
+		case <-p.ended:
+			p.t.Fatalf("ended before it was %s: %v; log:\n%s", what, p.err, tail(p.log.String(), 40))
+		case <-time.After(10 * time.Millisecond):
 		}
 	}
 	p.t.Fatalf("not %s; log:\n%s", what, tail(p.log.String(), 40))
@@ -130,7 +144,7 @@ func clubDir(t *testing.T, s *season.Season) (dir, clubFile string) {
 		yaml = strings.Replace(yaml, "\nthresholds:\n", "\nthresholds:\n  tell_within: 36500d\n", 1)
 	}
 	if !strings.Contains(yaml, "\nfiles:") {
-		yaml += "\nfiles:\n  settle: 100ms\n  rescan: 500ms\n"
+		yaml += "\nfiles:\n  settle: 100ms\n  rescan: 1s\n"
 	}
 	clubFile = filepath.Join(dir, "club.yaml")
 	for name, content := range map[string][]byte{"club.yaml": []byte(yaml), "athletes.csv": s.AthletesCSV} {

@@ -249,11 +249,9 @@ func (s *scoring) origin(name string) (schemas.Origin, time.Time) {
 	if s.club == nil {
 		return origin, time.Time{}
 	}
-	for _, q := range s.club.Squads {
-		for _, f := range q.Folders {
-			if rel, err := filepath.Rel(f.Path, name); err == nil && filepath.IsLocal(rel) {
-				origin = schemas.Origin{Folder: f.Path, Path: filepath.ToSlash(rel), Squad: q.ID}
-			}
+	for _, w := range s.club.Watched() {
+		if rel, err := filepath.Rel(w.Folder.Path, name); err == nil && filepath.IsLocal(rel) {
+			origin = schemas.Origin{Folder: w.Folder.Path, Path: filepath.ToSlash(rel), Squad: w.Squad}
 		}
 	}
 	date, _ := identify.Date(s.club, origin)

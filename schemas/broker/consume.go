@@ -185,6 +185,10 @@ func settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error
 		_ = m.Term()
 	default:
 		delay := Backoff(d.Tries)
+		var asked after
+		if errors.As(err, &asked) {
+			delay = max(delay, asked.d)
+		}
 		w.Log.Warn("broker: will try again", "subject", d.Subject, "tries", d.Tries, "delay", delay, "err", err)
 		_ = m.NakWithDelay(delay)
 	}
@@ -199,20 +203,28 @@ func Backoff(tries int) time.Duration {
 	return d/2 + rand.N(d/2) //nolint:gosec // a jitter, not a secret
 }
 
-// Idle reports whether every given durable has nothing waiting and nothing
-// out. Asked in the order of the data's way, an answer of true means that all
-// work begun before the question is done.
+// Idle reports whether every given durable has been given all that its stream
+// holds and nothing of it is out. Asked in the order of the data's way, an
+// answer of true means that all work begun before the question is done.
+//
+// The stream's last sequence is what counts, not the consumer's own number of
+// waiting messages: the server updates that one a moment after it has
+// acknowledged a publish.
 func (b *Broker) Idle(ctx context.Context, work ...Work) (bool, error) {
 	for _, w := range work {
-		c, err := b.js.Consumer(ctx, w.Stream, w.Durable)
+		s, err := b.js.Stream(ctx, w.Stream)
+		if err != nil {
+			return false, fmt.Errorf("broker: stream %s: %w", w.Stream, err)
+		}
+		c, err := s.Consumer(ctx, w.Durable)
 		if errors.Is(err, jetstream.ErrConsumerNotFound) {
 			return false, nil
 		}
 		if err != nil {
 			return false, fmt.Errorf("broker: consumer %s: %w", w.Durable, err)
 		}
-		info := c.CachedInfo()
-		if info.NumPending > 0 || info.NumAckPending > 0 {
+		state, info := s.CachedInfo().State, c.CachedInfo()
+		if info.NumAckPending > 0 || state.Msgs > 0 && info.Delivered.Stream < state.LastSeq {
 			return false, nil
 		}
 	}

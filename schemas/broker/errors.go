@@ -1,6 +1,9 @@
 package broker
 
-import "errors"
+import (
+	"errors"
+	"time"
+)
 
 var (
 	// ErrTooLarge is returned by [Broker.PublishFile] when the compressed file
@@ -18,6 +21,17 @@ var (
 	// ErrMessage wraps what is wrong with a file message that can't be read.
 	ErrMessage = errors.New("file message can't be read")
 )
+
+// After marks err as one that is worth a retry no sooner than d from now.
+func After(d time.Duration, err error) error { return after{err, d} }
+
+type after struct {
+	err error
+	d   time.Duration
+}
+
+func (a after) Error() string { return a.err.Error() }
+func (a after) Unwrap() error { return a.err }
 
 // permanent marks an error that no retry mends.
 type permanent struct{ err error }

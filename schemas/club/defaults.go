@@ -63,10 +63,14 @@ func DefaultThresholds() Thresholds {
 		// 2.8 % of an HRmax of 190; derived. Five days apart, submaximal HR
 		// differs by 5 +/- 2 bpm (Lamberts et al. 2004; FACTS 2.6).
 		HRexRiseBPM: 5.3,
-		// Threshold for an individual change of HRR60 (Scott et al. 2018; FACTS 2.1).
-		HRRFallBPM: 4.6,
-		// Cut-offs of 1.0, 1.5 and 2.0 are common practice (FACTS 7).
-		Z: 1.5,
+		// The same of a typical error of 3.4 bpm: 3.4 x sqrt 2 x 1.645 = 7.9
+		// (FACTS 2.8; the source gives HRR60's error and threshold without a
+		// unit, read here as bpm). The published threshold for an individual
+		// change is 4.6 (Scott et al. 2018; FACTS 2.1), which alone would raise
+		// about two false alerts a squad and week (alerts/rules, rates_test.go).
+		HRRFallBPM: 7.9,
+		// Of the cut-offs 1.0, 1.5 and 2.0 of common practice (FACTS 7) the strictest.
+		Z: 2,
 		// Common practice: 3 to 5 tests provisional, 8 to 10 preferred (FACTS 7);
 		// 5g shows the price of few. The numbers are those of the design.
 		MinBaseline:   4,
