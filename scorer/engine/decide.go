@@ -35,7 +35,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		c := all[i]
 		switch {
 		case f.isTest(&c):
-			c.fit(f.profile.length)
+			c.fit(f.profile.length, f.room())
 		case !f.borrow(&c, h):
 			continue
 		}
@@ -116,16 +116,17 @@ func (f *finder) borrow(c *candidate, h *hints) bool {
 }
 
 // fit corrects the length of a test whose two edges are clear and nearer
-// together than the test is long: it was stopped a little early.
-func (c *candidate) fit(length int) {
+// together than the test is long: it was stopped a little early. Bouts and
+// stages (room over 1) blur the edges.
+func (c *candidate) fit(length int, room float64) {
 	if c.evOn < 8 || c.evOff < 8 {
 		return
 	}
 	switch off := c.ran - float64(length); {
-	case off <= -7:
+	case off <= -7*room:
 		c.length = int(math.Round(c.ran))
 		c.start = c.edges[0] - 1
-	case off >= 14:
+	case off >= 14*room*room:
 		c.goesOn = true
 	}
 }

@@ -103,7 +103,7 @@ func (f *finder) find(s *series, h *hints) []candidate {
 	if d < 30 {
 		return nil
 	}
-	f.steady = max(4, 0.6*s.wiggle*s.wiggle)
+	f.steady = max(4, 0.6*s.wiggle*s.wiggle) * f.room() * f.room()
 	f.coarse(h, d, true)
 	f.suggested(h)
 	for i := range f.found {
@@ -249,7 +249,7 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 	}
 	known := f.edgeKnown(on)
 	pl := &f.plansOn[at]
-	if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]-x[0] >= 6 {
+	if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
 		ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
 		score += min(max(ev, 0), mostOn) * known
 	} else {

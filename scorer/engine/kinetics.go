@@ -316,10 +316,19 @@ type response struct {
 	before float64 // bpm/s before it
 	level  float64 // bpm that the response goes to
 	gain   float64 // drift in bpm per 100 s, or response to the load's changes
+	load   float64 // mean of the load's response in the second half; 0 when flat
 }
 
 // rise is from the heart rate at the start to the level that it goes to.
-func (r response) rise() float64 { return r.level - r.h0 }
+func (r response) rise() float64 { return r.level + r.gain*r.load - r.h0 }
+
+// lateLoad is the mean of g in the second half of n seconds, 0 for a flat load.
+func (k *kernel) lateLoad(n int) float64 {
+	if k.flat || n < 2 {
+		return 0
+	}
+	return (k.g1[n] - k.g1[n/2]) / float64(n-n/2)
+}
 
 // fitOn fits the response with time constant k.tau to the seconds of a plan
 // laid at a start t, by least squares on
@@ -332,7 +341,7 @@ func (k *kernel) fitOn(g *grid, f *plan, t int) response {
 	y := k.rightOn(g, f, t)
 	x := f.solve(y)
 	return response{tau: k.tau, ss: max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(y)), n: f.p + f.n,
-		h0: x[0] + reference, before: x[1], level: x[2] + reference, gain: x[3]}
+		h0: x[0] + reference, before: x[1], level: x[2] + reference, gain: x[3], load: k.lateLoad(f.n)}
 }
 
 // recovery is a fit of the off-kinetics at one end.

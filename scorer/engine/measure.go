@@ -59,6 +59,11 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 	m.endHR = s.window(m.end-p.EndWindow.Seconds(), m.end)
 	m.endNoise = s.noiseIn(m.end-30, m.end)
 	m.noise = s.noiseIn(m.hrexFrom, m.hrexTo)
+	if len(p.Stages) > 1 {
+		// About a line the bouts themselves would count as noise: take it from
+		// neighbouring samples instead, with a correlation of 0.8.
+		m.noise.sd, m.noise.r = max(0.29, s.wiggle/math.Sqrt(2*(1-0.8))), 0.8
+	}
 	slope := math.Abs(m.noise.slope)
 	m.hrexSE = math.Hypot(m.noise.se(m.hrex.n), slope*c.sd)
 	m.runningSpeed(s, p)

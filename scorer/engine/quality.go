@@ -200,7 +200,7 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	if sh.kernel == nil {
 		return
 	}
-	if sh.stepGain > leastStepGain && math.Abs(sh.stepSize) > leastStep {
+	if sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep {
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
 	}
@@ -210,7 +210,7 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	scatter := math.Sqrt(sh.ss / float64(sh.n))
 	if c.level > mostLevelCost {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
-	} else if scatter > mostScatter+w.series.wiggle || c.misfit > mostMisfit {
+	} else if scatter > mostScatter*w.finder.room()+w.series.wiggle || c.misfit > mostMisfit*w.finder.room() {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
 	}
 	bend, where := w.bend(m, &sh, c)
@@ -233,10 +233,16 @@ func (w *work) bend(m *measures, sh *shape, c *candidate) (bend float64, where i
 			bend, where = d, t+7
 		}
 	}
-	if !w.finder.profile.flat {
-		bend *= 0.6 // bouts and stages leave more room
+	return bend / w.finder.room(), where
+}
+
+// room is how much more than a steady run a test of several stages or bouts may
+// differ from its expected response.
+func (f *finder) room() float64 {
+	if f.profile.flat {
+		return 1
 	}
-	return bend, where
+	return 1.6
 }
 
 func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {

@@ -2,16 +2,19 @@ package simulate
 
 import (
 	"math/rand/v2"
+
+	"canter.example/schemas"
 )
 
 // writer puts spells one after another.
 type writer struct {
-	r      *rand.Rand
-	spells []spell
-	now    float64
-	speed  float64 // m/s of the test
-	demand float64 // of the test
-	steps  float64
+	r        *rand.Rand
+	protocol *schemas.Protocol
+	spells   []spell
+	now      float64
+	speed    float64 // m/s of the test
+	demand   float64 // of the test
+	steps    float64
 }
 
 func (w *writer) add(seconds float64, s spell) {
@@ -86,14 +89,25 @@ func (w *writer) session() {
 	}
 }
 
-// intermittentTest runs the bouts of a protocol with work and rest.
-func (w *writer) bouts(work, rest, times float64, recovery float64) float64 {
-	at := w.now
-	for i := range int(times) {
-		w.run(work, 1)
-		if rest > 0 && i+1 < int(times) {
-			w.add(rest, spell{demand: 0.1, speed: 0.3, steps: 30, wobble: 0.02})
+// stages runs a protocol of several stages and its quiet recovery. The highest
+// speed takes a fifth more than the test's demand when there are rests between.
+func (w *writer) stages(p *schemas.Protocol, recovery float64) float64 {
+	at, top := w.now, 0.0
+	for _, st := range p.Stages {
+		top = max(top, st.SpeedKMH.Or(0))
+	}
+	most := 1.0
+	if p.Regimen == schemas.Intermittent {
+		most = 1.2
+	}
+	w.speed = top / 3.6
+	for _, st := range p.Stages {
+		if st.Rest {
+			w.add(st.Duration.Seconds(), spell{demand: w.demand * 0.35, speed: 0.4, steps: 40, wobble: 0.01})
+			continue
 		}
+		share := st.SpeedKMH.Or(top) / top
+		w.add(st.Duration.Seconds(), spell{demand: w.demand * most * share, speed: w.speed * share, steps: w.steps, run: true, wobble: 0.006})
 	}
 	w.stand(recovery)
 	return at

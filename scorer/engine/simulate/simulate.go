@@ -18,6 +18,8 @@ const (
 	Artefact Group = "artefact"
 	Trap     Group = "trap"
 	NoTest   Group = "no test"
+	// Kinds are clean sessions with the other kinds of protocol.
+	Kinds Group = "other kinds"
 )
 
 // Scenario names one kind of session.
@@ -45,6 +47,9 @@ var Scenarios = []Scenario{
 
 	{"long run", NoTest, 1}, {"short run", NoTest, 1}, {"intervals", NoTest, 1}, {"match", NoTest, 1},
 	{"walk", NoTest, 1}, {"rest", NoTest, 1}, {"changing run", NoTest, 1}, {"drills only", NoTest, 1},
+
+	{"continuous-incremental", Kinds, 1}, {"continuous-variable", Kinds, 1},
+	{"intermittent-fixed", Kinds, 1}, {"intermittent-variable", Kinds, 1},
 }
 
 // Truth is what really happened in a session.
@@ -89,9 +94,13 @@ func Make(sc Scenario, severity int, seed uint64) *Session {
 		Posture: schemas.Standing, EndWindow: 5 * time.Second, RecoveryWindow: 5 * time.Second,
 		BandLow: 0.75, BandHigh: 0.85, MinCoverage: 0.8,
 	}
+	if sc.Group == Kinds {
+		length = otherKind(r, p, sc.Name, kmh)
+		window = p.HRexWindow
+	}
 	p.Version = p.Digest()
 	target := b.maximum * between(r, 0.72, 0.90)
-	w := &writer{r: r, speed: kmh / 3.6, demand: (target - b.standing) / b.reserve, steps: between(r, 158, 178)}
+	w := &writer{r: r, protocol: p, speed: kmh / 3.6, demand: (target - b.standing) / b.reserve, steps: between(r, 158, 178)}
 	s := &Session{Protocol: p, HRmax: schemas.HRmax{BPM: schemas.Num(math.Round(b.maximum + between(r, -2, 4))), Source: schemas.HRmaxMeasured}}
 	s.Truth = Truth{Scenario: sc, Severity: severity, Seed: seed, Seconds: length, Recovered: true}
 	starts := w.play(sc, severity, length, &s.Truth)
@@ -100,7 +109,7 @@ func Make(sc Scenario, severity int, seed uint64) *Session {
 	for _, at := range starts {
 		s.Truth.Starts = append(s.Truth.Starts, day.Add(time.Duration(at)*time.Second))
 		end := int(at + s.Truth.Seconds)
-		s.Truth.HRex = append(s.Truth.HRex, mean(hr, end-int(window.Seconds()), end))
+		s.Truth.HRex = append(s.Truth.HRex, exercise(hr, int(at), end, int(window.Seconds()), p.HRex))
 		s.Truth.HRR = append(s.Truth.HRR, mean(hr, end-5, end)-(mean(hr, end+57, end+62)+mean(hr, end+58, end+63))/2)
 	}
 	rec := newRecorder(r)
@@ -184,6 +193,12 @@ func (w *writer) play(sc Scenario, severity int, length float64, truth *Truth) [
 		w.run(between(r, 60, 200), between(r, 0.6, 0.95))
 		w.walk(between(r, 5, 40))
 	default:
+		if sc.Group == Kinds {
+			w.warmUp()
+			at := w.stages(w.protocol, recovery)
+			w.session()
+			return []float64{at}
+		}
 		if sc.Group == NoTest {
 			w.playNoTest(sc.Name, length)
 			return nil
@@ -254,4 +269,61 @@ func hash(s string) uint64 {
 // String names the session for a report.
 func (t Truth) String() string {
 	return fmt.Sprintf("%s, severity %d, seed %d", t.Scenario.Name, t.Severity, t.Seed)
+}
+
+// otherKind changes the protocol to one of another kind, and returns its length
+// in seconds.
+func otherKind(r *rand.Rand, p *schemas.Protocol, name string, kmh float64) float64 {
+	stage := func(seconds int, speed float64, rest bool) {
+		st := schemas.Stage{Duration: time.Duration(seconds) * time.Second, Rest: rest}
+		if !rest {
+			st.SpeedKMH = schemas.Num(speed)
+		}
+		p.Stages = append(p.Stages, st)
+	}
+	p.Stages = nil
+	switch name {
+	case "continuous-incremental":
+		p.Progression, p.HRex = schemas.Incremental, schemas.StageMean
+		n, seconds := 3+r.IntN(2), 60*(2+r.IntN(2))
+		for i := range n {
+			stage(seconds, kmh-1.5*float64(n-1-i), false)
+		}
+	case "continuous-variable":
+		p.Progression = schemas.Variable
+		for range 3 + r.IntN(2) {
+			stage(40, kmh-2, false)
+			stage(40, kmh+1, false)
+		}
+	case "intermittent-fixed":
+		p.Regimen, p.HRex = schemas.Intermittent, schemas.PeakMean
+		work := []int{15, 20, 30}[r.IntN(3)]
+		n := 240 / (work + 15)
+		for i := range n {
+			stage(work, kmh+2, false)
+			if i+1 < n {
+				stage(15, 0, true)
+			}
+		}
+	case "intermittent-variable":
+		p.Regimen, p.Progression = schemas.Intermittent, schemas.Variable
+		for i := range 6 {
+			stage(20+10*(i%3), kmh+float64(i%3), false)
+			if i < 5 {
+				stage(20, 0, true)
+			}
+		}
+	}
+	return p.Duration().Seconds()
+}
+
+// exercise is HRex of heart rate without noise by the protocol's method.
+func exercise(hr []float64, at, end, window int, method schemas.HRexMethod) float64 {
+	best := mean(hr, end-window, end)
+	if method == schemas.PeakMean {
+		for k := at; k+window <= end; k++ {
+			best = max(best, mean(hr, k, k+window))
+		}
+	}
+	return best
 }

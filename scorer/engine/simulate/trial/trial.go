@@ -88,7 +88,7 @@ func Run(n int, seed uint64) Table {
 	for i := range t.Reliability {
 		t.Reliability[i].High = min(confidenceEdges[i+1], 1)
 	}
-	for _, g := range []simulate.Group{simulate.Clean, simulate.Artefact, simulate.Trap, simulate.NoTest} {
+	for _, g := range []simulate.Group{simulate.Clean, simulate.Artefact, simulate.Trap, simulate.NoTest, simulate.Kinds} {
 		t.Groups = append(t.Groups, Row{Name: "all " + string(g), Group: g})
 	}
 	index := map[[2]int]int{}
