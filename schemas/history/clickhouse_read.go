@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"canter.example/schemas"
@@ -196,7 +197,7 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 		return nil, err
 	}
 	ts, _, err := first(clickhouseRows(ctx, s, "trace of test "+string(id), scanTraceArrays,
-		"SELECT second, raw_bpm, clean_bpm, dropped, speed_ms FROM stored_traces WHERE test_id = ? AND write_id = ? LIMIT 1",
+		"SELECT trace.second, trace.raw_bpm, trace.clean_bpm, trace.dropped, trace.speed_ms FROM stored_traces WHERE test_id = ? AND write_id = ? LIMIT 1",
 		string(id), h.writeID))
 	return ts, err
 }
@@ -204,7 +205,7 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 	var second []int32
 	var dropped []string
-	var raw, clean, speed []*float64
+	var raw, clean, speed []float64
 	if err := scan(&second, &raw, &clean, &dropped, &speed); err != nil {
 		return nil, err
 	}
@@ -212,7 +213,7 @@ func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 	for i := range ts {
 		ts[i] = schemas.TraceSecond{
 			Second: int(second[i]), Dropped: dropped[i],
-			Raw: schemas.NumPtr(raw[i]), Clean: schemas.NumPtr(clean[i]), Speed: schemas.NumPtr(speed[i]),
+			Raw: schemas.Num(raw[i]), Clean: schemas.Num(clean[i]), Speed: schemas.Num(speed[i]),
 		}
 	}
 	return ts, nil
@@ -221,7 +222,7 @@ func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 // Assessment implements [Store].
 func (s *clickhouseStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
 	return first(clickhouseRows(ctx, s, "assessment of test "+string(test), scanAssessmentArrays,
-		"SELECT "+assessmentColumns.list()+", "+comparisonColumns.list()+" FROM stored_assessments FINAL WHERE test_id = ?", string(test)))
+		"SELECT "+assessmentColumns.list()+", comparison."+strings.Join(comparisonColumns.read, ", comparison.")+" FROM stored_assessments FINAL WHERE test_id = ?", string(test)))
 }
 
 // Alert implements [Store].

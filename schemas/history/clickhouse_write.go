@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"hash"
+	"math"
 	"time"
 
 	"canter.example/schemas"
@@ -14,9 +15,10 @@ import (
 
 // The columns of what ClickHouse stores, beside those of the rows.
 var (
-	storedTraceColumns = []string{"test_id", "athlete", "file_id", "second", "raw_bpm", "clean_bpm", "dropped", "speed_ms", "write_id"}
-	storedFileColumns  = append(append([]string{}, fileColumns.plain...), "write_id")
-	storedTestColumns  = append(append([]string{}, testColumns.plain...), "write_id")
+	storedTraceColumns = []string{"test_id", "athlete", "file_id",
+		"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms", "write_id"}
+	storedFileColumns = append(append([]string{}, fileColumns.plain...), "write_id")
+	storedTestColumns = append(append([]string{}, testColumns.plain...), "write_id")
 )
 
 // fileWrite is one SaveFile, ready to be sent.
@@ -61,10 +63,11 @@ func newFileWrite(f *schemas.File, tests []schemas.Outcome, traces map[schemas.T
 			return nil, err
 		}
 		values = testColumns.withoutTimes(values)
-		trace := append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(traces[o.TestID])...)
+		window := traces[o.TestID]
 		digest.add(values)
-		digest.add(trace)
-		w.tests, w.traces = append(w.tests, values), append(w.traces, trace)
+		digest.add(window)
+		w.tests = append(w.tests, absentAsNaN(values))
+		w.traces = append(w.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))
 	}
 	if w.writeID, err = digest.sum(); err != nil {
 		return nil, err
@@ -85,7 +88,7 @@ type digest struct {
 
 func newDigest() *digest { return &digest{h: sha256.New()} }
 
-func (d *digest) add(row []any) {
+func (d *digest) add(row any) {
 	if d.err != nil {
 		return
 	}
@@ -102,11 +105,11 @@ func (d *digest) sum() (uint64, error) {
 // traceArrays returns a trace window as arrays of equal length.
 func traceArrays(ts []schemas.TraceSecond) []any {
 	second, dropped := make([]int32, len(ts)), make([]string, len(ts))
-	raw, clean, speed := make([]*float64, len(ts)), make([]*float64, len(ts)), make([]*float64, len(ts))
+	raw, clean, speed := make([]float64, len(ts)), make([]float64, len(ts)), make([]float64, len(ts))
 	for i := range ts {
 		t := &ts[i]
 		second[i], dropped[i] = int32(t.Second), t.Dropped
-		raw[i], clean[i], speed[i] = t.Raw.Ptr(), t.Clean.Ptr(), t.Speed.Ptr()
+		raw[i], clean[i], speed[i] = t.Raw.Or(math.NaN()), t.Clean.Or(math.NaN()), t.Speed.Or(math.NaN())
 	}
 	return []any{second, raw, clean, dropped, speed}
 }
@@ -184,7 +187,10 @@ func (s *clickhouseStore) SaveCorrection(ctx context.Context, c schemas.Correcti
 
 // SaveAssessments implements [Store].
 func (s *clickhouseStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
-	names := append(append([]string{}, assessmentColumns.plain...), comparisonColumns.plain...)
+	names := append([]string{}, assessmentColumns.plain...)
+	for _, name := range comparisonColumns.plain {
+		names = append(names, "comparison."+name)
+	}
 	newest := make(map[schemas.TestID]int, len(as)) // one row a test in a block
 	var rows [][]any
 	for i := range as {

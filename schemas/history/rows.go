@@ -40,13 +40,23 @@ func cols(spec string) columns {
 
 // withoutTimes leaves the values of the readable times out.
 func (c columns) withoutTimes(values []any) []any {
-	kept := make([]any, 0, len(c.plain))
+	kept := make([]any, 0, len(c.plain)+1)
 	for i, v := range values {
 		if !c.times[i] {
 			kept = append(kept, v)
 		}
 	}
 	return kept
+}
+
+// absentAsNaN puts NaN for absent numbers, which [schemas.Num] reads as absent.
+func absentAsNaN(values []any) []any {
+	for i, v := range values {
+		if n, ok := v.(schemas.Number); ok {
+			values[i] = n.Or(math.NaN())
+		}
+	}
+	return values
 }
 
 // list returns the columns to read, for a SELECT.

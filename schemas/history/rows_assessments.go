@@ -2,7 +2,9 @@ package history
 
 import (
 	"fmt"
+	"math"
 	"strings"
+	"time"
 
 	"canter.example/schemas"
 )
@@ -80,44 +82,39 @@ func scanComparison(scan scanner) (schemas.Comparison, error) {
 // ClickHouse keeps the comparisons of an assessment as arrays of equal length,
 // one for each of comparisonColumns.plain.
 
-// newArray returns an empty array for the column that holds v.
-func newArray(name string, v any) any {
-	switch v.(type) {
-	case string:
-		return &[]string{}
-	case schemas.Number:
-		return &[]*float64{}
+// newArrays returns an empty array for each of them.
+func newArrays() []any {
+	arrays := make([]any, len(comparisonColumns.plain))
+	for j, v := range comparisonColumns.withoutTimes(comparisonValues(&schemas.Comparison{}, noClock)) {
+		switch v.(type) {
+		case string:
+			arrays[j] = &[]string{}
+		case schemas.Number:
+			arrays[j] = &[]float64{}
+		default: // an integer, or a time that may be absent
+			arrays[j] = &[]int64{}
+		}
 	}
-	if strings.HasSuffix(name, "_ms") { // a time that may be absent
-		return &[]*int64{}
-	}
-	return &[]int64{}
+	return arrays
 }
 
-// comparisonKinds holds an example of each of comparisonColumns.plain.
-var comparisonKinds = comparisonColumns.withoutTimes(comparisonValues(&schemas.Comparison{}, noClock))
-
-// comparisonArrays turns comparisons into arrays.
+// comparisonArrays turns comparisons into arrays. An absent number is NaN, an
+// absent time the milliseconds of the zero time.
 func comparisonArrays(cs []schemas.Comparison) []any {
-	arrays := make([]any, len(comparisonKinds))
-	for j, name := range comparisonColumns.plain {
-		arrays[j] = newArray(name, comparisonKinds[j])
-	}
+	arrays := newArrays()
 	for i := range cs {
 		for j, v := range comparisonColumns.withoutTimes(comparisonValues(&cs[i], noClock)) {
 			switch array := arrays[j].(type) {
 			case *[]string:
 				*array = append(*array, v.(string))
+			case *[]float64:
+				*array = append(*array, v.(schemas.Number).Or(math.NaN()))
 			case *[]int64:
-				*array = append(*array, v.(int64))
-			case *[]*float64:
-				*array = append(*array, v.(schemas.Number).Ptr())
-			case *[]*int64:
-				var ms *int64
-				if n, ok := v.(int64); ok {
-					ms = &n
+				n, ok := v.(int64)
+				if !ok {
+					n = millis(time.Time{})
 				}
-				*array = append(*array, ms)
+				*array = append(*array, n)
 			}
 		}
 	}
@@ -126,10 +123,7 @@ func comparisonArrays(cs []schemas.Comparison) []any {
 
 // scanAssessmentArrays reads an assessment with its comparisons from arrays.
 func scanAssessmentArrays(scan scanner) (schemas.Assessment, error) {
-	arrays := make([]any, len(comparisonKinds))
-	for j, name := range comparisonColumns.plain {
-		arrays[j] = newArray(name, comparisonKinds[j])
-	}
+	arrays := newArrays()
 	a, err := scanAssessment(scan, arrays...)
 	if err != nil {
 		return a, err
@@ -159,9 +153,9 @@ func fromArray(dest, array any, i int) error {
 	case *int64:
 		*d = (*array.(*[]int64))[i]
 	case **int64:
-		*d = (*array.(*[]*int64))[i]
+		*d = &(*array.(*[]int64))[i]
 	case *schemas.Number:
-		*d = schemas.NumPtr((*array.(*[]*float64))[i])
+		*d = schemas.Num((*array.(*[]float64))[i])
 	default:
 		return fmt.Errorf("no way to read into a %T", dest)
 	}

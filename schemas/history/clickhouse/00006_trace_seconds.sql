@@ -3,10 +3,14 @@
 -- One row per second of the trace window of each test that stands. Columns:
 -- see stored_traces.
 CREATE VIEW IF NOT EXISTS trace_seconds AS
-SELECT test_id, athlete, second, raw_bpm, clean_bpm, dropped, speed_ms
+SELECT test_id, athlete, trace.second AS second,
+       if(isNaN(trace.raw_bpm), NULL, trace.raw_bpm) AS raw_bpm,
+       if(isNaN(trace.clean_bpm), NULL, trace.clean_bpm) AS clean_bpm,
+       trace.dropped AS dropped,
+       if(isNaN(trace.speed_ms), NULL, trace.speed_ms) AS speed_ms
 FROM (
-    SELECT test_id, athlete, second, raw_bpm, clean_bpm, dropped, speed_ms
+    SELECT test_id, athlete, trace.second, trace.raw_bpm, trace.clean_bpm, trace.dropped, trace.speed_ms
     FROM stored_traces FINAL
     WHERE write_id IN (SELECT write_id FROM stored_files FINAL)
 )
-ARRAY JOIN second, raw_bpm, clean_bpm, dropped, speed_ms;
+ARRAY JOIN trace;

@@ -1,7 +1,9 @@
 -- +goose NO TRANSACTION
 -- +goose Up
 -- One row per assessment of a test, its comparisons as arrays of equal length,
--- so that they change together. Read the view assessments.
+-- so that they change together. An absent number is NaN, an absent time the
+-- milliseconds of 0001-01-01: a Nullable column costs each part a file more.
+-- Read the view assessments, where they are NULL.
 CREATE TABLE IF NOT EXISTS stored_assessments (
     test_id          String, -- tests.test_id
     athlete          String, -- the club's id of the athlete
@@ -11,31 +13,33 @@ CREATE TABLE IF NOT EXISTS stored_assessments (
     start_ms         Int64,  -- start of the test; milliseconds since 1970-01-01 UTC
     rules            String, -- names of the rules that fired, with commas between; '' for none
     fired            String, -- the same with what was compared, JSON: [{rule, reason}]
-    measure          Array(String),            -- hrex or hrr
-    seconds          Array(Int64),             -- delay of an HRR; s; 0 for hrex
-    unit             Array(String),            -- what value and changes are in: % points of HRmax, or bpm
-    value            Array(Nullable(Float64)), -- the test's own number; unit
-    state            Array(String),            -- building, inside, higher, lower or no value
-    previous         Array(Nullable(Float64)), -- value of the previous valid test; unit
-    prev_change      Array(Nullable(Float64)), -- value minus previous; unit
-    prev_pct         Array(Nullable(Float64)), -- the same in % of previous
-    previous_time_ms Array(Nullable(Int64)),   -- when the previous test was; milliseconds since 1970-01-01 UTC
-    baseline_n       Array(Int64),             -- earlier valid tests in the baseline; the test itself is never one
-    baseline_min_n   Array(Int64),             -- how many a verdict needs
-    baseline_from_ms Array(Nullable(Int64)),   -- first test of the baseline; milliseconds since 1970-01-01 UTC
-    baseline_to_ms   Array(Nullable(Int64)),   -- last test of the baseline; milliseconds since 1970-01-01 UTC
-    baseline_mean    Array(Nullable(Float64)), -- mean of the baseline; unit
-    baseline_sd      Array(Nullable(Float64)), -- the baseline's own standard deviation; unit
-    sd_used          Array(Nullable(Float64)), -- standard deviation that z was made with; unit
-    sd_method        Array(String),            -- how sd_used was made
-    change           Array(Nullable(Float64)), -- value minus baseline_mean; unit
-    change_pct       Array(Nullable(Float64)), -- the same in % of baseline_mean
-    z                Array(Nullable(Float64)), -- change divided by sd_used
-    pred_low         Array(Nullable(Float64)), -- lower end of the t prediction interval for an unchanged athlete; unit
-    pred_high        Array(Nullable(Float64)), -- upper end; unit
-    te               Array(Nullable(Float64)), -- typical error; unit
-    swc              Array(Nullable(Float64)), -- smallest worthwhile change; unit
-    mdc              Array(Nullable(Float64)), -- minimal detectable change; unit
-    prob_change      Array(Nullable(Float64)), -- probability that the true change is beyond swc in the direction seen; 0 to 1
+    comparison Nested (
+    measure          String,  -- hrex or hrr
+    seconds          Int64,   -- delay of an HRR; s; 0 for hrex
+    unit             String,  -- what value and changes are in: % points of HRmax, or bpm
+    value            Float64, -- the test's own number; unit
+    state            String,  -- building, inside, higher, lower or no value
+    previous         Float64, -- value of the previous valid test; unit
+    prev_change      Float64, -- value minus previous; unit
+    prev_pct         Float64, -- the same in % of previous
+    previous_time_ms Int64,   -- when the previous test was; milliseconds since 1970-01-01 UTC
+    baseline_n       Int64,   -- earlier valid tests in the baseline; the test itself is never one
+    baseline_min_n   Int64,   -- how many a verdict needs
+    baseline_from_ms Int64,   -- first test of the baseline; milliseconds since 1970-01-01 UTC
+    baseline_to_ms   Int64,   -- last test of the baseline; milliseconds since 1970-01-01 UTC
+    baseline_mean    Float64, -- mean of the baseline; unit
+    baseline_sd      Float64, -- the baseline's own standard deviation; unit
+    sd_used          Float64, -- standard deviation that z was made with; unit
+    sd_method        String,  -- how sd_used was made
+    change           Float64, -- value minus baseline_mean; unit
+    change_pct       Float64, -- the same in % of baseline_mean
+    z                Float64, -- change divided by sd_used
+    pred_low         Float64, -- lower end of the t prediction interval for an unchanged athlete; unit
+    pred_high        Float64, -- upper end; unit
+    te               Float64, -- typical error; unit
+    swc              Float64, -- smallest worthwhile change; unit
+    mdc              Float64, -- minimal detectable change; unit
+    prob_change      Float64  -- probability that the true change is beyond swc in the direction seen; 0 to 1
+    ),
     version          UInt64  -- version of the event that caused the assessment
 ) ENGINE = ReplacingMergeTree(version) ORDER BY test_id SETTINGS index_granularity = 256;

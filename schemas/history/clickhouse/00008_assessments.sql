@@ -6,20 +6,45 @@
 CREATE VIEW IF NOT EXISTS assessments AS
 SELECT test_id, athlete, squad, protocol, session,
        toDateTime(intDiv(start_ms, 1000), 'UTC') AS start, start_ms,
-       measure, seconds, unit, value, state,
-       previous, prev_change, prev_pct,
-       toDateTime(intDiv(previous_time_ms, 1000), 'UTC') AS previous_time, previous_time_ms,
-       baseline_n, baseline_min_n,
-       toDateTime(intDiv(baseline_from_ms, 1000), 'UTC') AS baseline_from, baseline_from_ms,
-       toDateTime(intDiv(baseline_to_ms, 1000), 'UTC') AS baseline_to, baseline_to_ms,
-       baseline_mean, baseline_sd, sd_used, sd_method, change, change_pct, z,
-       pred_low, pred_high, te, swc, mdc, prob_change,
+       comparison.measure AS measure,
+       comparison.seconds AS seconds,
+       comparison.unit AS unit,
+       if(isNaN(comparison.value), NULL, comparison.value) AS value,
+       comparison.state AS state,
+       if(isNaN(comparison.previous), NULL, comparison.previous) AS previous,
+       if(isNaN(comparison.prev_change), NULL, comparison.prev_change) AS prev_change,
+       if(isNaN(comparison.prev_pct), NULL, comparison.prev_pct) AS prev_pct,
+       if(comparison.previous_time_ms = -62135596800000, NULL, toDateTime(intDiv(comparison.previous_time_ms, 1000), 'UTC')) AS previous_time,
+       if(comparison.previous_time_ms = -62135596800000, NULL, comparison.previous_time_ms) AS previous_time_ms,
+       comparison.baseline_n AS baseline_n,
+       comparison.baseline_min_n AS baseline_min_n,
+       if(comparison.baseline_from_ms = -62135596800000, NULL, toDateTime(intDiv(comparison.baseline_from_ms, 1000), 'UTC')) AS baseline_from,
+       if(comparison.baseline_from_ms = -62135596800000, NULL, comparison.baseline_from_ms) AS baseline_from_ms,
+       if(comparison.baseline_to_ms = -62135596800000, NULL, toDateTime(intDiv(comparison.baseline_to_ms, 1000), 'UTC')) AS baseline_to,
+       if(comparison.baseline_to_ms = -62135596800000, NULL, comparison.baseline_to_ms) AS baseline_to_ms,
+       if(isNaN(comparison.baseline_mean), NULL, comparison.baseline_mean) AS baseline_mean,
+       if(isNaN(comparison.baseline_sd), NULL, comparison.baseline_sd) AS baseline_sd,
+       if(isNaN(comparison.sd_used), NULL, comparison.sd_used) AS sd_used,
+       comparison.sd_method AS sd_method,
+       if(isNaN(comparison.change), NULL, comparison.change) AS change,
+       if(isNaN(comparison.change_pct), NULL, comparison.change_pct) AS change_pct,
+       if(isNaN(comparison.z), NULL, comparison.z) AS z,
+       if(isNaN(comparison.pred_low), NULL, comparison.pred_low) AS pred_low,
+       if(isNaN(comparison.pred_high), NULL, comparison.pred_high) AS pred_high,
+       if(isNaN(comparison.te), NULL, comparison.te) AS te,
+       if(isNaN(comparison.swc), NULL, comparison.swc) AS swc,
+       if(isNaN(comparison.mdc), NULL, comparison.mdc) AS mdc,
+       if(isNaN(comparison.prob_change), NULL, comparison.prob_change) AS prob_change,
        rules, fired, version
 FROM (
-    SELECT *
+    SELECT test_id, athlete, squad, protocol, session, start_ms, rules, fired, version, comparison.measure,
+           comparison.seconds, comparison.unit, comparison.value, comparison.state, comparison.previous,
+           comparison.prev_change, comparison.prev_pct, comparison.previous_time_ms, comparison.baseline_n,
+           comparison.baseline_min_n, comparison.baseline_from_ms, comparison.baseline_to_ms,
+           comparison.baseline_mean, comparison.baseline_sd, comparison.sd_used, comparison.sd_method,
+           comparison.change, comparison.change_pct, comparison.z, comparison.pred_low, comparison.pred_high,
+           comparison.te, comparison.swc, comparison.mdc, comparison.prob_change
     FROM stored_assessments FINAL
     WHERE test_id IN (SELECT test_id FROM stored_tests WHERE write_id IN (SELECT write_id FROM stored_files FINAL))
 )
-ARRAY JOIN measure, seconds, unit, value, state, previous, prev_change, prev_pct, previous_time_ms,
-           baseline_n, baseline_min_n, baseline_from_ms, baseline_to_ms, baseline_mean, baseline_sd, sd_used, sd_method,
-           change, change_pct, z, pred_low, pred_high, te, swc, mdc, prob_change;
+ARRAY JOIN comparison;

@@ -55,7 +55,7 @@ func startServer() (*Server, error) {
 }
 
 func startOn(command []string) (*Server, error) {
-	dir, err := os.MkdirTemp("", "canter-clickhouse-")
+	dir, err := os.MkdirTemp(memory(), "canter-clickhouse-")
 	if err != nil {
 		return nil, err
 	}
@@ -71,6 +71,18 @@ func startOn(command []string) (*Server, error) {
 		return nil, err
 	}
 	return s, nil
+}
+
+// memory returns a file system in memory with room for tests, "" when there is
+// none. Each insert makes a file for each column, and tests make many inserts:
+// on a disk they take several times as long.
+func memory() string {
+	const dir, room = "/dev/shm", 1 << 30
+	var st syscall.Statfs_t
+	if err := syscall.Statfs(dir, &st); err != nil || uint64(st.Bsize)*st.Bavail < room {
+		return ""
+	}
+	return dir
 }
 
 // freePort asks the system for a port that nobody listens on.
