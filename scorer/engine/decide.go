@@ -51,12 +51,16 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		c.source = c.origin(h)
 		chosen = append(chosen, c)
 	}
-	if len(chosen) == 0 {
-		if c := f.cutShort(h); c != nil {
+	if len(chosen) == 0 || !chosen[0].convincing() {
+		// Nothing that is plainly the test: was it stopped early?
+		why := f.whyNone(all)
+		if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score() > chosen[0].score()-10) {
 			c.source = c.origin(h)
 			return []candidate{*c}, nil
 		}
-		return nil, f.whyNone(all)
+		if len(chosen) == 0 {
+			return nil, why
+		}
 	}
 	markRepeats(chosen)
 	return chosen[:min(len(chosen), mostTests)], nil
@@ -100,7 +104,27 @@ func (c *candidate) seesOff() bool {
 
 // vouched reports whether something besides heart rate says that the test was
 // here.
-func (c *candidate) vouched() bool { return c.lap || c.team || c.evSpeed >= 8 }
+func (c *candidate) vouched() bool { return c.lap || c.team || c.sped }
+
+// convincing reports whether a candidate leaves no room for another reading of
+// the trace.
+func (c *candidate) convincing() bool {
+	if c.lap || c.borrowed || c.sped {
+		return true
+	}
+	return c.confidence() >= leastConfidence && c.clearEdges() && c.level <= mostLevelCost &&
+		c.misfit < 4 && !c.goesOn && c.on.tau > fineOn[0]
+}
+
+// clearEdges is what a good test needs when only heart rate speaks for it: both
+// edges, a rise of 15 bpm, and less where a planned time agrees.
+func (c *candidate) clearEdges() bool {
+	least, rise := 8.0, 15.0
+	if c.planned {
+		least, rise = 5, 10
+	}
+	return c.seesOn() && c.seesOff() && c.evOn >= least && c.evOff >= least && c.on.rise() >= rise
+}
 
 // borrow takes team-mates' start where a trace is too poor to show its own, as
 // long as heart rate is that of a run.
@@ -170,15 +194,8 @@ func (c *candidate) origin(h *hints) schemas.StartSource {
 func (f *finder) continues(c *candidate) bool {
 	g, d := &f.grid, c.length
 	end := c.start + d
-	if !c.seesOff() {
-		a, b := end+6, end+46
-		if g.share(a, b) > 0.6 {
-			level := g.mean(end-40, end)
-			rms := math.Sqrt(g.aboutLine(a, b) / float64(b-a))
-			if math.Abs(g.mean(a, b)-level) < 4 && rms < 3 {
-				return true
-			}
-		}
+	if !c.seesOff() && f.likeBefore(end, 6, 46) && f.likeBefore(end, 46, 86) {
+		return true
 	}
 	if !c.seesOn() {
 		a, b := c.start-46, c.start-6
@@ -187,6 +204,17 @@ func (f *finder) continues(c *candidate) bool {
 		}
 	}
 	return false
+}
+
+// likeBefore reports whether heart rate from a to b seconds after the end is as
+// level and as high as in the last 40 s before it.
+func (f *finder) likeBefore(end, a, b int) bool {
+	g := &f.grid
+	if g.share(end+a, end+b) < 0.6 {
+		return false
+	}
+	rms := math.Sqrt(g.aboutLine(end+a, end+b) / float64(b-a))
+	return rms < 3 && math.Abs(g.mean(end+a, end+b)-g.mean(end-40, end)) < 5
 }
 
 func (f *finder) whyNone(all []candidate) *schemas.Reason {
@@ -229,7 +257,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 	if short < 60 {
 		return nil
 	}
-	f.found = f.found[:0]
+	f.found = f.found[len(f.found):] // the earlier ones are still in use
 	f.coarse(h, short, false)
 	var best *candidate
 	alike := 0

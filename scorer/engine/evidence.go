@@ -130,44 +130,49 @@ func (h *hints) box(g *grid, t, length, middle int) float64 {
 }
 
 // speedEvidence weighs the speed around and in a test at second t: a run of
-// the protocol's speed that begins and ends with it.
-func (h *hints) speedEvidence(g *grid, t, length int) float64 {
+// the protocol's speed that begins and ends with it. vouches is true when both
+// its edges are seen; longer when the run was plainly going on at one of them.
+func (h *hints) speedEvidence(g *grid, t, length int) (ev float64, vouches, longer bool) {
 	if !h.speedOK || !h.steady {
-		return 0
+		return 0, false, false
 	}
 	in, sd, n := g.meanSpeed(t+3, t+length-3)
 	if n < length/2 {
-		return 0
+		return 0, false, false
 	}
-	ev := 0.0
 	if in < 1.2 {
-		return -15
+		return -15, false, false
 	}
-	if cv := sd / in; cv < 0.08 {
+	even := sd/in < 0.08
+	if even {
 		ev += 4
 	} else {
-		ev -= min(12, 60*(cv-0.08))
+		ev -= min(12, 60*(sd/in-0.08))
 	}
+	kept := true
 	if v, ok := h.speedKMH.Get(); ok && v > 0 {
 		off := math.Abs(in*3.6/v - 1)
-		if off < 0.08 {
+		if kept = off < 0.08; kept {
 			ev += 4
 		} else {
 			ev -= min(15, 60*(off-0.08))
 		}
 	}
-	if pre, _, k := g.meanSpeed(t-12, t-3); k >= 4 {
-		ev += edge(in, pre)
+	edges := 0
+	for _, w := range [...][2]int{{t - 12, t - 3}, {t + length + 3, t + length + 12}} {
+		out, _, k := g.meanSpeed(w[0], w[1])
+		if k < 4 {
+			continue
+		}
+		// A change of speed is for an edge, going on as before against it.
+		change := math.Abs(in-out) / in
+		ev += max(min(4, 16*(change-0.15)), -6)
+		if change > 0.35 {
+			edges++
+		} else if change < 0.12 {
+			ev -= 4
+			longer = true
+		}
 	}
-	if post, _, k := g.meanSpeed(t+length+3, t+length+12); k >= 4 {
-		ev += edge(in, post)
-	}
-	return ev
-}
-
-// edge weighs a change of speed: for it when it is clear, against when the
-// speed goes on as before.
-func edge(in, out float64) float64 {
-	change := math.Abs(in-out) / in
-	return min(4, 16*(change-0.15))
+	return ev, even && kept && edges == 2, longer
 }

@@ -56,6 +56,7 @@ type candidate struct {
 	edges    [2]int  // grid seconds of the best edges
 	length   int     // seconds; shorter than the protocol's when cut short
 	source   schemas.StartSource
+	sped     bool // the speed channel shows both edges of the run
 	lap      bool
 	planned  bool
 	team     bool
@@ -497,8 +498,8 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	c.within = near / sum
 	c.start = m - reach + at
 	c.evHint = h.evidence(f.grid.time(c.start), c)
-	c.evSpeed = h.speedEvidence(&f.grid, c.start, c.length)
-	c.goesOn = f.continues(c)
+	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
+	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
 }
 
 // apart keeps the best of candidates whose starts came to within 10 s.

@@ -103,8 +103,8 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 			}
 			v.add(schemas.Check, schemas.ReasonStartUncertain,
 				"heart rate shows only one edge of the test; its %s is not seen, so it may have been longer or shorter", which)
-		case c.evOn < 8 && !c.vouched():
-			v.add(schemas.Check, schemas.ReasonStartUncertain, "heart rate hardly shows where the run begins")
+		case !c.clearEdges() && !c.vouched():
+			v.add(schemas.Check, schemas.ReasonStartUncertain, "heart rate hardly shows where the run begins or ends")
 		case c.goesOn && !c.lap && !c.team:
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "the run seems longer than the test")
 		}
