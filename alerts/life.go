@@ -118,6 +118,8 @@ func (s *Service) withdrawal(ctx context.Context, al schemas.Alert) (message.Wit
 		return message.TestGone, nil
 	case o.Staff == schemas.Excluded:
 		return message.TestExcluded, nil
+	case !o.Valid():
+		return message.TestDoubtful, nil
 	}
 	others, err := s.history.AthleteTests(ctx, al.Athlete, al.Protocol)
 	if err != nil {

@@ -73,6 +73,8 @@ const (
 	TestGone Withdrawal = "test gone"
 	// NoLongerFires: with corrected data the numbers are inside.
 	NoLongerFires Withdrawal = "no longer fires"
+	// TestDoubtful: with corrected data the test counts only if staff accept it.
+	TestDoubtful Withdrawal = "test doubtful"
 	// OtherFile: a better file of the same run has come.
 	OtherFile Withdrawal = "better file"
 	// FileRead: a parked file has been read after all.
@@ -93,6 +95,8 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 		text = "scored again, the file holds no such test"
 	case NoLongerFires:
 		text = "with corrected data the numbers are within the usual spread"
+	case TestDoubtful:
+		text = "scored again, the test is doubtful and counts only if staff accept it"
 	case OtherFile:
 		text = "a better file of the same run has come and counts instead"
 	case FileRead:

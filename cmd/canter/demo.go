@@ -66,29 +66,12 @@ func (c *demoCmd) Run(ctx context.Context, std streams, log *slog.Logger) error 
 	}
 	cl.Files.Settle, cl.Files.Rescan = demoSettle, demoRescan
 	d := &demo{dir: c.Dir, season: s, club: cl, std: std}
-	if err := d.live(ctx, quieter(log)); err != nil {
+	if err := d.live(ctx, quieter(log, slog.LevelError)); err != nil {
 		return err
 	}
 	_, _ = fmt.Fprintf(std.out, "\n%d files in %.1f s.\n", d.files, time.Since(began).Seconds())
 	return d.next()
 }
-
-// quieter drops what a service would log of each file; the demo tells its own
-// story. Problems still show.
-func quieter(log *slog.Logger) *slog.Logger {
-	if log.Enabled(context.Background(), slog.LevelDebug) {
-		return log
-	}
-	return slog.New(minLevel{log.Handler(), slog.LevelError})
-}
-
-type minLevel struct {
-	slog.Handler
-	least slog.Level
-}
-
-// Enabled drops records below the least level.
-func (m minLevel) Enabled(_ context.Context, l slog.Level) bool { return l >= m.least }
 
 // prepare makes the folder, replacing an earlier demo but nothing else.
 func (c *demoCmd) prepare(s *season.Season) error {

@@ -131,3 +131,22 @@ func newLog(w io.Writer, level, format string) *slog.Logger {
 	}
 	return slog.New(slog.NewTextHandler(w, opts))
 }
+
+// quieter drops what a service would log of each file, below least: commands
+// tell their own story. With --log-level debug everything stays.
+func quieter(log *slog.Logger, least slog.Level) *slog.Logger {
+	if log.Enabled(context.Background(), slog.LevelDebug) {
+		return log
+	}
+	return slog.New(minLevel{log.Handler(), least})
+}
+
+type minLevel struct {
+	slog.Handler
+	least slog.Level
+}
+
+// Enabled drops records below the least level.
+func (m minLevel) Enabled(ctx context.Context, l slog.Level) bool {
+	return l >= m.least && m.Handler.Enabled(ctx, l)
+}

@@ -34,15 +34,16 @@ func (c places) withPipeline(ctx context.Context, std streams, log *slog.Logger,
 		}
 	}
 	var cl *club.Club
-	if alone {
-		if clubFile == "" {
-			return usagef("no canter serve runs on %s: give --club FILE, so that this command can do the work itself", c.Data)
-		}
+	if alone && clubFile == "" {
+		return usagef("no canter serve runs on %s: give --club FILE, so that this command can do the work itself", c.Data)
+	}
+	if clubFile != "" {
 		if cl, err = club.Load(clubFile); err != nil {
 			return err
 		}
 		cfg.KeepFiles = cl.Privacy.KeepFiles
 	}
+	log = quieter(log, slog.LevelWarn)
 	cfg.Join = !alone
 	b, err := broker.Open(ctx, cfg)
 	if err != nil {

@@ -296,12 +296,8 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 		}
 		corr := schemas.Correction{ID: id, TestID: o.TestID, FileID: o.FileID, Action: action, Who: c.who(), When: now, Why: c.Why}
 		if action == schemas.ActionStart {
-			zone := time.UTC
-			if p.club != nil {
-				zone = p.club.Zone
-			}
-			if corr.Start, err = parseTime(at, o.Start, zone); err != nil {
-				return usagef("--at: %v", err)
+			if corr.Start, err = startTime(at, o.Start, p); err != nil {
+				return err
 			}
 		}
 		if err := p.broker.Publish(ctx, schemas.SubjectCorrection+string(o.TestID), corr.ID, corr); err != nil {
@@ -316,6 +312,21 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 		}
 		return table(std.out, []string{"test", "athlete", "session", "start (UTC)", "HRex", "%HRmax", "HRR", "coverage", "quality", "staff", "reasons"}, [][]string{testRow(&o)})
 	})
+}
+
+// startTime reads the new start. Local times need the club's zone.
+func startTime(at string, near time.Time, p *pipeline) (time.Time, error) {
+	if t, err := time.Parse(time.RFC3339Nano, at); err == nil {
+		return t, nil
+	}
+	if p.club == nil {
+		return time.Time{}, usagef("--at %q: give --club FILE for its time zone, or the time as 2026-09-01T09:31:20Z", at)
+	}
+	t, err := parseTime(at, near, p.club.Zone)
+	if err != nil {
+		return t, usagef("--at: %v", err)
+	}
+	return t, nil
 }
 
 func (c *correctionFlags) who() string {
