@@ -69,8 +69,7 @@ func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 		m.State, m.Reason = schemas.MessageFailed, err.Error()
 		return s.history.SaveMessage(ctx, m)
 	}
-	var busy *chat.TemporaryError
-	if errors.As(err, &busy) {
+	if busy, ok := errors.AsType[*chat.TemporaryError](err); ok {
 		return broker.After(busy.RetryAfter, err)
 	}
 	if err != nil {

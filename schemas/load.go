@@ -32,5 +32,5 @@ type Load struct {
 	Reasons []Reason `json:"reasons,omitempty"`
 }
 
-// ReasonHRrestUnknown: TRIMP needs a resting heart rate.
+// ReasonHRrestUnknown says that TRIMP needs a resting heart rate.
 const ReasonHRrestUnknown ReasonCode = "hrrest-unknown"

@@ -12,10 +12,10 @@ import (
 )
 
 var (
-	// ErrTemporary: the chat did not take the message now; try again later.
+	// ErrTemporary means that the chat did not take the message now; try again later.
 	// The message may have gone out all the same, so count the attempt.
 	ErrTemporary = errors.New("chat can't take the message now")
-	// ErrRefused: the chat will not take the message until somebody changes
+	// ErrRefused means that the chat will not take the message until somebody changes
 	// something; trying again changes nothing.
 	ErrRefused = errors.New("chat refuses the message")
 )

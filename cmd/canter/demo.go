@@ -66,7 +66,7 @@ func (c *demoCmd) Run(ctx context.Context, std streams, log *slog.Logger) error 
 	}
 	cl.Files.Settle, cl.Files.Rescan = demoSettle, demoRescan
 	d := &demo{dir: c.Dir, season: s, club: cl, std: std}
-	if err := d.live(ctx, quieter(log, slog.LevelError)); err != nil {
+	if err := d.live(ctx, quieter(ctx, log, slog.LevelError)); err != nil {
 		return err
 	}
 	_, _ = fmt.Fprintf(std.out, "\n%d files in %.1f s.\n", d.files, time.Since(began).Seconds())

@@ -134,8 +134,8 @@ func newLog(w io.Writer, level, format string) *slog.Logger {
 
 // quieter drops what a service would log of each file, below least: commands
 // tell their own story. With --log-level debug everything stays.
-func quieter(log *slog.Logger, least slog.Level) *slog.Logger {
-	if log.Enabled(context.Background(), slog.LevelDebug) {
+func quieter(ctx context.Context, log *slog.Logger, least slog.Level) *slog.Logger {
+	if log.Enabled(ctx, slog.LevelDebug) {
 		return log
 	}
 	return slog.New(minLevel{log.Handler(), least})

@@ -93,7 +93,7 @@ func (c *serveCmd) serve(ctx context.Context, p *pipeline, log *slog.Logger) err
 
 func parseRoles(list string) (map[role]bool, error) {
 	roles := map[role]bool{}
-	for _, r := range strings.Split(list, ",") {
+	for r := range strings.SplitSeq(list, ",") {
 		switch role(strings.TrimSpace(r)) {
 		case roleIngest, roleScorer, roleAlerts:
 			roles[role(strings.TrimSpace(r))] = true

@@ -43,7 +43,7 @@ func (c places) withPipeline(ctx context.Context, std streams, log *slog.Logger,
 		}
 		cfg.KeepFiles = cl.Privacy.KeepFiles
 	}
-	log = quieter(log, slog.LevelWarn)
+	log = quieter(ctx, log, slog.LevelWarn)
 	cfg.Join = !alone
 	b, err := broker.Open(ctx, cfg)
 	if err != nil {

@@ -185,8 +185,7 @@ func settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error
 		_ = m.Term()
 	default:
 		delay := Backoff(d.Tries)
-		var asked after
-		if errors.As(err, &asked) {
+		if asked, ok := errors.AsType[after](err); ok {
 			delay = max(delay, asked.d)
 		}
 		w.Log.Warn("broker: will try again", "subject", d.Subject, "tries", d.Tries, "delay", delay, "err", err)

@@ -93,7 +93,7 @@ func (d direct) RoundTrip(r *http.Request) (*http.Response, error) {
 	go func() {
 		defer close(done)
 		defer func() {
-			if p := recover(); p != nil && p != http.ErrAbortHandler {
+			if p := recover(); p != nil && p != http.ErrAbortHandler { //nolint:errorlint // a panic value, compared as net/http does
 				panic(p)
 			}
 		}()
