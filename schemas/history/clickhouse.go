@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/ClickHouse/clickhouse-go/v2"
@@ -123,8 +122,11 @@ func hasCode(err error, code int32) bool {
 	return ok && e.Code == code
 }
 
-// Close implements [Store].
-func (s *clickhouseStore) Close() error { return errors.Join(s.queries.Close(), s.conn.Close()) }
+// Close implements [Store]. It waits for writes under way.
+func (s *clickhouseStore) Close() error {
+	s.files.runs.Wait()
+	return errors.Join(s.queries.Close(), s.conn.Close())
+}
 
 // Ping implements [Store]. It asks for a table, so that a server without the
 // history is no good news.
@@ -184,109 +186,3 @@ func clickhouseRows[T any](ctx context.Context, s *clickhouseStore, what string,
 
 // noClock leaves the readable times out: the views make them.
 func noClock(time.Time) any { return nil }
-
-// clickhouseVersions are the statements by which goose keeps its records on a
-// server that has no transactions and, before 2020, hangs on INSERT … VALUES:
-// rows are only added, and the last one of a version counts.
-type clickhouseVersions struct{}
-
-// CreateTable implements goose's Querier, as do the others.
-func (clickhouseVersions) CreateTable(table string) string {
-	return "CREATE TABLE IF NOT EXISTS " + table +
-		" (version_id Int64, is_applied UInt8, stamp DateTime) ENGINE = MergeTree ORDER BY version_id"
-}
-
-// InsertVersion adds a row that says applied.
-func (clickhouseVersions) InsertVersion(table string) string {
-	return "INSERT INTO " + table + " (version_id, is_applied, stamp) SELECT toInt64(?), toUInt8(?), now()"
-}
-
-// DeleteVersion adds a row that says not applied.
-func (clickhouseVersions) DeleteVersion(table string) string {
-	return "INSERT INTO " + table + " (version_id, is_applied, stamp) SELECT toInt64(?), toUInt8(0), now()"
-}
-
-// GetMigrationByVersion returns when a version was applied.
-func (clickhouseVersions) GetMigrationByVersion(table string) string {
-	return "SELECT max(stamp), argMax(is_applied, stamp) FROM " + table + " WHERE version_id = ? GROUP BY version_id"
-}
-
-// ListMigrations returns all versions, the highest first.
-func (clickhouseVersions) ListMigrations(table string) string {
-	return "SELECT version_id, argMax(is_applied, stamp) FROM " + table + " GROUP BY version_id ORDER BY version_id DESC"
-}
-
-// GetLatestVersion returns the highest version.
-func (clickhouseVersions) GetLatestVersion(table string) string {
-	return "SELECT max(version_id) FROM " + table
-}
-
-// fileQueue gathers the files that are to be saved at one time, so that many
-// scorers make few large inserts: each insert is a part on the server's disk
-// that has to be merged. Whoever finds nobody writing writes for all who wait.
-type fileQueue struct {
-	flush func(context.Context, []*fileWrite) error
-
-	mu      sync.Mutex
-	waiting []*fileWrite
-	writing bool
-}
-
-// maxFlush keeps the statement that asks for the files' versions well below
-// the server's limit of 256 KiB.
-const maxFlush = 500
-
-// save queues the write and returns when it is stored.
-func (q *fileQueue) save(ctx context.Context, w *fileWrite) error {
-	w.done = make(chan error, 1)
-	q.mu.Lock()
-	q.waiting = append(q.waiting, w)
-	lead := !q.writing
-	q.writing = true
-	q.mu.Unlock()
-	if lead {
-		// Others wait for this: it doesn't end with the first one's context.
-		go q.run(context.WithoutCancel(ctx))
-	}
-	select {
-	case err := <-w.done:
-		return err
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
-
-func (q *fileQueue) run(ctx context.Context) {
-	for {
-		batch := q.take()
-		if len(batch) == 0 {
-			return
-		}
-		flushCtx, cancel := context.WithTimeout(ctx, time.Minute)
-		err := q.flush(flushCtx, batch)
-		cancel()
-		for _, w := range batch {
-			w.done <- err
-		}
-	}
-}
-
-// take returns what is to be written next: the first write of each waiting
-// file; nil, and nobody writing, when none is left.
-func (q *fileQueue) take() []*fileWrite {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	var batch, rest []*fileWrite
-	seen := make(map[string]bool)
-	for _, w := range q.waiting {
-		if seen[w.id] || len(batch) == maxFlush {
-			rest = append(rest, w)
-			continue
-		}
-		seen[w.id] = true
-		batch = append(batch, w)
-	}
-	q.waiting = rest
-	q.writing = len(batch) > 0
-	return batch
-}

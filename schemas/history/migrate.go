@@ -41,3 +41,39 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 	}
 	return nil
 }
+
+// clickhouseVersions are the statements by which goose keeps its records on a
+// server that has no transactions and, before 2020, hangs on INSERT … VALUES:
+// rows are only added, and the last one of a version counts.
+type clickhouseVersions struct{}
+
+// CreateTable implements goose's Querier, as do the others.
+func (clickhouseVersions) CreateTable(table string) string {
+	return "CREATE TABLE IF NOT EXISTS " + table +
+		" (version_id Int64, is_applied UInt8, stamp DateTime) ENGINE = MergeTree ORDER BY version_id"
+}
+
+// InsertVersion adds a row that says applied.
+func (clickhouseVersions) InsertVersion(table string) string {
+	return "INSERT INTO " + table + " (version_id, is_applied, stamp) SELECT toInt64(?), toUInt8(?), now()"
+}
+
+// DeleteVersion adds a row that says not applied.
+func (clickhouseVersions) DeleteVersion(table string) string {
+	return "INSERT INTO " + table + " (version_id, is_applied, stamp) SELECT toInt64(?), toUInt8(0), now()"
+}
+
+// GetMigrationByVersion returns when a version was applied.
+func (clickhouseVersions) GetMigrationByVersion(table string) string {
+	return "SELECT max(stamp), argMax(is_applied, stamp) FROM " + table + " WHERE version_id = ? GROUP BY version_id"
+}
+
+// ListMigrations returns all versions, the highest first.
+func (clickhouseVersions) ListMigrations(table string) string {
+	return "SELECT version_id, argMax(is_applied, stamp) FROM " + table + " GROUP BY version_id ORDER BY version_id DESC"
+}
+
+// GetLatestVersion returns the highest version.
+func (clickhouseVersions) GetLatestVersion(table string) string {
+	return "SELECT max(version_id) FROM " + table
+}

@@ -2,6 +2,7 @@ package history
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -37,22 +38,13 @@ func checkReading(engine, sql string) (string, error) {
 			return "", fmt.Errorf("%w: there is text after the semicolon; run one statement at a time", ErrReadOnly)
 		case first == "" && kind == tokenWord:
 			first = strings.ToUpper(sql[start:l.at])
-			if !contains(reading[engine], first) {
+			if !slices.Contains(reading[engine], first) {
 				return "", fmt.Errorf("%w: %s is not one; begin with %s", ErrReadOnly, first, strings.Join(reading[engine], ", "))
 			}
 		case first == "" && sql[start] != '(':
 			return "", fmt.Errorf("%w: begin with %s", ErrReadOnly, strings.Join(reading[engine], ", "))
 		}
 	}
-}
-
-func contains(list []string, s string) bool {
-	for _, v := range list {
-		if v == s {
-			return true
-		}
-	}
-	return false
 }
 
 type token int

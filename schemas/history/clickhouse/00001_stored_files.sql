@@ -18,4 +18,4 @@ CREATE TABLE IF NOT EXISTS stored_files (
     traces_found Int64,  -- traces (athletes' recordings) found inside
     version      UInt64, -- order of writes, from the broker: the higher is the newer
     write_id     UInt64  -- digest of the file's id, its version and all that was written with it
-) ENGINE = ReplacingMergeTree(version) ORDER BY file_id SETTINGS index_granularity = 256;
+) ENGINE = ReplacingMergeTree(version) ORDER BY file_id SETTINGS index_granularity = 64;
