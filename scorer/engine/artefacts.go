@@ -59,7 +59,7 @@ func (s *series) dropStuck() {
 			if j < len(s.hr) && s.why[j] == kept && s.at[j]-s.at[j-1] <= bridged {
 				jump = math.Abs(s.hr[j] - s.hr[i])
 			}
-			if (n >= limit && !noiseless) || jump > max(6, 4*s.wiggle)+2*s.interval {
+			if (n >= limit && !noiseless) || jump > max(6, 4*s.wiggle)+steepest*s.interval {
 				for k := i + 1; k < j; k++ {
 					s.why[k] = stuck
 				}
@@ -288,15 +288,18 @@ func (s *series) outlie(p *segment, middle []segment, n *segment, longest float6
 }
 
 // dropShreds takes out segments of one or two samples that are left between
-// two jumps: no level can be told from them.
+// two jumps in opposite directions: no level can be told from them. Two jumps
+// the same way may be a steep change that was recorded seldom.
 func (s *series) dropShreds(segs []segment) []segment {
 	out := segs[:0]
 	for i := range segs {
-		if g := segs[i]; g.to-g.from <= 2 && len(segs) > 1 {
+		g := segs[i]
+		if g.to-g.from <= 2 && len(out) > 0 && i+1 < len(segs) &&
+			(g.first-out[len(out)-1].last)*(segs[i+1].first-g.last) < 0 {
 			s.mark(&g, spike)
-		} else {
-			out = append(out, g)
+			continue
 		}
+		out = append(out, g)
 	}
 	return out
 }
@@ -360,7 +363,8 @@ func (s *series) isStep(a, b *segment) (size float64, ok bool) {
 	jump := s.hr[b.from] - s.hr[a.to-1]
 	slope := (s.slope(a.to-1, -1) + s.slope(b.from, 1)) / 2
 	steep := max(math.Abs(s.slope(a.to-1, -1)), math.Abs(s.slope(b.from, 1)), math.Abs(slope))
-	rest := math.Abs(jump) - min(steep, 4)*dt
+	// A response is steepest at its beginning, more than the slope after shows.
+	rest := math.Abs(jump) - min(1.5*steep, steepest)*dt
 	if rest < max(4, 3*s.wiggle) {
 		return jump, false
 	}
@@ -369,10 +373,14 @@ func (s *series) isStep(a, b *segment) (size float64, ok bool) {
 	return jump, stays*jump > 0 && math.Abs(stays) > 0.5*math.Abs(jump)
 }
 
+// steepest is the fastest change in bpm/s that a heart rate keeps up for some
+// seconds: the start of a run with a time constant of 15 s and a rise of 75 bpm.
+const steepest = 5.0
+
 // slope in bpm/s over about 6 s from sample i in the given direction.
 func (s *series) slope(i, direction int) float64 {
 	last := i
-	for k := i; k >= 0 && k < len(s.hr) && math.Abs(s.at[k]-s.at[i]) <= 6*max(1, s.interval); k += direction {
+	for k := i; k >= 0 && k < len(s.hr) && math.Abs(s.at[k]-s.at[i]) <= max(6, 1.2*s.interval); k += direction {
 		if s.why[k] == kept {
 			last = k
 		}

@@ -108,8 +108,9 @@ func clean(s *series, tr *schemas.Trace, hrmax schemas.HRmax) {
 // their mean; when they differ by more than 10 bpm none of them counts.
 func (s *series) take(tr *schemas.Trace) {
 	samples := tr.Samples
-	if rr := samplesFromRR(tr); rr != nil {
-		samples, s.fromRR = rr, true
+	rr := samplesFromRR(tr)
+	if rr != nil {
+		samples = rr
 	}
 	for i := 1; i < len(samples); i++ {
 		if samples[i].At < samples[i-1].At {
@@ -120,6 +121,7 @@ func (s *series) take(tr *schemas.Trace) {
 	}
 	first, last := plausibleSpan(samples)
 	s.resize(len(samples))
+	s.fromRR = rr != nil
 	n := 0
 	for i := 0; i < len(samples); {
 		j := i + 1

@@ -105,8 +105,9 @@ func fitDecay(t, y []float64) (decay, bool) {
 // linearDecay solves for rest and fall at a fixed tau.
 func linearDecay(t, y []float64, tau float64) (decay, float64) {
 	var n, se, see, sy, sey float64
+	fall := decaying{tau: tau}
 	for i, v := range t {
-		e := math.Exp(-v / tau)
+		e := fall.at(v)
 		n++
 		se += e
 		see += e * e
@@ -120,9 +121,32 @@ func linearDecay(t, y []float64, tau float64) (decay, float64) {
 	}
 	d.rest = (sy - d.fall*se) / n
 	ss := 0.0
+	fall = decaying{tau: tau}
 	for i, v := range t {
-		r := y[i] - d.rest - d.fall*math.Exp(-v/tau)
+		r := y[i] - d.rest - d.fall*fall.at(v)
 		ss += r * r
 	}
 	return d, ss
+}
+
+// decaying gives exp(-t/tau) for rising t; equal steps cost a multiplication
+// instead of an exponential.
+type decaying struct {
+	tau, t, e   float64
+	step, ratio float64
+}
+
+func (d *decaying) at(t float64) float64 {
+	step := t - d.t
+	switch {
+	case d.e == 0:
+		d.e = math.Exp(-t / d.tau)
+	case step == d.step:
+		d.e *= d.ratio
+	default:
+		d.step, d.ratio = step, math.Exp(-step/d.tau)
+		d.e *= d.ratio
+	}
+	d.t = t
+	return d.e
 }

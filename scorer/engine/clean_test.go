@@ -1,0 +1,206 @@
+package engine
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"canter.example/schemas"
+)
+
+// spoiled is a recorded run with one artefact, and what cleaning must call it.
+type spoiled struct {
+	name     string
+	from, to int // seconds that are spoiled
+	spoil    func(m *schemas.Sample)
+	why      []drop
+	// share of the spoiled seconds that must be dropped, and of the others that
+	// may be.
+	most float64
+}
+
+func TestEachArtefactIsDroppedAndNamed(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	for _, c := range []spoiled{
+		{"zeros", 700, 720, func(m *schemas.Sample) { m.HR = 0 }, []drop{noReading}, 1},
+		{"out of range", 700, 705, func(m *schemas.Sample) { m.HR = 240 }, []drop{outOfRange}, 1},
+		{"a low value", 700, 705, func(m *schemas.Sample) { m.HR = 12 }, []drop{outOfRange}, 1},
+		{"far above HRmax", 700, 706, func(m *schemas.Sample) { m.HR = 222 }, []drop{aboveMax}, 1},
+		{"a spike up", 700, 701, func(m *schemas.Sample) { m.HR += 35 }, []drop{spike}, 1},
+		{"a spike down", 700, 703, func(m *schemas.Sample) { m.HR -= 40 }, []drop{spike}, 1},
+		{"strap slip and return", 700, 760, func(m *schemas.Sample) { m.HR -= 28 }, []drop{slipped}, 0.95},
+		{"halving", 700, 740, func(m *schemas.Sample) { m.HR = float32(math.Round(float64(m.HR) / 2)) }, []drop{halved}, 0.95},
+		{"doubling", 100, 140, func(m *schemas.Sample) { m.HR *= 2 }, []drop{doubled, aboveMax}, 0.95},
+		{"a stuck value", 820, 880, func(m *schemas.Sample) { m.HR = 163 }, []drop{stuck}, 0.9},
+		{"lock on the step rate", 650, 830, func(m *schemas.Sample) { m.HR = m.Cadence + float32(r.IntN(2)) }, []drop{onCadence}, 0.9},
+		{"noise", 700, 730, func(m *schemas.Sample) { m.HR += float32(math.Round(30 * r.NormFloat64())) }, []drop{spike, noisy, slipped, halved, doubled, outOfRange, aboveMax}, 0.8},
+		{"NaN", 700, 702, func(m *schemas.Sample) { m.HR = float32(math.NaN()) }, []drop{outOfRange}, 1},
+	} {
+		tr := traceOf(1200, 1, rough(9, 1.2, run(88, 165, 30, 50)))
+		for i := range tr.Samples {
+			m := &tr.Samples[i]
+			m.Have, m.Cadence = schemas.HasCadence, 0
+			if i >= 600 && i < 840 {
+				m.Cadence = float32(math.Round(178 + 1.5*r.NormFloat64()))
+			}
+			if i >= c.from && i < c.to {
+				c.spoil(m)
+			}
+		}
+		var s series
+		clean(&s, tr, measured(195))
+		dropped, elsewhere, wrong := 0, 0, 0
+		for i, why := range s.why {
+			switch {
+			case i >= c.from && i < c.to && why != kept:
+				dropped++
+				ok := false
+				for _, w := range c.why {
+					ok = ok || w == why
+				}
+				if !ok {
+					wrong++
+				}
+			case why != kept:
+				elsewhere++
+			}
+		}
+		n := c.to - c.from
+		if float64(dropped) < c.most*float64(n) || wrong*5 > n || elsewhere > 6 {
+			t.Errorf("%s: %d of %d dropped, %d under another name, %d dropped elsewhere", c.name, dropped, n, wrong, elsewhere)
+		}
+	}
+}
+
+func TestCleanTraceIsLeftAlone(t *testing.T) {
+	for _, interval := range []int{1, 2, 5} {
+		for seed := range uint64(20) {
+			tr := traceOf(1500, interval, rough(seed, 1.5, run(88, 170, 18, 35)))
+			var s series
+			clean(&s, tr, measured(195))
+			if n := len(s.at) - s.valid(); n > 0 || len(s.steps) > 0 {
+				t.Errorf("interval %d, seed %d: %d dropped, steps %v", interval, seed, n, s.steps)
+			}
+		}
+	}
+}
+
+func TestStillHeartRateIsNotStuck(t *testing.T) {
+	// Without noise a plateau stands still for minutes: nothing is stuck.
+	tr := traceOf(1300, 1, func(t float64) float64 { return math.Round(run(90, 160, 30, 50)(t)) })
+	var s series
+	clean(&s, tr, measured(195))
+	if n := len(s.at) - s.valid(); n > 0 {
+		t.Errorf("%d samples dropped", n)
+	}
+}
+
+func TestNaturalHeartRateNearTheStepRateIsKept(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	tr := traceOf(1200, 1, rough(10, 1.2, run(88, 165, 35, 50)))
+	for i := range tr.Samples {
+		if i >= 600 && i < 840 {
+			tr.Samples[i].Have, tr.Samples[i].Cadence = schemas.HasCadence, float32(math.Round(165+1.5*r.NormFloat64()))
+		}
+	}
+	var s series
+	clean(&s, tr, measured(195))
+	if n := len(s.at) - s.valid(); n > 0 {
+		t.Errorf("%d samples dropped", n)
+	}
+}
+
+func TestStepThatStaysIsRecorded(t *testing.T) {
+	tr := traceOf(1200, 1, rough(11, 1, run(88, 165, 35, 50)))
+	for i := 750; i < len(tr.Samples); i++ {
+		tr.Samples[i].HR -= 18
+	}
+	o := one(t, Score(tr, Request{Protocol: fourMinutes(), HRmax: measured(195), Start: day.Add(600 * time.Second)}))
+	if o.Quality == schemas.Good || !has(o, schemas.ReasonStrapSlip) {
+		t.Errorf("quality %s, reasons %v", o.Quality, o.Reasons)
+	}
+}
+
+func TestHoldFollowsTheSampling(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	smart := &schemas.Trace{Start: day}
+	for k := 0; k < 1200; k += 1 + r.IntN(7) {
+		smart.Samples = append(smart.Samples, schemas.Sample{At: time.Duration(k) * time.Second, HR: 120})
+	}
+	missing := traceOf(1200, 1, func(float64) float64 { return 120 })
+	var some []schemas.Sample
+	for i, m := range missing.Samples {
+		if i%20 != 0 {
+			some = append(some, m)
+		}
+	}
+	missing.Samples = some
+	for _, c := range []struct {
+		name  string
+		tr    *schemas.Trace
+		limit float64
+	}{
+		{"every second", traceOf(600, 1, func(float64) float64 { return 120 }), 1},
+		{"every 5 s", traceOf(600, 5, func(float64) float64 { return 120 }), 5},
+		{"every 60 s is too seldom to hold", traceOf(6000, 60, func(float64) float64 { return 120 }), 1},
+		{"smart recording of 1 to 7 s", smart, 7},
+		{"every second with 5 % of records missing", missing, 1},
+	} {
+		var s series
+		clean(&s, c.tr, schemas.HRmax{})
+		if s.limit != c.limit {
+			t.Errorf("%s: a sample stands for at most %v s, want %v", c.name, s.limit, c.limit)
+		}
+	}
+}
+
+func TestSamplesOfOneInstant(t *testing.T) {
+	tr := traceOf(100, 1, func(float64) float64 { return 120 })
+	tr.Samples = append(tr.Samples,
+		schemas.Sample{At: 50 * time.Second, HR: 124}, // agrees: the mean
+		schemas.Sample{At: 60 * time.Second, HR: 170}, // does not: neither
+		schemas.Sample{At: 70 * time.Second, HR: 0})   // no reading: the other
+	var s series
+	clean(&s, tr, schemas.HRmax{})
+	if len(s.at) != 100 || s.duplicates != 3 {
+		t.Fatalf("%d samples, %d duplicates", len(s.at), s.duplicates)
+	}
+	if s.hr[50] != 122 || s.why[60] != disagrees || s.hr[70] != 120 || s.why[70] != kept {
+		t.Errorf("%v; %v; %v %v", s.hr[50], s.why[60], s.hr[70], s.why[70])
+	}
+}
+
+// TestEctopicBeatsAreLeftOut: the 20 % rule of FACTS 4.3 on beats at 60/min
+// with an early beat and its pause now and then.
+func TestEctopicBeatsAreLeftOut(t *testing.T) {
+	tr := &schemas.Trace{Start: day}
+	at := 0.0
+	beat := func(v float64) {
+		at += v
+		tr.RR = append(tr.RR, schemas.RR{At: seconds(at), Interval: seconds(v)})
+	}
+	for i := range 300 {
+		if i%10 == 5 {
+			beat(0.65)
+			beat(1.35)
+		} else {
+			beat(1)
+		}
+	}
+	s := &series{}
+	clean(s, tr, schemas.HRmax{})
+	if !s.fromRR || s.valid() < 200 {
+		t.Fatalf("from RR %v, %d valid", s.fromRR, s.valid())
+	}
+	for i, v := range s.hr {
+		if s.why[i] == kept && math.Abs(v-60) > 1 {
+			t.Fatalf("second %v: %v bpm", s.at[i], v)
+		}
+	}
+	// With heart rates of its own a trace keeps them.
+	tr.Samples = []schemas.Sample{{At: 0, HR: 70}, {At: time.Second, HR: 71}}
+	if clean(s, tr, schemas.HRmax{}); s.fromRR {
+		t.Error("RR taken although the samples have heart rates")
+	}
+}
