@@ -48,6 +48,7 @@ func (s *series) dropStuck() {
 		limit = max(limit, math.Log(1e-5/float64(len(s.hr)))/math.Log(min(p, 0.995)))
 	}
 	limit = max(limit, 6)
+	leap := max(6, 4*s.wiggle) + steepest*s.interval
 	for i := 0; i < len(s.hr); {
 		j := i + 1
 		for j < len(s.hr) && s.hr[j] == s.hr[i] && s.why[j] == kept {
@@ -59,9 +60,13 @@ func (s *series) dropStuck() {
 			if j < len(s.hr) && s.why[j] == kept && s.at[j]-s.at[j-1] <= bridged {
 				jump = math.Abs(s.hr[j] - s.hr[i])
 			}
-			if (n >= limit && !noiseless) || jump > max(6, 4*s.wiggle)+steepest*s.interval {
+			if (n >= limit && !noiseless) || jump > leap {
 				for k := i + 1; k < j; k++ {
 					s.why[k] = stuck
+				}
+				if jump > leap {
+					// Stuck, or still and then a slip: the level after is in doubt.
+					s.steps = append(s.steps, step{at: s.at[j], size: s.hr[j] - s.hr[i]})
 				}
 			}
 		}

@@ -43,6 +43,7 @@ type measures struct {
 	speedCV  float64 // %
 	speedOK  bool
 	ranAfter bool
+	tooLow   bool // the recovery ends below every heart rate before the test
 	coverMin float64
 }
 
@@ -134,12 +135,30 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 		}
 		m.delays = append(m.delays, d)
 	}
+	m.tooLow = m.below(s)
 	if !m.ranAfter {
 		m.tau, m.tauSE = recoveryTau(s, m.end)
 	}
 }
 
 func sq(x float64) float64 { return x * x }
+
+// below reports whether heart rate soon after the test is clearly lower than at
+// any time in the five minutes before it: nobody recovers to below where they
+// came from within the time of HRR.
+func (m *measures) below(s *series) bool {
+	if len(m.delays) == 0 {
+		return false
+	}
+	lowest, seen := math.Inf(1), 0.0
+	for t := m.at - 300; t+20 <= m.at; t += 10 {
+		if a := s.window(t, t+20); a.coverage() >= 0.6 {
+			lowest, seen = min(lowest, a.mean), seen+10
+		}
+	}
+	last := &m.delays[len(m.delays)-1]
+	return seen >= 100 && last.avg.n > 0 && last.delay <= 130 && last.avg.mean < lowest-6-s.wiggle
+}
 
 // roseAgain reports whether heart rate, on its way to the delay, had already
 // been clearly lower: the athlete moved again.

@@ -246,6 +246,9 @@ func (f *finder) room() float64 {
 }
 
 func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
+	if m.tooLow {
+		v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate after the test is lower than at any time in the 5 min before it: an artefact in the recovery")
+	}
 	for _, d := range m.delays {
 		n := int(d.delay)
 		switch {
