@@ -73,6 +73,20 @@ func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int
 	judgeLoad(&v, m, req.Protocol)
 	judgeLevel(&v, o, m, req)
 	o.Quality, o.Reasons = v.quality, v.reasons
+	if v.quality != schemas.Good && c.source != schemas.StartByHand && !c.borrowed {
+		o.StartConfidence = doubted(o.StartConfidence)
+	}
+}
+
+// doubtedOdds is what the odds of a start are worth where anything at all about
+// the test is doubtful. On simulated sessions starts of good tests were right
+// as often as their confidence said, those of doubtful tests far less often:
+// see testdata/reliability.txt.
+const doubtedOdds = 0.15
+
+func doubted(p float64) float64 {
+	odds := doubtedOdds * p / max(1-p, 1e-9)
+	return odds / (1 + odds)
 }
 
 func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
