@@ -118,13 +118,13 @@ func (s *series) jumpsAt(i int) bool {
 		return false
 	}
 	before, nb, after, na := 0.0, 0, 0.0, 0
-	for k := i - 1; k >= 0 && s.at[i]-s.at[k] <= 4*max(1, s.interval); k-- {
+	for k := i - 1; k >= max(0, i-mostLooked) && s.at[i]-s.at[k] <= 4*max(1, s.interval); k-- {
 		if s.why[k] == kept || s.why[k] == onCadence {
 			before += s.hr[k]
 			nb++
 		}
 	}
-	for k := i; k < len(s.hr) && s.at[k]-s.at[i] < 4*max(1, s.interval); k++ {
+	for k := i; k < min(len(s.hr), i+mostLooked) && s.at[k]-s.at[i] < 4*max(1, s.interval); k++ {
 		if s.why[k] == kept {
 			after += s.hr[k]
 			na++
@@ -378,6 +378,10 @@ func (s *series) isStep(a, b *segment) (size float64, ok bool) {
 	return jump, stays*jump > 0 && math.Abs(stays) > 0.5*math.Abs(jump)
 }
 
+// mostLooked samples on either side are enough to see a level or a slope, however
+// dense the samples are.
+const mostLooked = 64
+
 // steepest is the fastest change in bpm/s that a heart rate keeps up for some
 // seconds: the start of a run with a time constant of 15 s and a rise of 75 bpm.
 const steepest = 5.0
@@ -385,7 +389,7 @@ const steepest = 5.0
 // slope in bpm/s over about 6 s from sample i in the given direction.
 func (s *series) slope(i, direction int) float64 {
 	last := i
-	for k := i; k >= 0 && k < len(s.hr) && math.Abs(s.at[k]-s.at[i]) <= max(6, 1.2*s.interval); k += direction {
+	for k := i; k >= 0 && k < len(s.hr) && abs(k-i) <= mostLooked && math.Abs(s.at[k]-s.at[i]) <= max(6, 1.2*s.interval); k += direction {
 		if s.why[k] == kept {
 			last = k
 		}
