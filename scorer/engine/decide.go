@@ -7,6 +7,10 @@ import (
 	"canter.example/schemas"
 )
 
+// leastTension is the cost in log likelihood from which on two edges are rather
+// taken for those of a shorter or longer run than the test.
+const leastTension = 6.0
+
 // most tests that one trace may hold; more alike efforts are intervals.
 const mostTests = 2
 
@@ -54,7 +58,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 	if len(chosen) == 0 || !chosen[0].convincing() {
 		// Nothing that is plainly the test: was it stopped early?
 		why := f.whyNone(all)
-		if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score() > chosen[0].score()-10) {
+		if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score() > chosen[0].score()) {
 			c.source = c.origin(h)
 			return []candidate{*c}, nil
 		}
@@ -143,7 +147,7 @@ func (f *finder) borrow(c *candidate, h *hints) bool {
 // together than the test is long: it was stopped a little early. Bouts and
 // stages (room over 1) blur the edges.
 func (c *candidate) fit(length int, room float64) {
-	if c.evOn < 8 || c.evOff < 8 {
+	if c.evOn < 8 || c.evOff < 8 || c.tension < leastTension {
 		return
 	}
 	switch off := c.ran - float64(length); {
@@ -260,7 +264,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 	f.found = f.found[len(f.found):] // the earlier ones are still in use
 	f.coarse(h, short, false)
 	var best *candidate
-	alike := 0
+	others := 0.0
 	for i := range f.found {
 		c := &f.found[i]
 		end, ev := f.firstEnd(c.start+short-10, c.start+d-8)
@@ -274,14 +278,21 @@ func (f *finder) cutShort(h *hints) *candidate {
 			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {
 			continue
 		}
-		alike++
-		if best == nil || c.score() > best.score() {
+		switch {
+		case best == nil:
+			best = c
+		case abs(c.start-best.start) > d/2:
+			others = max(others, c.score())
+			if c.score() > best.score() {
+				others, best = best.score(), c
+			}
+		case c.score() > best.score():
 			best = c
 		}
 	}
 	// Several short runs are training, unless something says that the test was
 	// there.
-	if best == nil || best.score() < leastEvidence || (alike > 1 && !best.planned && !best.vouched()) {
+	if best == nil || best.score() < leastEvidence || (others > 0.75*best.score() && !best.planned && !best.vouched()) {
 		return nil
 	}
 	best.rivals = 1 / (1 + math.Exp(leastEvidence-best.score()))

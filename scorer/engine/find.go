@@ -54,6 +54,7 @@ type candidate struct {
 	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
+	tension  float64 // log likelihood that their being one test's length apart costs
 	length   int     // seconds; shorter than the protocol's when cut short
 	source   schemas.StartSource
 	sped     bool // the speed channel shows both edges of the run
@@ -101,9 +102,6 @@ func (f *finder) coarseOff() []kernel { return f.coarse4[coarseOns:] }
 func (f *finder) find(s *series, h *hints) []candidate {
 	f.found = f.found[:0]
 	d := f.profile.length
-	if d < 30 {
-		return nil
-	}
 	f.steady = max(4, 0.6*s.wiggle*s.wiggle) * f.room() * f.room()
 	f.coarse(h, d, true)
 	f.suggested(h)
@@ -221,7 +219,8 @@ func (f *finder) plausible(t, d int, whole bool) bool {
 		if (rise < 7 && fall < 8) || rise+fall < 14 {
 			return false
 		}
-	} else if full := f.profile.length; rise < 8 || level-g.mean(t+full+10, t+full+50) < 6 {
+	} else if end := t + f.profile.length; rise < 8 ||
+		level-min(g.mean(end-25, end+5), g.mean(end+10, end+50)) < 6 {
 		return false
 	}
 	return g.share(t, t+d) > 0.35
@@ -358,8 +357,9 @@ func (f *finder) plansFor(d int) *closePlans {
 	span := reach + before + d - overlap // of the window around the start
 	for k := range p.on {
 		for i := range p.on[k] {
-			if before-spare+i > 8 {
-				p.on[k][i] = f.fineOn[k].onPlan(before-spare+i, span-(before-spare+i))
+			p.on[k][i] = plan{}
+			if at := before - spare + i; at > 8 && span-at > 8 {
+				p.on[k][i] = f.fineOn[k].onPlan(at, span-at)
 			}
 		}
 	}
@@ -464,7 +464,7 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 // place turns the edges' likelihoods into the start and its spread.
 func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
-	top := math.Inf(-1)
+	top, both := math.Inf(-1), math.Inf(-1)
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
 		for k, cost := range delayCosts {
@@ -473,6 +473,7 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		}
 		t := m - reach + i
 		like[i] = on + off
+		both = max(both, like[i])
 		if h.any {
 			like[i] += h.evidence(f.grid.time(t), nil)
 		}
@@ -481,6 +482,7 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		}
 		top = max(top, like[i])
 	}
+	c.tension = slices.Max(f.logOn) + slices.Max(f.logOff) - both
 	var sum, st, stt float64
 	for i := range like {
 		like[i] = math.Exp(like[i] - top)

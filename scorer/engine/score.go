@@ -62,13 +62,19 @@ var pool = sync.Pool{New: func() any { return new(work) }}
 func Score(tr *schemas.Trace, req Request) (res Result) {
 	defer func() {
 		if p := recover(); p != nil {
-			res = Result{None: &schemas.Reason{Code: schemas.ReasonNoTest,
-				Text: fmt.Sprintf("the trace could not be scored: %v; please report this file", p)}}
+			res = none("the trace could not be scored: %v; please report this file", p)
+			if req.Explain {
+				res.Explanation = &Explanation{None: res.None}
+			}
 		}
 	}()
 	p, err := withDefaults(req.Protocol)
 	if err != nil {
-		return Result{None: &schemas.Reason{Code: schemas.ReasonNoTest, Text: err.Error()}}
+		res = none("%v", err)
+		if req.Explain {
+			res.Explanation = &Explanation{None: res.None}
+		}
+		return res
 	}
 	req.Protocol = p
 	w := pool.Get().(*work)
@@ -197,8 +203,8 @@ func withDefaults(in *schemas.Protocol) (*schemas.Protocol, error) {
 			d = 0
 		}
 	}
-	if d < 30*time.Second || d > 2*time.Hour {
-		return nil, fmt.Errorf("the protocol %q lasts %s; tests of 30 s to 2 h can be scored", in.ID, d)
+	if d < time.Minute || d > 2*time.Hour {
+		return nil, fmt.Errorf("the protocol %q lasts %s; tests of 1 min to 2 h can be scored", in.ID, d)
 	}
 	p := *in
 	set := func(v *time.Duration, def, most time.Duration) {
