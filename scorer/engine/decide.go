@@ -121,9 +121,9 @@ func (c *candidate) convincing() bool {
 }
 
 // clearEdges is what a good test needs when only heart rate speaks for it: both
-// edges, a rise of 15 bpm, and less where a planned time agrees.
+// edges, a rise of 20 bpm, and less where a planned time agrees.
 func (c *candidate) clearEdges() bool {
-	least, rise := 8.0, 15.0
+	least, rise := 8.0, 20.0
 	if c.planned {
 		least, rise = 5, 10
 	}

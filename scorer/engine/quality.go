@@ -26,6 +26,10 @@ const (
 	stepsBefore = 300
 	// mostLevelCost of a good test; see levelCost.
 	mostLevelCost = 2.0
+	// mostFall and mostClimb: change of heart rate in bpm/s over the last minute
+	// of a steady run.
+	mostFall  = 0.10
+	mostClimb = 0.25
 	// mostScatter about the response (bpm), over the trace's own wiggle.
 	mostScatter = 2.0
 	mostMisfit  = 4.0
@@ -226,6 +230,9 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
 	} else if scatter > mostScatter*w.finder.room()+w.series.wiggle || c.misfit > mostMisfit*w.finder.room() {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
+	}
+	if late := w.series.noiseIn(m.end-60, m.end); w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate changes by %+.0f bpm in the last minute: not a steady run", 60*late.slope)
 	}
 	bend, where := w.bend(m, &sh, c)
 	if math.Abs(bend) > mostBend {
