@@ -159,6 +159,11 @@ func (c *candidate) fit(length int, room float64) {
 	}
 }
 
+// alone reports whether nothing but heart rate speaks for a candidate.
+func (c *candidate) alone() bool {
+	return !c.vouched() && !c.planned && !c.borrowed && c.source != schemas.StartByHand
+}
+
 // isTest reports whether a candidate is to be reported, whatever its quality.
 func (f *finder) isTest(c *candidate) bool {
 	if c.score() < leastEvidence {
@@ -168,7 +173,7 @@ func (f *finder) isTest(c *candidate) bool {
 		return c.misfit < 15 && (c.seesOn() || c.seesOff())
 	}
 	// Nobody to vouch for it: it must look like the test.
-	if c.misfit > 10 || c.level > 9 || c.rivals < 0.1 {
+	if c.misfit > 10 || c.level > 9 || c.rivals < 0.1 || c.evSpeed < -10 {
 		return false
 	}
 	if c.seesOn() && c.seesOff() {
@@ -231,6 +236,8 @@ func (f *finder) whyNone(all []candidate) *schemas.Reason {
 	c := &all[0]
 	from := mmss(int(f.grid.time(c.start)))
 	switch {
+	case c.evSpeed < -10:
+		r.Text = fmt.Sprintf("the speed of the likeliest stretch, from %s into the trace, is not the protocol's, or not steady", from)
 	case c.level > 9:
 		r.Text = fmt.Sprintf("heart rate in the likeliest stretch, from %s into the trace, is far below the protocol's or does not come to a level", from)
 	case c.misfit > 8:

@@ -82,6 +82,26 @@ func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int
 	}
 }
 
+// mostDoubts that a test may raise when nothing but heart rate says that it is
+// one: with more it is training that looks a little like it.
+const mostDoubts = 3
+
+// doubts counts the kinds of doubt about a test.
+func doubts(o *schemas.Outcome) int {
+	kinds := map[schemas.ReasonCode]bool{}
+	if o.Quality == schemas.Good {
+		return 0
+	}
+	for _, r := range o.Reasons {
+		switch r.Code {
+		case schemas.ReasonStartUncertain, schemas.ReasonNotSteady, schemas.ReasonStrapSlip,
+			schemas.ReasonRecoveryBroken, schemas.ReasonLoadNotKept, schemas.ReasonCutShort:
+			kinds[r.Code] = true
+		}
+	}
+	return len(kinds)
+}
+
 // doubtedOdds is what the odds of a start are worth where anything at all about
 // the test is doubtful. On simulated sessions starts of good tests were right
 // as often as their confidence said, those of doubtful tests far less often:

@@ -118,8 +118,19 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 		}
 	}
 	var res Result
+	var unlike *schemas.Reason
 	for i := range chosen {
-		res.Tests = append(res.Tests, w.test(tr, req, &chosen[i], i, len(chosen), &h, e))
+		t := w.test(tr, req, &chosen[i], i, len(chosen), &h, e)
+		if chosen[i].alone() && doubts(&t.Outcome) >= mostDoubts {
+			unlike = &schemas.Reason{Code: schemas.ReasonNoTest, Text: fmt.Sprintf("the likeliest stretch, from %s into the trace, is hardly a test: %s",
+				mmss(int(w.finder.grid.time(chosen[i].start))), t.Outcome.Reasons[0].Text)}
+			continue
+		}
+		e.test(&t.Outcome)
+		res.Tests = append(res.Tests, t)
+	}
+	if len(res.Tests) == 0 {
+		return Result{None: unlike}
 	}
 	slices.SortFunc(res.Tests, func(a, b Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
 	return res
@@ -156,7 +167,7 @@ func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int,
 	}
 	m.fill(&out, req)
 	w.judge(&out, &m, c, rank, of, h, req)
-	e.test(&out, &m, tr.Start)
+	e.windows(&m)
 	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}
 }
 
