@@ -78,21 +78,22 @@ func (c *candidate) confidence() float64 { return c.within * c.rivals }
 
 // finder holds what a search needs; its slices are reused between calls.
 type finder struct {
-	grid              grid
-	profile           profile // the load that the kernels are made for
-	load              profile
-	coarse4           [len(coarseTau)]kernel // of the quick search: starts, then ends
-	plansOn           [coarseOns]plan
-	plansOff          [len(coarseTau) - coarseOns]plan
-	fineOn            [len(fineOn)]kernel
-	fineOff           [len(fineOff)]kernel
-	scores            []float64
-	found             []candidate
-	logOn             []float64
-	logOff            []float64
-	close, closeShort closePlans
-	lowest            float64 // bpm, the least level of a test
-	steady            float64 // variance about the response that is still steady, bpm²
+	grid       grid
+	profile    profile // the load that the kernels are made for
+	load       profile
+	coarse4    [len(coarseTau)]kernel // of the quick search: starts, then ends
+	plansOn    [coarseOns]plan
+	plansOff   [len(coarseTau) - coarseOns]plan
+	fineOn     [len(fineOn)]kernel
+	fineOff    [len(fineOff)]kernel
+	scores     []float64
+	found      []candidate
+	logOn      []float64
+	logOff     []float64
+	close      closePlans
+	closeShort [4]closePlans // by length, see plansFor
+	lowest     float64       // bpm, the least level of a test
+	steady     float64       // variance about the response that is still steady, bpm²
 }
 
 func (f *finder) coarseOn() []kernel  { return f.coarse4[:coarseOns] }
@@ -107,6 +108,13 @@ func (f *finder) find(s *series, h *hints) []candidate {
 	f.suggested(h)
 	for i := range f.found {
 		c := &f.found[i]
+		if !h.any && h.speedOK && h.steady {
+			// No need to look closely where the speed is another one.
+			if ev, _, _ := h.speedEvidence(&f.grid, c.start, c.length); ev < -14 {
+				c.evSpeed = ev
+				continue
+			}
+		}
 		for range 3 {
 			// The coarse search may be off by more than the fine one reaches:
 			// go on from where that ended until it stays inside.

@@ -14,6 +14,10 @@ const (
 	overlap = reach + 20 // seconds of the test left to the window of the end
 )
 
+// shortStep: lengths of runs cut short are taken in steps of so many seconds for
+// the window of the start, so that plans can be used again.
+const shortStep = 24
+
 // closePlans are the plans of the fine search for one length of test.
 type closePlans struct {
 	length int
@@ -24,7 +28,7 @@ type closePlans struct {
 func (f *finder) plansFor(d int) *closePlans {
 	p := &f.close
 	if d != f.profile.length {
-		p = &f.closeShort
+		p = &f.closeShort[d/shortStep%len(f.closeShort)]
 	}
 	if p.length == d {
 		return p
@@ -40,7 +44,7 @@ func (f *finder) plansFor(d int) *closePlans {
 		}
 	}
 	offSpan := overlap + offAfter + reach/2
-	for k := range p.off {
+	for k := range p.off { // the same for all lengths
 		for i := range p.off[k] {
 			at := overlap - reach - spare + i
 			p.off[k][i] = f.fineOff[k].offPlan(at, offSpan-at)
@@ -55,9 +59,13 @@ func (f *finder) plansFor(d int) *closePlans {
 func (f *finder) fine(c *candidate, h *hints) {
 	g, d := &f.grid, max(c.length, overlap+20)
 	m := max(c.start, before+reach+2)
-	plans := f.plansFor(d)
-	a, b := m-reach-before, m+d-overlap
-	ea, eb := b, m+d+offAfter+reach/2
+	sure := d // seconds of the run that the start is fitted to
+	if d != f.profile.length {
+		sure = max(d-d%shortStep, overlap+20)
+	}
+	plans := f.plansFor(sure)
+	a, b := m-reach-before, m+sure-overlap
+	ea, eb := m+d-overlap, m+d+offAfter+reach/2
 	look(f.fineOn[:], g.x, a, b)
 	look(f.fineOff[:], g.x, ea, eb)
 	f.logOn, f.logOff = grow(f.logOn, places), grow(f.logOff, places)

@@ -191,7 +191,10 @@ func (f *finder) prepare(s *series, p *schemas.Protocol) {
 		return
 	}
 	f.profile, f.load = f.load, f.profile
-	f.close.length, f.closeShort.length = 0, 0
+	f.close.length = 0
+	for i := range f.closeShort {
+		f.closeShort[i].length = 0
+	}
 	for i, tau := range coarseTau {
 		f.coarse4[i].make(tau, d+2*lead, &f.profile)
 	}
