@@ -278,7 +278,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 		if ev < 6 {
 			continue
 		}
-		c.length = end - int(offDelay) - c.start
+		c.length = end - int(math.Round(offDelay)) - c.start
 		f.fine(c, h)
 		c.length = int(math.Round(c.ran))
 		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||

@@ -20,11 +20,11 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2 ± 3 s
+	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2.5 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
 	onDelay, onDelaySD   = 1.0, 2.0
-	offDelay, offDelaySD = 2.0, 3.0
+	offDelay, offDelaySD = 2.5, 3.0
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5

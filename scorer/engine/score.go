@@ -69,6 +69,9 @@ func Score(tr *schemas.Trace, req Request) (res Result) {
 		}
 	}()
 	p, err := withDefaults(req.Protocol)
+	if tr == nil {
+		err = fmt.Errorf("there is no trace to score")
+	}
 	if err != nil {
 		res = none("%v", err)
 		if req.Explain {
@@ -99,7 +102,7 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 	if !ok {
 		return none("the trace has no usable heart rate (%d valid readings of %d samples)", s.valid(), len(tr.Samples))
 	}
-	var chosen []candidate
+	var res Result
 	if !req.Start.IsZero() {
 		c := f.given(req.Start.Sub(tr.Start).Seconds(), &h)
 		e.candidates(f, []candidate{c}, tr.Start)
@@ -108,29 +111,36 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 			return none("the start given by hand, %s, is outside the trace (%s to %s)", clock(req.Start),
 				clock(tr.Start.Add(seconds(s.at[0]))), clock(tr.Start.Add(seconds(s.at[len(s.at)-1]))))
 		}
-		chosen = append(chosen, c)
-	} else {
-		all := f.find(s, &h)
-		e.candidates(f, all, tr.Start)
-		var reason *schemas.Reason
-		if chosen, reason = f.choose(all, &h); reason != nil {
-			return Result{None: reason}
-		}
-	}
-	var res Result
-	var unlike *schemas.Reason
-	for i := range chosen {
-		t := w.test(tr, req, &chosen[i], i, len(chosen), &h, e)
-		if chosen[i].alone() && doubts(&t.Outcome) >= mostDoubts {
-			unlike = &schemas.Reason{Code: schemas.ReasonNoTest, Text: fmt.Sprintf("the likeliest stretch, from %s into the trace, is hardly a test: %s",
-				mmss(int(w.finder.grid.time(chosen[i].start))), t.Outcome.Reasons[0].Text)}
-			continue
-		}
+		t, _ := w.test(tr, req, &c, 0, 1, &h, e)
 		e.test(&t.Outcome)
 		res.Tests = append(res.Tests, t)
+		return res
 	}
-	if len(res.Tests) == 0 {
-		return Result{None: unlike}
+	all := f.find(s, &h)
+	e.candidates(f, all, tr.Start)
+	for range mostCandidates {
+		chosen, reason := f.choose(all, &h)
+		if reason != nil {
+			if res.None == nil {
+				res.None = reason
+			}
+			return res
+		}
+		for i := range chosen {
+			t, doubtful := w.test(tr, req, &chosen[i], i, len(chosen), &h, e)
+			if doubtful == nil {
+				e.test(&t.Outcome)
+				res.Tests = append(res.Tests, t)
+			} else if res.None == nil {
+				res.None = doubtful
+			}
+		}
+		if len(res.Tests) > 0 {
+			res.None = nil
+			break
+		}
+		// What looked likeliest is hardly a test: is there one elsewhere?
+		all = without(all, chosen)
 	}
 	slices.SortFunc(res.Tests, func(a, b Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
 	return res
@@ -151,8 +161,16 @@ func (w *work) ready(tr *schemas.Trace, req *Request) (hints, bool) {
 	return h, true
 }
 
-// test measures and judges one chosen candidate.
-func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int, h *hints, e *Explanation) Found {
+// without returns the candidates that do not overlap with the chosen ones.
+func without(all, chosen []candidate) []candidate {
+	return slices.DeleteFunc(all, func(c candidate) bool {
+		return slices.ContainsFunc(chosen, func(d candidate) bool { return abs(c.start-d.start) < c.length })
+	})
+}
+
+// test measures and judges one chosen candidate. The reason is not nil when
+// there are so many doubts that it had better not be called a test.
+func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int, h *hints, e *Explanation) (Found, *schemas.Reason) {
 	m := measure(&w.series, w.finder.grid.time(c.start), c, req)
 	if !req.Start.IsZero() {
 		m.at = req.Start.Sub(tr.Start).Seconds()
@@ -168,7 +186,11 @@ func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int,
 	m.fill(&out, req)
 	w.judge(&out, &m, c, rank, of, h, req)
 	e.windows(&m)
-	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}
+	if c.alone() && doubts(&out) >= mostDoubts {
+		return Found{}, &schemas.Reason{Code: schemas.ReasonNoTest, Text: fmt.Sprintf("the likeliest stretch, from %s into the trace, is hardly a test: %s",
+			mmss(int(w.finder.grid.time(c.start))), out.Reasons[0].Text)}
+	}
+	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}, nil
 }
 
 // lowestLevel is the level in bpm below which a run is hardly the protocol's:

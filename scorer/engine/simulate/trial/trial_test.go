@@ -36,7 +36,9 @@ func TestTargets(t *testing.T) {
 	if share(clean) < 0.985 {
 		t.Errorf("%.1f %% of clean starts within 5 s", 100*share(clean))
 	}
-	if share(trap) < 0.80 {
+	// The target is 95 %; testdata/reliability.txt shows what is missing:
+	// straps put on more than 20 s into the run and drills that follow at once.
+	if share(trap) < 0.85 {
 		t.Errorf("%.1f %% of starts with traps within 5 s", 100*share(trap))
 	}
 	if clean.HRex.N < clean.Sessions*8/10 || clean.HRex.Mean > 0.5 {
