@@ -298,26 +298,29 @@ func (s *series) dropRange(hrmax schemas.HRmax) {
 	}
 }
 
-// measureWiggle estimates the size of sample-to-sample changes from their
-// mean absolute value, large ones left out (normal noise: SD = 1.25 × mean).
+// measureWiggle estimates the size of sample-to-sample changes that are noise,
+// from the mean absolute second difference, large ones left out (normal noise:
+// SD = 1.25 × mean). Second differences do not see the slopes of heart rate
+// itself; they are 1.4 to 1.7 times as large as first ones, with the
+// correlation of the noise from 0.9 to 0.
 func (s *series) measureWiggle() {
-	sum, n, prev := 0.0, 0, -1.0
+	sum, n, run := 0.0, 0, 0
 	for i, v := range s.hr {
 		if s.why[i] != kept {
-			prev = -1
+			run = 0
 			continue
 		}
-		if prev > 0 {
-			if d := math.Abs(v - prev); d <= 12 {
-				sum += d
-				n++
-			}
+		if run++; run < 3 {
+			continue
 		}
-		prev = v
+		if d := math.Abs(v - 2*s.hr[i-1] + s.hr[i-2]); d <= 18 {
+			sum += d
+			n++
+		}
 	}
 	s.wiggle = 0.5
 	if n > 0 {
-		s.wiggle = max(0.3, 1.25*sum/float64(n))
+		s.wiggle = max(0.3, 1.25/1.6*sum/float64(n))
 	}
 }
 

@@ -35,7 +35,7 @@ func (s *series) dropDetached() {
 
 // allowed is the largest change over dt seconds that is no jump.
 func (s *series) allowed(dt float64) float64 {
-	return min(max(6, 4.5*s.wiggle), 20) + 2.5*max(0, min(dt, 8)-1)
+	return min(max(4.8, 4.5*s.wiggle), 20) + 2.2*max(0, min(dt, 8)-1)
 }
 
 func (s *series) segments() []segment {
