@@ -83,6 +83,7 @@ type series struct {
 	wiggle     float64
 	steps      []step
 	duplicates int
+	marked     int // samples dropped as detached from the rest
 	fromRR     bool
 	speeds     int // samples with speed
 	cadences   int
@@ -340,7 +341,7 @@ func (s *series) resize(n int) {
 	s.speed, s.cad = grow(s.speed, n), grow(s.cad, n)
 	s.have, s.why = grow(s.have, n), grow(s.why, n)
 	s.steps = s.steps[:0]
-	s.duplicates, s.speeds, s.cadences, s.fromRR = 0, 0, 0, false
+	s.duplicates, s.marked, s.speeds, s.cadences, s.fromRR = 0, 0, 0, 0, false
 }
 
 func (s *series) truncate(n int) {

@@ -192,6 +192,7 @@ func (s *series) mark(g *segment, why drop) {
 	for i := g.from; i < g.to; i++ {
 		if s.why[i] == kept {
 			s.why[i] = why
+			s.marked++
 		}
 	}
 }
@@ -253,14 +254,7 @@ func (s *series) slope(i, direction int) float64 {
 func (s *series) dropNoise() {
 	lo, hi, bad, all := 0, 0, 0, 0
 	burst := func(i int) bool { return s.why[i] == spike || s.why[i] == doubled || s.why[i] == halved }
-	any := false
-	for i := range s.why {
-		if burst(i) {
-			any = true
-			break
-		}
-	}
-	if !any {
+	if s.marked < 3 {
 		return
 	}
 	for i := range s.hr {
