@@ -12,7 +12,7 @@ const (
 	// independent reading (noise of heart rate is correlated over seconds).
 	worth = 8
 	// stride of the coarse search in seconds.
-	stride = 4
+	stride = 6
 	// reach is how far around a coarse candidate the fine search looks.
 	reach = 24
 	// most coarse candidates that are looked at closely, none of them with a
@@ -166,7 +166,7 @@ func (f *finder) suggested(h *hints) {
 	}
 }
 
-// coarse scores every third second by cheap tests first, and keeps the highest
+// coarse scores every sixth second by cheap tests first, and keeps the highest
 // separate peaks, for a test of d seconds. With whole false only the beginning
 // counts, whatever comes after d seconds.
 func (f *finder) coarse(h *hints, d int, whole bool) {
