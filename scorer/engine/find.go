@@ -20,11 +20,14 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2.5 ± 3 s
+	// Heart rate answers late: by 2 ± 2 s at the start of a run and 3.5 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
-	onDelay, onDelaySD   = 1.0, 2.0
-	offDelay, offDelaySD = 2.5, 3.0
+	onDelay, onDelaySD   = 2.0, 2.0
+	offDelay, offDelaySD = 3.5, 3.0
+	// sharedDelaySD (s) is what both edges may be late together, because of
+	// averaging in the device: no trace shows it, so no start is surer.
+	sharedDelaySD = 2.0
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
@@ -325,11 +328,16 @@ func (f *finder) edgeKnown(t int) float64 {
 	return min(max((share-0.3)/0.4, 0), 1)
 }
 
+// tooLow is by how much (bpm) the second half of a test is below any level
+// that the protocol's run has.
+func (f *finder) tooLow(c *candidate) float64 {
+	return max(0, f.lowest-reference-f.grid.mean(c.start+c.length/2, c.start+c.length))
+}
+
 // levelCost is high for levels that no submaximal run has, and for responses
 // that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
-	v := f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
-	cost := max(0, f.lowest-v)
+	cost := f.tooLow(c)
 	if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)

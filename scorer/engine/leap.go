@@ -1,0 +1,103 @@
+package engine
+
+import "math"
+
+// Limits of leaps; on simulated clean sessions one test in a hundred has a leap
+// of five standard errors.
+const (
+	// leastLeapT: standard errors of a leap that is not noise.
+	leastLeapT = 5.5
+	// leastLeap (bpm) in the test, leastLeapBefore in the 90 s before it, where
+	// athletes move as they like.
+	leastLeap       = 3.0
+	leastLeapBefore = 5.0
+	leapsBefore     = 90
+)
+
+// leap is a sudden change of level between two neighbouring samples.
+type leap struct {
+	at   float64 // trace seconds of the first sample after it
+	size float64 // bpm
+	t    float64 // size in standard errors
+}
+
+// leapAt measures how suddenly heart rate changes before sample i: two parallel
+// lines are fitted to about 8 s on either side, and the leap is the distance
+// between them. A bend at i, as at the start of a run, moves both lines alike
+// and is no leap; neither is any steady slope.
+func (s *series) leapAt(i int) (leap, bool) {
+	// Enough samples on either side whatever the sampling.
+	side := max(8, 4.2*s.interval)
+	var n [2]float64
+	var st, sy, stt, sty, syy [2]float64
+	t0 := s.at[i]
+	add := func(j, k int) {
+		t, y := s.at[j]-t0, s.hr[j]-s.hr[i]
+		n[k]++
+		st[k] += t
+		sy[k] += y
+		stt[k] += t * t
+		sty[k] += t * y
+		syy[k] += y * y
+	}
+	first, last := -1, -1
+	for j := i - 1; j >= 0 && t0-s.at[j] <= side+s.interval && i-j <= mostLooked; j-- {
+		if s.why[j] == kept {
+			if first < 0 {
+				first = j
+			}
+			add(j, 0)
+		}
+	}
+	for j := i; j < len(s.at) && s.at[j]-t0 < side && j-i <= mostLooked; j++ {
+		if s.why[j] == kept {
+			last = j
+			add(j, 1)
+		}
+	}
+	if n[0] < 3 || n[1] < 3 || first < 0 || last < 0 || t0-s.at[first] > bridged {
+		return leap{}, false
+	}
+	var wtt, wty, wyy float64 // within the sides
+	for k := range n {
+		wtt += stt[k] - st[k]*st[k]/n[k]
+		wty += sty[k] - st[k]*sy[k]/n[k]
+		wyy += syy[k] - sy[k]*sy[k]/n[k]
+	}
+	slope := 0.0
+	if wtt > 0 {
+		slope = wty / wtt
+	}
+	left := max(0, wyy-slope*wty)
+	apart := st[1]/n[1] - st[0]/n[0]
+	size := sy[1]/n[1] - sy[0]/n[0] - slope*apart
+	sd := math.Sqrt(left/max(1, n[0]+n[1]-3)) + 0.29
+	se := sd * math.Sqrt(1/n[0]+1/n[1]+apart*apart/max(wtt, 1e-9))
+	return leap{at: t0, size: size, t: math.Abs(size) / se}, true
+}
+
+// largestLeap returns the leap of most standard errors in [from, to) seconds
+// that is at least the given size.
+func (s *series) largestLeap(from, to, least float64) leap {
+	var best leap
+	for i := max(2, s.firstAt(from)); i+1 < len(s.at) && s.at[i] < to; i++ {
+		// A leap shows within a few samples, or it is none.
+		if s.at[i] < from || s.why[i] != kept || math.Abs(s.hr[i+1]-s.hr[i-2]) < 0.5*least && math.Abs(s.hr[i]-s.hr[i-1]) < 0.5*least {
+			continue
+		}
+		if l, ok := s.leapAt(i); ok && math.Abs(l.size) >= least && l.t > best.t {
+			best = l
+		}
+	}
+	return best
+}
+
+// leaps looks for sudden changes of level in the test and shortly before it.
+// The first seconds of the run are left out: nothing rises faster.
+func (m *measures) leaps(s *series) {
+	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap)
+	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore); before.t-1 > m.steps.t {
+		before.t--
+		m.steps = before
+	}
+}
