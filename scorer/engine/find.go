@@ -51,6 +51,7 @@ type candidate struct {
 	evSpeed  float64 // running speed begins and ends with it
 	evHint   float64 // lap marks, planned time, team-mates
 	level    float64 // cost of a level that no such test has
+	light    float64 // cost of a level below the protocol's band
 	sd       float64 // of the start, seconds
 	within   float64 // probability of being within 5 s, this being the test
 	rivals   float64 // probability that this is the test and no other candidate
@@ -66,6 +67,7 @@ type candidate struct {
 	team     bool
 	borrowed bool    // the start is team-mates', heart rate does not show it
 	tied     bool    // another effort fits nearly as well
+	rival    float64 // level (bpm) of another run that fits as well, 0 for none
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
 	exact    float64 // trace seconds, for a start given by hand
@@ -73,7 +75,7 @@ type candidate struct {
 }
 
 func (c *candidate) score() float64 {
-	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level
+	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level - c.light
 }
 
 // confidence is the probability that the start is within 5 s of the true one.
@@ -96,6 +98,7 @@ type finder struct {
 	close      closePlans
 	closeShort [4]closePlans // by length, see plansFor
 	lowest     float64       // bpm, the least level of a test
+	band       float64       // bpm, the low end of the protocol's band; 0 unknown
 	steady     float64       // variance about the response that is still steady, bpm²
 }
 
@@ -319,6 +322,7 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 		}
 	}
 	c.level = f.levelCost(c)
+	c.light = f.lightness(c)
 }
 
 // edgeKnown grades how far an edge at grid second t can be seen, 0 to 1, by how
@@ -332,6 +336,16 @@ func (f *finder) edgeKnown(t int) float64 {
 // that the protocol's run has.
 func (f *finder) tooLow(c *candidate) float64 {
 	return max(0, f.lowest-reference-f.grid.mean(c.start+c.length/2, c.start+c.length))
+}
+
+// lightness is the cost of a level below the protocol's band: between a jog and
+// the test, both steady and as long, the band decides.
+func (f *finder) lightness(c *candidate) float64 {
+	if f.band == 0 {
+		return 0
+	}
+	below := f.band - reference - f.grid.mean(c.start+c.length/2, c.start+c.length)
+	return min(max(0, 0.25*(below-3)), 5)
 }
 
 // levelCost is high for levels that no submaximal run has, and for responses

@@ -7,11 +7,15 @@ import "math"
 const (
 	// leastLeapT: standard errors of a leap that is not noise.
 	leastLeapT = 5.5
+	// A large one (bpm) needs fewer.
+	largeLeap, largeLeapT = 8.0, 4.0
 	// leastLeap (bpm) in the test, leastLeapBefore in the 90 s before it, where
 	// athletes move as they like.
 	leastLeap       = 3.0
 	leastLeapBefore = 5.0
 	leapsBefore     = 90
+	// usualWeight: the trace's noise counts as this many residuals.
+	usualWeight = 4.0
 )
 
 // leap is a sudden change of level between two neighbouring samples.
@@ -19,6 +23,11 @@ type leap struct {
 	at   float64 // trace seconds of the first sample after it
 	size float64 // bpm
 	t    float64 // size in standard errors
+}
+
+// sudden reports whether the leap is more than noise and steep slopes make.
+func (l *leap) sudden() bool {
+	return l.t > leastLeapT || (l.t > largeLeapT && math.Abs(l.size) > largeLeap)
 }
 
 // leapAt measures how suddenly heart rate changes before sample i: two parallel
@@ -71,7 +80,8 @@ func (s *series) leapAt(i int) (leap, bool) {
 	left := max(0, wyy-slope*wty)
 	apart := st[1]/n[1] - st[0]/n[0]
 	size := sy[1]/n[1] - sy[0]/n[0] - slope*apart
-	sd := math.Sqrt(left/max(1, n[0]+n[1]-3)) + 0.29
+	// A few residuals tell little of the noise: the trace's own stands by.
+	sd := math.Sqrt((left+usualWeight*sq(0.7*s.wiggle))/(n[0]+n[1]-3+usualWeight)) + 0.29
 	se := sd * math.Sqrt(1/n[0]+1/n[1]+apart*apart/max(wtt, 1e-9))
 	return leap{at: t0, size: size, t: math.Abs(size) / se}, true
 }
@@ -85,7 +95,7 @@ func (s *series) largestLeap(from, to, least float64) leap {
 		if s.at[i] < from || s.why[i] != kept || math.Abs(s.hr[i+1]-s.hr[i-2]) < 0.5*least && math.Abs(s.hr[i]-s.hr[i-1]) < 0.5*least {
 			continue
 		}
-		if l, ok := s.leapAt(i); ok && math.Abs(l.size) >= least && l.t > best.t {
+		if l, ok := s.leapAt(i); ok && math.Abs(l.size) >= least && l.t > best.t && (l.sudden() || !best.sudden()) {
 			best = l
 		}
 	}
@@ -96,8 +106,7 @@ func (s *series) largestLeap(from, to, least float64) leap {
 // The first seconds of the run are left out: nothing rises faster.
 func (m *measures) leaps(s *series) {
 	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap)
-	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore); before.t-1 > m.steps.t {
-		before.t--
+	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore); before.t > leastLeapT+1 && !m.steps.sudden() {
 		m.steps = before
 	}
 }

@@ -52,6 +52,10 @@ const (
 	// offBand: points of %HRmax that HRex may be outside the intensity band
 	// before the test is doubtful.
 	offBand = 10.0
+	// lighter: points of %HRmax below the band from where on a run that only
+	// heart rate calls the test is rather a jog. Four typical errors of 1.2
+	// points (Scott et al. 2018; FACTS 2.1).
+	lighter = 5.0
 )
 
 // verdict collects reasons and the worst quality that they call for.
@@ -81,7 +85,7 @@ func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int
 	judgeRecovery(&v, m, req.Protocol)
 	w.judgeFile(&v, m, req)
 	judgeLoad(&v, m, req.Protocol)
-	judgeLevel(&v, o, m, req)
+	judgeLevel(&v, o, m, c, req)
 	o.Quality, o.Reasons = v.quality, v.reasons
 	if v.quality != schemas.Good && c.source != schemas.StartByHand && !c.borrowed {
 		o.StartConfidence = doubted(o.StartConfidence)
@@ -149,12 +153,18 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 				"heart rate shows only one edge of the test; its %s is not seen, so it may have been longer or shorter", which)
 		case !c.clearEdges() && !c.vouched():
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "heart rate hardly shows where the run begins or ends")
+		case c.alone() && c.length == f.profile.length && !c.stands(h.posture):
+			v.add(schemas.Check, schemas.ReasonStartUncertain,
+				"nothing but heart rate says that this was the test, and after it heart rate falls by only %.0f bpm: a change of pace rather than the end of the run", c.off.fall())
 		case c.goesOn && !c.lap && !c.team:
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "the run seems longer than the test")
 		}
 	}
 	if !c.seesOn() && !c.borrowed {
 		v.remark(schemas.ReasonHighAtStart, "heart rate was already near its level at the start (%.0f bpm)", c.on.h0)
+	}
+	if c.rival > 0 {
+		v.add(schemas.Check, schemas.ReasonSecondTest, "another run as long as the test, at about %.0f bpm, fits as well: say which it is", c.rival)
 	}
 	if c.repeated {
 		v.add(schemas.Check, schemas.ReasonSecondTest, "several efforts of this length are in the trace; this looks like intervals")
@@ -246,10 +256,10 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	}
 	at := m.at + float64(sh.stepAt)
 	switch l := w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize)); {
-	case m.steps.t > leastLeapT:
+	case m.steps.sudden():
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))
-	case sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep && l.t > leastStepT && l.size*sh.stepSize > 0:
+	case sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep && (c.alone() && sh.stepGain > 2*leastStepGain || l.t > leastStepT && l.size*sh.stepSize > 0):
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
 	}
@@ -260,7 +270,11 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	late := w.series.noiseIn(m.end-60, m.end)
 	// The response's slope at the end is the model's; heart rate itself must
 	// still climb, or fall, too.
-	moving := late.n < 8 || late.slope > stillClimbs || late.slope < -mostFall/2
+	climbs := stillClimbs
+	if c.alone() {
+		climbs /= 2
+	}
+	moving := late.n < 8 || late.slope > climbs || late.slope < -mostFall/2
 	if c.level > mostLevelCost && (moving || w.finder.tooLow(c) > mostLevelCost) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
 	} else if scatter > mostScatter*w.finder.room()+w.series.wiggle || c.misfit > mostMisfit*w.finder.room() {
@@ -330,7 +344,7 @@ func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {
 }
 
 // judgeLevel compares HRex and peak with HRmax and the intensity band.
-func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
+func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *Request) {
 	top, ok := req.HRmax.BPM.Get()
 	if !ok || top <= 0 {
 		v.remark(schemas.ReasonHRmaxUnknown, "HRmax is not known: no %%HRmax")
@@ -359,6 +373,8 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
 	pct, spare := 100*hrex/top, 100*see/top
 	out := max(100*p.BandLow-pct, pct-100*p.BandHigh)
 	switch {
+	case c.alone() && 100*p.BandLow-pct > lighter:
+		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, below the band of %.0f to %.0f %%, and nothing but heart rate says that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > offBand+spare:
 		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > 0:

@@ -129,7 +129,7 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 		most *= 1.3
 	}
 	switch {
-	case r.leap.t > leastLeapT && math.Abs(r.leap.size) > leastReboundLeap:
+	case r.leap.sudden() && math.Abs(r.leap.size) > leastReboundLeap:
 		return fmt.Sprintf("heart rate jumps by %+.0f bpm %.0f s after the end: the strap may have slipped", r.leap.size, r.leap.at-m.end)
 	case math.Abs(r.bend) > most:
 		return fmt.Sprintf("heart rate is %+.0f bpm off a smooth recovery %.0f s after the end: the athlete moved, or an artefact", r.bend, r.bendAt)

@@ -94,7 +94,7 @@ func Make(sc simulate.Scenario, severity int, seed uint64) *simulate.Session {
 	case "recorder on late":
 		cut(s.Trace, at+whole(r, -8, 50), 1<<30)
 	default:
-		if sc.Group == simulate.Artefact {
+		if sc.Group == simulate.Artefact || sc.Group == Unseen {
 			spoil(r, s.Trace, sc.Name, severity, at, end)
 		}
 	}
