@@ -186,6 +186,9 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5 + shared*shared)
 	near := 0.0
 	for i, p := range like {
+		if p < 1e-6 {
+			continue
+		}
 		off := float64(i - at)
 		near += p * (math.Erf((5.5-off)/(shared*math.Sqrt2)) + math.Erf((5.5+off)/(shared*math.Sqrt2))) / 2
 	}
