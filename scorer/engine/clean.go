@@ -89,6 +89,7 @@ type series struct {
 	damaged    bool   // the file was, see damage.go
 	endsEarly  bool   // and no more than that
 	damage     string // in the reader's words
+	clock      string // what the reader had to decide about the clock
 	speeds     int    // samples with speed
 	cadences   int
 }
@@ -233,10 +234,10 @@ func (s *series) putMean(i int, same []schemas.Sample) {
 
 // setHolds decides how long a sample stands for: to the next one, as long as
 // that comes in the trace's own rhythm. In a regular trace (four intervals in
-// five within a quarter of the median) that is the median interval and a
-// quarter, so a missing record is a missing second. In an irregular one (smart
-// recording) it is the interval that 98 in 100 keep to. Never under 1 s, never
-// over 10 s.
+// five within a quarter of the median) that is the median interval, and a
+// quarter more where one in ten takes it, so a missing record is a missing
+// second. In an irregular one (smart recording) it is the interval that 98 in
+// 100 keep to. Never under 1 s, never over 10 s.
 func (s *series) setHolds() {
 	var counts [10*longestHold + 1]int // tenths of a second
 	n := 0
@@ -273,10 +274,7 @@ func (s *series) setHolds() {
 				near += c
 			}
 		}
-		s.limit = 1.25 * s.interval
-		if s.interval <= 1 {
-			s.limit = s.interval
-		}
+		s.limit = min(max(quantile(0.9), s.interval), 1.25*s.interval)
 		if near*5 < n*4 {
 			s.limit = max(quantile(0.98), s.interval)
 		}

@@ -8,12 +8,16 @@ import (
 
 // judgeFile says what the reader found wrong with the file. A damaged one makes
 // the test doubtful, unless it merely ends early and did so after everything
-// that the outcome is made of.
+// that the outcome is made of. What the reader had to decide about the device's
+// clock moves the start, so it stands beside the result.
 func (w *work) judgeFile(v *verdict, m *measures, req *Request) {
-	if !w.series.damaged {
+	s := &w.series
+	if s.clock != "" {
+		v.remark(schemas.ReasonClock, "from the reader of the file: %s", s.clock)
+	}
+	if !s.damaged {
 		return
 	}
-	s := &w.series
 	last := s.at[len(s.at)-1] + s.hold[len(s.hold)-1]
 	needed := m.end + req.Protocol.MaxRecovery().Seconds() + req.Protocol.RecoveryWindow.Seconds()/2
 	if s.endsEarly && last >= needed {
@@ -32,8 +36,11 @@ const (
 
 // takeDamage notes what the reader said of the file.
 func (s *series) takeDamage(tr *schemas.Trace) {
-	s.damaged, s.endsEarly, s.damage = tr.Damaged, false, "the reader does not say where"
+	s.damaged, s.endsEarly, s.damage, s.clock = tr.Damaged, false, "the reader does not say where", ""
 	for _, n := range tr.Notes {
+		if s.clock == "" && (strings.Contains(n, "clock") || strings.Contains(n, "as UTC")) {
+			s.clock = n
+		}
 		if tr.Damaged && strings.HasPrefix(n, readerDamage) {
 			s.damage = strings.TrimPrefix(n, readerDamage)
 			s.endsEarly = strings.Contains(n, readerEnds)

@@ -14,6 +14,8 @@ const (
 	leastLeap       = 3.0
 	leastLeapBefore = 5.0
 	leapsBefore     = 90
+	// seldom sampled is a trace with this many seconds between samples.
+	seldom = 2.5
 	// usualWeight: the trace's noise counts as this many residuals.
 	usualWeight = 4.0
 )
@@ -33,8 +35,10 @@ func (l *leap) sudden() bool {
 // leapAt measures how suddenly heart rate changes before sample i: two parallel
 // lines are fitted to about 8 s on either side, and the leap is the distance
 // between them. A bend at i, as at the start of a run, moves both lines alike
-// and is no leap; neither is any steady slope.
-func (s *series) leapAt(i int) (leap, bool) {
+// and is no leap; neither is any steady slope. With bends, a trace that was
+// sampled seldom is also looked at with a slope of its own on either side.
+// Leaps are looked for about a recovery when one is given.
+func (s *series) leapAt(i int, bends bool, about *rebound) (leap, bool) {
 	// Enough samples on either side whatever the sampling.
 	side := max(8, 4.2*s.interval)
 	var n [2]float64
@@ -42,6 +46,9 @@ func (s *series) leapAt(i int) (leap, bool) {
 	t0 := s.at[i]
 	add := func(j, k int) {
 		t, y := s.at[j]-t0, s.hr[j]-s.hr[i]
+		if about != nil {
+			y -= about.at(s.at[j]) - about.at(t0)
+		}
 		n[k]++
 		st[k] += t
 		sy[k] += y
@@ -83,19 +90,42 @@ func (s *series) leapAt(i int) (leap, bool) {
 	// A few residuals tell little of the noise: the trace's own stands by.
 	sd := math.Sqrt((left+usualWeight*sq(0.7*s.wiggle))/(n[0]+n[1]-3+usualWeight)) + 0.29
 	se := sd * math.Sqrt(1/n[0]+1/n[1]+apart*apart/max(wtt, 1e-9))
-	return leap{at: t0, size: size, t: math.Abs(size) / se}, true
+	best := leap{at: t0, size: size, t: math.Abs(size) / se}
+	if !bends || s.interval < seldom || n[0] < 4 || n[1] < 4 {
+		return best, true
+	}
+	// The same with a slope of its own on each side, seen at the middle of the
+	// gap: it finds a leap beside a bend, where samples are so few that bend and
+	// leap are within two of each other.
+	middle := (s.at[first] - t0) / 2
+	var level, se2 [2]float64
+	left = 0
+	for k := range n {
+		tt := stt[k] - st[k]*st[k]/n[k]
+		ty := sty[k] - st[k]*sy[k]/n[k]
+		b := ty / max(tt, 1e-9)
+		away := middle - st[k]/n[k]
+		level[k] = sy[k]/n[k] + b*away
+		se2[k] = 1/n[k] + away*away/max(tt, 1e-9)
+		left += max(0, syy[k]-sy[k]*sy[k]/n[k]-b*ty)
+	}
+	sd = math.Sqrt((left+usualWeight*sq(0.7*s.wiggle))/(n[0]+n[1]-4+usualWeight)) + 0.29
+	if size := level[1] - level[0]; math.Abs(size) > leastLeapBefore && math.Abs(size)/(sd*math.Sqrt(se2[0]+se2[1])) > best.t {
+		best.size, best.t = size, math.Abs(size)/(sd*math.Sqrt(se2[0]+se2[1]))
+	}
+	return best, true
 }
 
 // largestLeap returns the leap of most standard errors in [from, to) seconds
 // that is at least the given size.
-func (s *series) largestLeap(from, to, least float64) leap {
+func (s *series) largestLeap(from, to, least float64, bends bool, about *rebound) leap {
 	var best leap
 	for i := max(2, s.firstAt(from)); i+1 < len(s.at) && s.at[i] < to; i++ {
 		// A leap shows within a few samples, or it is none.
 		if s.at[i] < from || s.why[i] != kept || math.Abs(s.hr[i+1]-s.hr[i-2]) < 0.5*least && math.Abs(s.hr[i]-s.hr[i-1]) < 0.5*least {
 			continue
 		}
-		if l, ok := s.leapAt(i); ok && math.Abs(l.size) >= least && l.t > best.t && (l.sudden() || !best.sudden()) {
+		if l, ok := s.leapAt(i, bends, about); ok && math.Abs(l.size) >= least && l.t > best.t && (l.sudden() || !best.sudden()) {
 			best = l
 		}
 	}
@@ -105,8 +135,8 @@ func (s *series) largestLeap(from, to, least float64) leap {
 // leaps looks for sudden changes of level in the test and shortly before it.
 // The first seconds of the run are left out: nothing rises faster.
 func (m *measures) leaps(s *series) {
-	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap)
-	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore); before.t > leastLeapT+1 && !m.steps.sudden() {
+	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap, true, nil)
+	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore, true, nil); (before.t > leastLeapT+1 || before.t > largeLeapT+0.5 && math.Abs(before.size) > largeLeap) && !m.steps.sudden() {
 		m.steps = before
 	}
 }

@@ -255,7 +255,7 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		return
 	}
 	at := m.at + float64(sh.stepAt)
-	switch l := w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize)); {
+	switch l := w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize), false, nil); {
 	case m.steps.sudden():
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))

@@ -9,6 +9,7 @@ import (
 // some seconds, then an exponential decay (Barak et al. 2011; FACTS 4.7),
 // fitted to the recorded samples to see whether they are those of a recovery.
 type rebound struct {
+	from      float64 // trace seconds of the end of the test
 	hold, tau float64 // s
 	end, rest float64 // bpm
 	rms       float64 // of the samples about it, bpm
@@ -48,20 +49,29 @@ func (s *series) reboundOf(end, delay float64) (best rebound, ok bool) {
 		return best, false
 	}
 	ss := math.Inf(1)
-	for _, tau := range reboundTau {
-		for _, hold := range reboundHold {
-			if fit := fitRebound(t[:n], y[:n], hold, tau); fit.rms < ss {
-				ss, best = fit.rms, fit
-			}
+	try := func(hold, tau float64) {
+		if fit := fitRebound(t[:n], y[:n], hold, tau); fit.rms < ss {
+			ss, best = fit.rms, fit
 		}
 	}
-	best.n = n
+	for _, tau := range reboundTau {
+		for _, hold := range reboundHold {
+			try(hold, tau)
+		}
+	}
+	near := best
+	for _, times := range [...]float64{0.8, 0.9, 1, 1.12, 1.25} {
+		for _, by := range [...]float64{-2, 0, 2} {
+			try(near.hold+by, near.tau*times)
+		}
+	}
+	best.n, best.from = n, end
 	best.rms = math.Sqrt(ss / float64(n))
 	lo, sum := 0, 0.0
 	for i := range n {
-		sum += y[i] - best.at(t[i])
+		sum += y[i] - best.at(end+t[i])
 		for t[i]-t[lo] > max(10, 2.2*s.interval) {
-			sum -= y[lo] - best.at(t[lo])
+			sum -= y[lo] - best.at(end+t[lo])
 			lo++
 		}
 		if k := i - lo + 1; k >= 3 && t[i]-t[lo] > 5 {
@@ -70,13 +80,13 @@ func (s *series) reboundOf(end, delay float64) (best rebound, ok bool) {
 			}
 		}
 	}
-	best.leap = s.largestLeap(end-5, end+delay+reboundAfter, 3)
+	best.leap = s.largestLeap(end-5, end+delay+reboundAfter, 3, false, &best)
 	return best, true
 }
 
-// at returns the fitted heart rate t seconds after the end.
+// at returns the fitted heart rate at a trace second.
 func (r *rebound) at(t float64) float64 {
-	return r.rest + (r.end-r.rest)*math.Exp(-max(0, t-r.hold)/r.tau)
+	return r.rest + (r.end-r.rest)*math.Exp(-max(0, t-r.from-r.hold)/r.tau)
 }
 
 // fitRebound solves for end and rest at a fixed hold and tau; its rms is the

@@ -63,7 +63,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 // below reports whether heart rate at a delay is far lower than at any time in
 // the five minutes before the test. Who jogged and walked before and then
 // stands still does go lower, so it must be by more than a third of what they
-// are above it at the end.
+// are above it at the end; who ran all the time before tells nothing.
 func (m *measures) below(s *series, d *delayed) bool {
 	if d.delay > 130 || d.avg.n == 0 {
 		return false
@@ -74,8 +74,8 @@ func (m *measures) below(s *series, d *delayed) bool {
 			lowest, seen = min(lowest, a.mean), seen+10
 		}
 	}
-	margin := 6 + s.wiggle + 0.35*max(0, m.endHR.mean-lowest)
-	return seen >= 100 && d.avg.mean < lowest-margin
+	above := m.endHR.mean - lowest
+	return seen >= 100 && above > 20 && d.avg.mean < lowest-6-s.wiggle-0.35*above
 }
 
 func sq(x float64) float64 { return x * x }
