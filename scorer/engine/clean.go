@@ -250,7 +250,7 @@ func (s *series) setHolds() {
 				bin = int(d*10 + 0.5)
 			}
 		}
-		if bin < len(counts) {
+		if bin >= 0 && bin < len(counts) {
 			counts[bin]++
 			n++
 		}

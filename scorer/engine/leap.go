@@ -133,10 +133,29 @@ func (s *series) largestLeap(from, to, least float64, bends bool, about *rebound
 }
 
 // leaps looks for sudden changes of level in the test and shortly before it.
-// The first seconds of the run are left out: nothing rises faster.
+// Around the start of the run only a fall counts: nothing rises faster than
+// heart rate then, and nothing makes it fall.
 func (m *measures) leaps(s *series) {
 	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap, true, nil)
 	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore, true, nil); (before.t > leastLeapT+1 || before.t > largeLeapT+0.5 && math.Abs(before.size) > largeLeap) && !m.steps.sudden() {
 		m.steps = before
 	}
+	if fall := s.fallAt(m.at-6, m.at+20); fall.size < 0 && !m.steps.sudden() {
+		m.steps = fall
+	}
+}
+
+// fallAt returns the first fall between neighbouring samples in [from, to)
+// seconds that noise does not make and that the next sample does not undo.
+func (s *series) fallAt(from, to float64) leap {
+	least := max(6, 4*s.wiggle)
+	for i := max(1, s.firstAt(from)); i+1 < len(s.at) && s.at[i] < to; i++ {
+		if s.at[i] < from || s.why[i] != kept || s.why[i-1] != kept || s.why[i+1] != kept || s.at[i]-s.at[i-1] > bridged {
+			continue
+		}
+		if by := s.hr[i-1] - max(s.hr[i], s.hr[i+1]); by > least {
+			return leap{at: s.at[i], size: -by, t: 2 * leastLeapT}
+		}
+	}
+	return leap{}
 }

@@ -107,6 +107,7 @@ func doubts(o *schemas.Outcome) int {
 		case schemas.ReasonStartUncertain, schemas.ReasonNotSteady, schemas.ReasonStrapSlip,
 			schemas.ReasonRecoveryBroken, schemas.ReasonLoadNotKept, schemas.ReasonCutShort:
 			kinds[r.Code] = true
+		default:
 		}
 	}
 	return len(kinds)

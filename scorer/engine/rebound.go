@@ -80,7 +80,7 @@ func (s *series) reboundOf(end, delay float64) (best rebound, ok bool) {
 			}
 		}
 	}
-	best.leap = s.largestLeap(end-5, end+delay+reboundAfter, 3, false, &best)
+	best.leap = s.largestLeap(end-5, end+delay+reboundAfter, 3, true, &best)
 	return best, true
 }
 

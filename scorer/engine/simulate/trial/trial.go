@@ -257,6 +257,7 @@ func saysUncertain(o *schemas.Outcome) bool {
 		switch r.Code {
 		case schemas.ReasonStartUncertain, schemas.ReasonSecondTest, schemas.ReasonCutShort:
 			return true
+		default:
 		}
 	}
 	return false
