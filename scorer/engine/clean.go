@@ -250,8 +250,8 @@ func (s *series) setHolds() {
 				bin = int(d*10 + 0.5)
 			}
 		}
-		if bin >= 0 && bin < len(counts) {
-			counts[bin]++
+		if bin < len(counts) {
+			counts[bin]++ //nolint:gosec // bin comes of an interval, which is not negative in a sorted trace
 			n++
 		}
 	}

@@ -7,7 +7,8 @@ import "math"
 const (
 	// leastLeapT: standard errors of a leap that is not noise.
 	leastLeapT = 5.5
-	// A large one (bpm) needs fewer.
+	// A large one (bpm) needs fewer, and so does one of 5 bpm where samples are
+	// few: a false doubt is better than a wrong number.
 	largeLeap, largeLeapT = 8.0, 4.0
 	// leastLeap (bpm) in the test, leastLeapBefore in the 90 s before it, where
 	// athletes move as they like.
@@ -25,11 +26,13 @@ type leap struct {
 	at   float64 // trace seconds of the first sample after it
 	size float64 // bpm
 	t    float64 // size in standard errors
+	few  bool    // the trace was sampled seldom
 }
 
 // sudden reports whether the leap is more than noise and steep slopes make.
 func (l *leap) sudden() bool {
-	return l.t > leastLeapT || (l.t > largeLeapT && math.Abs(l.size) > largeLeap)
+	size := math.Abs(l.size)
+	return l.t > leastLeapT || l.t > largeLeapT && (size > largeLeap || l.few && size > leastLeapBefore)
 }
 
 // leapAt measures how suddenly heart rate changes before sample i: two parallel
@@ -90,7 +93,7 @@ func (s *series) leapAt(i int, bends bool, about *rebound) (leap, bool) {
 	// A few residuals tell little of the noise: the trace's own stands by.
 	sd := math.Sqrt((left+usualWeight*sq(0.7*s.wiggle))/(n[0]+n[1]-3+usualWeight)) + 0.29
 	se := sd * math.Sqrt(1/n[0]+1/n[1]+apart*apart/max(wtt, 1e-9))
-	best := leap{at: t0, size: size, t: math.Abs(size) / se}
+	best := leap{at: t0, size: size, t: math.Abs(size) / se, few: s.interval >= seldom}
 	if !bends || s.interval < seldom || n[0] < 4 || n[1] < 4 {
 		return best, true
 	}
