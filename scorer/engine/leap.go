@@ -10,6 +10,7 @@ const (
 	// A large one (bpm) needs fewer, and so does one of 5 bpm where samples are
 	// few: a false doubt is better than a wrong number.
 	largeLeap, largeLeapT = 8.0, 4.0
+	fewLeapT              = 3.4
 	// leastLeap (bpm) in the test, leastLeapBefore in the 90 s before it, where
 	// athletes move as they like.
 	leastLeap       = 3.0
@@ -32,7 +33,7 @@ type leap struct {
 // sudden reports whether the leap is more than noise and steep slopes make.
 func (l *leap) sudden() bool {
 	size := math.Abs(l.size)
-	return l.t > leastLeapT || l.t > largeLeapT && (size > largeLeap || l.few && size > leastLeapBefore)
+	return l.t > leastLeapT || l.t > largeLeapT && size > largeLeap || l.few && l.t > fewLeapT && size > leastLeapBefore
 }
 
 // leapAt measures how suddenly heart rate changes before sample i: two parallel
@@ -140,7 +141,7 @@ func (s *series) largestLeap(from, to, least float64, bends bool, about *rebound
 // heart rate then, and nothing makes it fall.
 func (m *measures) leaps(s *series) {
 	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap, true, nil)
-	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore, true, nil); (before.t > leastLeapT+1 || before.t > largeLeapT+0.5 && math.Abs(before.size) > largeLeap) && !m.steps.sudden() {
+	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore, true, nil); (before.t > leastLeapT+1 || before.sudden() && math.Abs(before.size) > 0.75*largeLeap) && !m.steps.sudden() {
 		m.steps = before
 	}
 	if fall := s.fallAt(m.at-6, m.at+20); fall.size < 0 && !m.steps.sudden() {

@@ -75,7 +75,7 @@ func (m *measures) below(s *series, d *delayed) bool {
 		}
 	}
 	above := m.endHR.mean - lowest
-	return seen >= 100 && above > 20 && d.avg.mean < lowest-6-s.wiggle-0.25*above
+	return seen >= 40 && above > 20 && d.avg.mean < lowest-6-s.wiggle-0.25*above
 }
 
 func sq(x float64) float64 { return x * x }
