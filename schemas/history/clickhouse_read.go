@@ -202,6 +202,37 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 	return ts, err
 }
 
+// countedWrites keeps rows of the writes that count.
+const countedWrites = "write_id IN (SELECT write_id FROM stored_files FINAL)"
+
+// FileLoads implements [Store].
+func (s *clickhouseStore) FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error) {
+	return clickhouseRows(ctx, s, "loads of file "+file.Short(), scanLoad,
+		"SELECT "+loadColumns.list()+" FROM stored_loads FINAL WHERE file_id = ? AND "+countedWrites+" ORDER BY part", string(file))
+}
+
+// AthleteLoads implements [Store].
+func (s *clickhouseStore) AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error) {
+	c := loadsWhere(athlete, from, to)
+	c.add(countedWrites)
+	return clickhouseRows(ctx, s, "loads of athlete "+athlete, scanLoad,
+		"SELECT "+loadColumns.list()+" FROM stored_loads FINAL"+c.sql()+" ORDER BY start_ms, file_id, part", c.args...)
+}
+
+// AthleteSeries implements [Store].
+func (s *clickhouseStore) AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error) {
+	c := seriesWhere(athlete, squad, from, to)
+	return clickhouseRows(ctx, s, "series of athlete "+athlete, scanSeries,
+		"SELECT "+seriesColumns.list()+" FROM daily_series"+c.sql()+" ORDER BY local_date, series, athlete, squad", c.args...)
+}
+
+// FileSeries implements [Store].
+func (s *clickhouseStore) FileSeries(ctx context.Context, file schemas.FileID) ([]schemas.SeriesValue, error) {
+	return clickhouseRows(ctx, s, "series of file "+file.Short(), scanSeries,
+		"SELECT "+seriesColumns.list()+" FROM stored_series FINAL WHERE file_id = ? AND "+countedWrites+
+			" ORDER BY local_date, series, athlete, squad", string(file))
+}
+
 func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 	var second []int32
 	var dropped []string
