@@ -40,6 +40,15 @@ type SeriesRow struct {
 	Line int
 }
 
-// SessionRPE is the series that session RPE × minutes make (Foster et al.
-// 2001, J Strength Cond Res 15:109-15; from memory), in arbitrary units.
-const SessionRPE = "session-rpe"
+// Series that are summed over a day's sessions; of all others the last value
+// of a day stands.
+const (
+	// SessionRPE is RPE × minutes (Foster et al. 2001, J Strength Cond Res
+	// 15:109-15; from memory), in arbitrary units.
+	SessionRPE = "session-rpe"
+	// SessionMinutes is how long the sessions were, in minutes.
+	SessionMinutes = "minutes"
+)
+
+// SummedSeries reports whether a day's values of a series add up.
+func SummedSeries(series string) bool { return series == SessionRPE || series == SessionMinutes }

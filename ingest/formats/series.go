@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -210,7 +211,7 @@ func (r *seriesReader) rows() ([]schemas.SeriesRow, *Error) {
 			case !again:
 				at[k] = len(out)
 				out = append(out, v)
-			case v.Series == schemas.SessionRPE || v.Series == minutesSeries:
+			case schemas.SummedSeries(v.Series):
 				out[i].Value += v.Value
 			default:
 				out[i] = v
@@ -365,7 +366,9 @@ func (r *seriesReader) dateOrder() DateOrder {
 	return Undecided
 }
 
-// seriesNumber reads a number; with a per cent sign it keeps its value.
+// seriesNumber reads a number that a day can have; with a per cent sign it
+// keeps its value.
 func seriesNumber(cell string) (float64, bool) {
-	return parseNumber(strings.TrimSuffix(strings.TrimSpace(cell), "%"))
+	v, ok := parseNumber(strings.TrimSuffix(strings.TrimSpace(cell), "%"))
+	return v, ok && math.Abs(v) <= 1e9
 }

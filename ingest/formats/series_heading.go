@@ -11,7 +11,7 @@ import (
 // Series that are known by more than one heading and treated apart.
 const (
 	rpeSeries     = "rpe"
-	minutesSeries = "minutes"
+	minutesSeries = schemas.SessionMinutes
 )
 
 // seriesWords are headings with the name of their series; other headings name
