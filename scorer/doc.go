@@ -19,7 +19,7 @@
 //   - A file that can't be handled is parked with its reason in words.
 //
 // The way through the code: service.go receives, file.go takes one file from
-// bytes to outcomes, context.go makes what stands beside them, correction.go handles staff's word. Whose file it is:
-// package scorer/identify. Cleaning, finding and scoring, all pure: package
-// scorer/engine.
+// bytes to outcomes, context.go makes what stands beside them, correction.go
+// handles staff's word. Whose file it is: package scorer/identify. Cleaning,
+// finding and scoring, all pure: package scorer/engine.
 package scorer
