@@ -108,7 +108,7 @@ func (s *sqliteStore) TraceSeconds(ctx context.Context, id schemas.TestID) ([]sc
 // FileLoads implements [Store].
 func (s *sqliteStore) FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error) {
 	return sqliteRows(ctx, s, "loads of file "+file.Short(), scanLoad,
-		"SELECT "+loadColumns.list()+" FROM stored_loads WHERE file_id = ? ORDER BY part", string(file))
+		"SELECT "+loadColumns.list()+" FROM stored_loads WHERE file_id = ? ORDER BY start_ms, file_id, part", string(file))
 }
 
 // AthleteLoads implements [Store].

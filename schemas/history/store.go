@@ -61,7 +61,7 @@ type Store interface {
 	// none for a test that was removed.
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
 
-	// FileLoads returns the loads of a file's traces, ordered by part.
+	// FileLoads returns the loads of a file's traces, ascending by start.
 	FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error)
 	// AthleteLoads returns the loads of an athlete's recordings with
 	// from ≤ start < to, ascending by start; zero is open. Recordings of the

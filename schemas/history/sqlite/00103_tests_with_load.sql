@@ -28,4 +28,5 @@ LEFT JOIN loads AS l
        ON l.athlete = t.athlete AND l.counts = 1
       AND l.local_date < t.local_date
       AND l.local_date >= date(t.local_date, '-7 days')
-GROUP BY t.test_id;
+-- All but the first so that a condition on them is asked before the loads are looked up.
+GROUP BY t.test_id, t.athlete, t.squad, t.protocol, t.session, t.start_ms, t.quality;
