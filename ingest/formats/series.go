@@ -90,8 +90,9 @@ func decodeSeries(content []byte, opt Options, b *budget, nesting int) ([]schema
 	return rows, true, err
 }
 
-// seriesInZIP reads the entries that hold series. What can't be unpacked is
-// Decode's to complain of.
+// seriesInZIP reads the entries that hold series. When no other entry is a
+// recording that can be read, the first that can't is the error: Decode's own
+// would be about the series.
 func seriesInZIP(content []byte, opt Options, b *budget, nesting int) (rows []schemas.SeriesRow, found bool, first *Error) {
 	archive, err := zip.NewReader(bytes.NewReader(content), int64(len(content)))
 	if nesting >= b.Nesting || err != nil && !errors.Is(err, zip.ErrInsecurePath) || len(archive.File) > b.entries || isWorkbook(archive.File) {
@@ -99,19 +100,32 @@ func seriesInZIP(content []byte, opt Options, b *budget, nesting int) (rows []sc
 	}
 	b.entries -= len(archive.File)
 	z := zipReader{opt: opt, b: b, nesting: nesting, names: entryNames(archive.File)}
+	var unread *Error
+	recording := false
 	for i, f := range archive.File {
 		if isClutter(f.Name) {
 			continue
 		}
 		entry, problem := z.unpack(f)
 		if problem != nil {
+			if unread == nil {
+				unread = problem.within("entry " + z.names[i])
+			}
 			if b.exhausted() {
-				return rows, found, first
+				break
 			}
 			continue
 		}
 		inside, series, problem := decodeSeries(entry, opt, b, nesting+1)
 		found = found || series
+		if !series && !recording {
+			_, _, problem := decode(entry, opt, b, nesting+1)
+			recording = problem == nil
+			if problem != nil && unread == nil {
+				unread = problem.within("entry " + z.names[i])
+			}
+			continue
+		}
 		if problem != nil && first == nil {
 			first = problem.within("entry " + z.names[i])
 		}
@@ -120,7 +134,13 @@ func seriesInZIP(content []byte, opt Options, b *budget, nesting int) (rows []sc
 		}
 		rows = append(rows, inside...)
 	}
-	return rows, found, first
+	switch {
+	case !found:
+		return nil, false, nil
+	case first == nil && !recording:
+		return rows, true, unread
+	}
+	return rows, true, first
 }
 
 // seriesReader reads the lines below the heading line.

@@ -149,6 +149,11 @@ func TestSeriesInAZIP(t *testing.T) {
 	if want := map[string]int{"rpe.csv": 3, "inner.zip/t.csv": 4}; !reflect.DeepEqual(parts, want) {
 		t.Errorf("parts %v, want %v", parts, want)
 	}
+	// Beside series only, a file that can't be read is not passed over.
+	_, found, err = DecodeSeries("week.zip", zipOf(t, "broken.fit", plainFIT(t, 120)[:20], "week.csv", good["hours.csv"]), testOptions(t))
+	if !found || !strings.Contains(fmt.Sprint(err), "week.zip: entry broken.fit") {
+		t.Errorf("found %t, %v", found, err)
+	}
 	if traces, _, err := Decode("week.zip", content, testOptions(t)); err != nil || len(traces) != 1 {
 		t.Errorf("Decode: %d traces, %v", len(traces), err)
 	}
