@@ -25,6 +25,10 @@ type scored struct {
 	unknown []string
 	// remarks say why traces held no test.
 	remarks []string
+	// doubts are planned tests that team-mates may help with, plannedGood the
+	// sessions in which this file may help.
+	doubts      []doubt
+	plannedGood map[string]bool
 }
 
 // file takes one file from bytes to stored outcomes.
@@ -54,9 +58,12 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil {
 		return err
 	}
-	result, err := s.score(msg, traces, rulings)
+	result, failed, err := s.score(ctx, msg, traces, rulings)
 	if err != nil {
-		return s.park(ctx, msg, v, format, err.Error())
+		return err
+	}
+	if failed != nil {
+		return s.park(ctx, msg, v, format, failed.Error())
 	}
 	result.series = days.values
 	result.unknown = append(result.unknown, days.unknown...)
@@ -70,6 +77,9 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 		return err
 	}
 	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "values", len(result.series), "reason", f.Reason)
+	if err := s.tellMates(ctx, f, result, v); err != nil {
+		return err
+	}
 	return s.tell(ctx, f, before, result.outcomes, v)
 }
 
@@ -140,15 +150,16 @@ func (s *Service) openEnds(o schemas.Origin) (*time.Location, time.Time) {
 	return zone, date
 }
 
-// score finds whose each trace is and scores it. The error, if any, is for a
-// scorer that failed on the file.
-func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings map[schemas.TestID]schemas.Ruling) (out scored, err error) {
+// score finds whose each trace is and scores it. failed is a scorer that
+// failed on this file; err is history that can't be read, worth a retry.
+func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []schemas.Trace, rulings map[schemas.TestID]schemas.Ruling) (out scored, failed, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log.Error("scorer: scoring panicked", "file", msg.ID.Short(), "path", msg.Origin.Path, "panic", p, "stack", string(debug.Stack()))
-			err = fmt.Errorf("%s: the scorer failed on this file (%v): please report it with the file", msg.Origin.Path, p)
+			failed = fmt.Errorf("%s: the scorer failed on this file (%v): please report it with the file", msg.Origin.Path, p)
 		}
 	}()
+	out.plannedGood = map[string]bool{}
 	out.windows = map[schemas.TestID][]schemas.TraceSecond{}
 	for i := range traces {
 		tr := &traces[i]
@@ -158,7 +169,10 @@ func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings 
 			continue
 		}
 		out.loads = append(out.loads, s.load(msg, tr, who))
-		found, remark := s.trace(msg, tr, who, rulings)
+		found, remark, err := s.trace(ctx, msg, tr, who, rulings, &out)
+		if err != nil {
+			return out, nil, err
+		}
 		if len(found) == 0 && remark != "" {
 			if len(traces) > 1 {
 				remark = tr.Part + ": " + remark
@@ -170,32 +184,41 @@ func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings 
 			out.windows[f.Outcome.TestID] = f.Window
 		}
 	}
-	return out, nil
+	return out, nil, nil
 }
 
 // trace scores one athlete's trace by the planned tests it may hold, else by
-// each of the squad's protocols. remark says why nothing was found.
-func (s *Service) trace(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
+// each of the squad's protocols. remark says why nothing was found. What
+// concerns team-mates is noted in out.
+func (s *Service) trace(ctx context.Context, msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling, out *scored) (found []engine.Found, remark string, err error) {
 	for _, l := range s.looks(who.Squad, tr) {
-		req := engine.Request{Protocol: l.protocol, HRmax: who.Athlete.HRmaxAt(tr.Start.In(s.club.Zone).Year())}
-		if l.slot != nil {
-			req.Around, req.Within = l.slot.Time, l.slot.Planned.Within
-		}
-		fs, why := s.byProtocol(msg, tr, who, req, rulings)
-		if l.slot != nil {
-			fs = planned(fs, l.protocol)
-			for i := range fs {
-				fs[i].Outcome.MicrocycleDay, fs[i].Outcome.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
-			}
-		} else {
+		var fs []engine.Found
+		var why string
+		if l.slot == nil {
+			fs, why = s.byProtocol(msg, tr, who, s.request(tr, who, l), rulings)
 			fs, why = s.unplanned(fs, l.protocol, why)
+		} else {
+			var d *doubt
+			if fs, why, d, err = s.byPlan(ctx, msg, tr, who, l, rulings); err != nil {
+				return nil, "", err
+			}
+			if d != nil {
+				out.doubts = append(out.doubts, *d)
+			}
+			for i := range fs {
+				o := &fs[i].Outcome
+				o.MicrocycleDay, o.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
+				if o.Quality == schemas.Good && o.StartSource != schemas.StartBySession {
+					out.plannedGood[o.Session] = true
+				}
+			}
 		}
 		if why != "" {
 			remark = why
 		}
 		found = append(found, fs...)
 	}
-	return withoutOverlaps(found), remark
+	return withoutOverlaps(found), remark, nil
 }
 
 // look is one search of a trace: by a protocol, at a planned time or anywhere.

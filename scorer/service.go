@@ -41,6 +41,8 @@ type History interface {
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 	// Tests returns tests; the scorer asks for those of one file.
 	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
+	// SessionTests returns the tests of one session.
+	SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error)
 	// TraceSeconds returns the stored window of a test.
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
 	// FileLoads and FileSeries return what else is stored of a file.

@@ -84,6 +84,16 @@ func readFIT(tb testing.TB, b []byte) *schemas.Trace {
 
 const lowBattery = "from_official_sdk/activity_lowbattery.fit"
 
+// BenchmarkDecodeAndScoreLowBattery is the whole way for the 66-min activity of
+// 3,976 records; set it beside BenchmarkBareDecodeLowBattery of the same run.
+func BenchmarkDecodeAndScoreLowBattery(b *testing.B) {
+	raw := fitFile(b, lowBattery)
+	b.ReportAllocs()
+	for b.Loop() {
+		engine.Score(readFIT(b, raw), request())
+	}
+}
+
 type nothing struct{ n int }
 
 func (n *nothing) OnMesg(proto.Message) { n.n++ }
