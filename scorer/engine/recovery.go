@@ -63,7 +63,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 // below reports whether heart rate at a delay is far lower than at any time in
 // the five minutes before the test. Who jogged and walked before and then
 // stands still does go lower, so it must be by more than a quarter of what they
-// are above it at the end; who ran all the time before tells nothing.
+// are above it at the end, or by 15 bpm and noise; who ran all the time before tells nothing.
 func (m *measures) below(s *series, d *delayed) bool {
 	if d.delay > 130 || d.avg.n == 0 {
 		return false
@@ -75,7 +75,7 @@ func (m *measures) below(s *series, d *delayed) bool {
 		}
 	}
 	above := m.endHR.mean - lowest
-	return seen >= 40 && above > 20 && d.avg.mean < lowest-6-s.wiggle-0.25*above
+	return seen >= 40 && above > 20 && d.avg.mean < lowest-6-s.wiggle-min(0.25*above, 15)
 }
 
 func sq(x float64) float64 { return x * x }
