@@ -57,6 +57,9 @@ func trust(t *testing.T, o season.Options, withPlan bool) (n trusted) {
 	p := c.Protocol("run-12")
 	for _, d := range s.Days {
 		for _, f := range d.Files {
+			if len(f.Truth) == 0 {
+				continue // daily series: no heart rate inside
+			}
 			origin := schemas.Origin{Folder: f.Folder, Path: f.Path[len(f.Folder)+1:]}
 			traces, _, err := formats.Decode(f.Path, f.Content, formats.Options{Zone: s.Zone, Date: d.Date})
 			if err != nil {
