@@ -54,10 +54,10 @@ func History(d HistoryData) *Picture {
 	p := newPicture(d.Size)
 	h := newCourse(&d)
 	p.Title = "History of " + d.Who.label()
-	p.above(p.ink.title, d.Who.label())
+	p.titled(p.ink.title, d.Who.label())
 	if n := len(d.Tests); n > 0 {
 		last := &d.Tests[n-1].Outcome
-		p.above(p.ink.text, strings.Join(nonEmpty(protocolName(last, d.Protocol), moment(last.Start, d.Zone)), ", to "))
+		p.titled(p.ink.text, strings.Join(nonEmpty(protocolName(last, d.Protocol), moment(last.Start, d.Zone)), ", to "))
 		p.above(p.ink.small, "Grey: where an unchanged athlete's next test falls, 95 times in 100; line in it: baseline mean")
 	}
 	p.below(p.ink.small, h.key())
@@ -68,7 +68,7 @@ func History(d HistoryData) *Picture {
 		p.below(p.ink.small, fmt.Sprintf("and %d earlier notes", n))
 	}
 	p.Alt = strings.Join(nonEmpty(p.Title, h.alt()), ". ")
-	p.body = p.width * 0.3 * vg.Length(len(h.series))
+	p.body = p.share(0.3) * vg.Length(len(h.series))
 	p.paint = func(c draw.Canvas) { h.paint(c, p.ink) }
 	return p
 }
@@ -237,7 +237,11 @@ func (h *course) alt() string {
 			continue
 		}
 		last := s.points[n-1]
-		text := fmt.Sprintf("%s of %d tests, the last %.*f %s", s.name, n, s.decimals, last.value, s.unit)
+		tests := fmt.Sprintf("%d tests, the last", n)
+		if n == 1 {
+			tests = "1 test:"
+		}
+		text := fmt.Sprintf("%s of %s %.*f %s", s.name, tests, s.decimals, last.value, s.unit)
 		if !math.IsNaN(last.low) && !math.IsNaN(last.high) {
 			text += fmt.Sprintf(", %.*f to %.*f expected about a mean of %.*f", s.decimals, last.low, s.decimals, last.high, s.decimals, last.mean)
 		}

@@ -22,6 +22,9 @@ type Size struct {
 	Width int
 	// Type is the height of text in pixels, at most a twentieth of the width.
 	Type int
+	// Bare leaves out the title lines, where the page around the picture says
+	// whose and what it is.
+	Bare bool
 }
 
 // Sizes in use.
@@ -30,7 +33,7 @@ var (
 	Phone = Size{Width: 1000, Type: 27}
 	// Page is for half a page's width, Wide for all of it.
 	Page = Size{Width: 620, Type: 17}
-	Wide = Size{Width: 1000, Type: 19}
+	Wide = Size{Width: 1000, Type: 17}
 )
 
 const dpi = 96
@@ -44,6 +47,7 @@ type Picture struct {
 	Alt   string
 
 	ink        ink
+	bare       bool
 	width      vg.Length
 	head, foot []line
 	body       vg.Length
@@ -62,7 +66,7 @@ func newPicture(s Size) *Picture {
 	}
 	s.Width = min(max(s.Width, 300), 4000)
 	s.Type = min(max(s.Type, 8), s.Width/20)
-	return &Picture{ink: newInk(vg.Length(s.Type) * vg.Inch / dpi), width: vg.Length(s.Width) * vg.Inch / dpi}
+	return &Picture{bare: s.Bare, ink: newInk(vg.Length(s.Type) * vg.Inch / dpi), width: vg.Length(s.Width) * vg.Inch / dpi}
 }
 
 // margin around everything: in dark chat the white sheet needs its edge.
@@ -75,6 +79,22 @@ func (p *Picture) inner() vg.Length { return p.width - 2*p.margin() }
 func (p *Picture) above(style draw.TextStyle, text string) {
 	for _, l := range wrap(drawable(text), style, p.inner()) {
 		p.head = append(p.head, line{style, l})
+	}
+}
+
+// share returns a share of the width for the drawing; a bare picture is
+// flatter, as many of them stand on a page.
+func (p *Picture) share(of float64) vg.Length {
+	if p.bare {
+		of *= 0.86
+	}
+	return p.width * vg.Length(of)
+}
+
+// titled is above for what a bare picture leaves out.
+func (p *Picture) titled(style draw.TextStyle, text string) {
+	if !p.bare {
+		p.above(style, text)
 	}
 }
 

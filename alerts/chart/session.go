@@ -41,7 +41,7 @@ func Session(d SessionData) *Picture {
 	p := newPicture(d.Size)
 	p.Title = strings.Join(nonEmpty("All traces", drawable(d.Title)), ": ")
 	shown := d.Tests[:min(len(d.Tests), MaxPanels)]
-	p.above(p.ink.title, p.Title)
+	p.titled(p.ink.title, p.Title)
 	s := newPanels(&d, shown)
 	p.above(p.ink.small, s.key())
 	if n := len(d.Tests) - len(shown); n > 0 {
@@ -60,7 +60,7 @@ func sessionAlt(title string, tests []SessionTest) string {
 	var odd []string
 	for i := range tests {
 		if o := &tests[i].Outcome; !plainlyGood(o) {
-			odd = append(odd, tests[i].Who.label()+" ("+strings.Join(nonEmpty(QualityWords(o), briefReason(o)), ": ")+")")
+			odd = append(odd, tests[i].Who.label()+" ("+strings.Join(nonEmpty(QualityWords(o), BriefReason(o)), ": ")+")")
 		}
 	}
 	s := fmt.Sprintf("%s. %d small panels, one a test.", title, len(tests))
@@ -258,7 +258,7 @@ func (s *panels) words(c draw.Canvas, k ink, r vg.Rectangle, t *SessionTest, goo
 		return
 	}
 	// Under a panel is room for few words: why, which also says that.
-	why := briefReason(o)
+	why := BriefReason(o)
 	if o.Staff != schemas.NoVerdict || why == "" {
 		why = QualityWords(o)
 	} else if o.Quality == schemas.Reject {

@@ -43,8 +43,8 @@ func Squad(d SquadData) *Picture {
 	p := newPicture(d.Size)
 	s := newSquad(&d)
 	p.Title = strings.Join(nonEmpty(s.name+" on one day", drawable(d.Title)), ": ")
-	p.above(p.ink.title, s.name+": change from each athlete's own baseline")
-	p.above(p.ink.text, d.Title)
+	p.titled(p.ink.title, s.name+": change from each athlete's own baseline")
+	p.titled(p.ink.text, d.Title)
 	p.above(p.ink.small, "Change in "+s.unit+", and z")
 	p.below(p.ink.small, s.key())
 	if len(s.without) > 0 {

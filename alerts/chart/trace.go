@@ -40,19 +40,21 @@ func Trace(d TraceData) *Picture {
 	p := newPicture(d.Size)
 	o := &d.Outcome
 	p.Title = fmt.Sprintf("Trace of %s, %s", d.Who.label(), moment(o.Start, d.Zone))
-	p.above(p.ink.title, d.Who.label())
-	p.above(p.ink.text, strings.Join(nonEmpty(protocolName(o, d.Protocol), moment(o.Start, d.Zone)), ", "))
-	p.above(p.ink.bold, traceNumbers(o))
+	p.titled(p.ink.title, d.Who.label())
+	p.titled(p.ink.text, strings.Join(nonEmpty(protocolName(o, d.Protocol), moment(o.Start, d.Zone)), ", "))
+	p.titled(p.ink.bold, traceNumbers(o))
 	drops := dropWords(droppedRuns(d.Seconds), traceFrom(), traceTo(o, d.Protocol))
 	if drops != "" && d.crosses() {
 		drops += "; crosses: what the strap gave there"
 	}
 	p.below(p.ink.small, drops)
 	for _, r := range mainReasons(o) {
-		p.below(p.ink.small, r)
+		if !p.bare {
+			p.below(p.ink.small, r)
+		}
 	}
 	p.Alt = strings.Join(nonEmpty(p.Title, traceNumbers(o), drops, strings.Join(mainReasons(o), " ")), ". ")
-	p.body = p.width * 0.56
+	p.body = p.share(0.56)
 	p.paint = func(c draw.Canvas) { d.paint(c, p.ink) }
 	return p
 }

@@ -3,7 +3,6 @@ package chart
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode"
@@ -72,8 +71,9 @@ func mainReasons(o *schemas.Outcome) []string {
 	return out
 }
 
-// briefReason is the first reason against a trace in a word or two.
-func briefReason(o *schemas.Outcome) string {
+// BriefReason is the first reason against a trace in a word or two, "" when
+// there is none.
+func BriefReason(o *schemas.Outcome) string {
 	for _, r := range o.Reasons {
 		if !remarks[r.Code] {
 			return strings.ReplaceAll(strings.ReplaceAll(string(r.Code), "-", " "), "hrmax", "HRmax")
@@ -148,10 +148,11 @@ func clock(s int) string {
 
 // signed writes a change with its sign; what rounds to nothing has none.
 func signed(v float64, decimals int) string {
-	if math.Abs(v) < 0.5*math.Pow10(-decimals) {
-		return fmt.Sprintf("%.*f", decimals, 0.0)
+	s := fmt.Sprintf("%+.*f", decimals, v)
+	if strings.Trim(s, "+-0.") == "" {
+		return strings.TrimLeft(s, "+-")
 	}
-	return strings.Replace(fmt.Sprintf("%+.*f", decimals, v), "-", "−", 1)
+	return strings.Replace(s, "-", "−", 1)
 }
 
 // measureName returns "HRex" or "HRR60".
