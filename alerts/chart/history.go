@@ -319,10 +319,10 @@ func (s *series) paint(c draw.Canvas, k ink, m mapping) {
 		x := m.x(float64(p.at.Unix()))
 		left, right := x-k.size*0.5, x+k.size*0.5
 		if i > 0 {
-			left = max(half(i-1), x-k.size*2)
+			left = max(half(i-1), x-k.size*3)
 		}
 		if i+1 < n {
-			right = min(half(i+1), x+k.size*2)
+			right = min(half(i+1), x+k.size*3)
 		}
 		fill(c, vg.Rectangle{Min: vg.Point{X: left, Y: m.y(p.low)}, Max: vg.Point{X: right, Y: m.y(p.high)}}, pale)
 		for _, y := range []float64{p.low, p.high} {

@@ -259,11 +259,14 @@ func (s *panels) words(c draw.Canvas, k ink, r vg.Rectangle, t *SessionTest, goo
 	}
 	// Under a panel is room for few words: why, which also says that.
 	why := BriefReason(o)
-	if o.Staff != schemas.NoVerdict || why == "" {
+	switch {
+	case o.Staff == schemas.Accepted:
+		why = "accepted by staff"
+	case o.Staff == schemas.Excluded || why == "":
 		why = QualityWords(o)
-	} else if o.Quality == schemas.Reject {
+	case o.Quality == schemas.Reject:
 		why = "unusable: " + why
-	} else {
+	default:
 		why = "doubtful: " + why
 	}
 	put(c, k.small, draw.XLeft, r.Min.X, r.Min.Y+k.size*0.22, fit(why, k.small, wide))

@@ -52,7 +52,7 @@ func stageWindows(p *schemas.Protocol, end, w float64) []window {
 		if at += s.Duration.Seconds(); s.Rest || at > end+1 {
 			continue
 		}
-		out = append(out, window{fmt.Sprint(len(out) + 1), max(at-w, from), at})
+		out = append(out, window{fmt.Sprintf("stage %d", len(out)+1), max(at-w, from), at})
 	}
 	return out
 }

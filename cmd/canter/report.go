@@ -98,7 +98,7 @@ func (c *reportCmd) Run(ctx context.Context, std streams) error {
 		return err
 	}
 	if err := writeWhole(c.Out, b.Bytes()); err != nil {
-		return err
+		return fmt.Errorf("the page can't be written: %w", err)
 	}
 	_, err = fmt.Fprintf(std.out, "%s: %s, %d tests\n", c.Out, session, len(d.Tests))
 	return err
