@@ -29,7 +29,8 @@ func ChangeAlertID(test schemas.TestID) string {
 // History is as for [Evaluate].
 func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, fired []schemas.FiredRule) []schemas.Alert {
 	var out []schemas.Alert
-	if rule, ok := changeRule(fired); ok {
+	rule, changed := changeRule(fired)
+	if changed {
 		al := about(&o, rule, a.Version)
 		al.ID = ChangeAlertID(o.TestID)
 		if al.Urgency = schemas.Look; rule == schemas.RuleBoth {
@@ -38,7 +39,8 @@ func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, 
 		out = append(out, al)
 	}
 	for _, f := range fired {
-		if family, ok := families[f.Rule]; ok {
+		// Beside a change they are a line of its message, not a second alert.
+		if family, ok := families[f.Rule]; ok && !changed {
 			al := about(&o, f.Rule, a.Version)
 			al.ID, al.Urgency = schemas.NewAlertID(family, string(o.TestID)), schemas.Routine
 			out = append(out, al)

@@ -176,6 +176,14 @@ const (
 	TellDigest = "digest"
 )
 
+// Channel returns the channel that a rule names, "" when it names none.
+func (r Rule) Channel() string {
+	if r.Tell == TellSquad || r.Tell == TellDigest {
+		return ""
+	}
+	return r.Tell
+}
+
 // Of returns the setting of a rule; ok is false for rules that are not set.
 func (r *Rules) Of(id schemas.RuleID) (rule Rule, ok bool) {
 	if p := r.at(id); p != nil {
