@@ -40,8 +40,9 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	t := &s.club.Thresholds
 	local := e.From.In(s.zone())
 	from := time.Date(local.Year(), local.Month(), local.Day(), 0, 0, 0, 0, local.Location())
-	alertsFrom := from.Add(-review.Touched)
-	reviewFrom := alertsFrom.Add(-review.Span(t))
+	// Whole local days, whatever the clocks did between: a session is in or out.
+	alertsFrom := from.AddDate(0, 0, -days(review.Touched))
+	reviewFrom := alertsFrom.AddDate(0, 0, -days(review.Span(t)))
 	tests, err := s.squadHistory(ctx, e, reviewFrom)
 	if err != nil {
 		return err
@@ -97,6 +98,8 @@ func (s *Service) squadHistory(ctx context.Context, e schemas.SquadEvent, review
 	return tests, nil
 }
 
+func days(d time.Duration) int { return int((d + 24*time.Hour - 1) / (24 * time.Hour)) }
+
 func severalSquads(a *schemas.Athlete) bool {
 	return slices.ContainsFunc(a.Squads, func(m schemas.Membership) bool { return m.Squad != a.Squads[0].Squad })
 }
@@ -140,8 +143,13 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 		sessions[al.Session] = true
 		return s.history.SaveAlert(ctx, al, nil)
 	}
+	told := map[string]bool{}
+	for _, al := range existing {
+		told[al.ID] = al.Told
+	}
 	for _, id := range slices.Sorted(maps.Keys(wanted)) {
 		al := wanted[id]
+		al.Told = al.Told || told[id]
 		if al.State == schemas.AlertOpen && slices.ContainsFunc(notes, func(n schemas.Note) bool { return n.Seen && n.AlertID == id }) {
 			al.State = schemas.AlertSeen
 		}

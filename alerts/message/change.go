@@ -144,15 +144,20 @@ func headline(c *club.Club, it Item) string {
 	case schemas.RuleBoth:
 		what = "HRex higher and " + hrr + " smaller than usual"
 	case schemas.RuleHRexRisen:
-		what = "HRex higher than usual"
+		if what = "HRex higher than usual"; has[schemas.RuleHRRRunning] || has[schemas.RuleHRRDrift] {
+			what = "HRex higher and " + hrr + " somewhat smaller than usual"
+		}
 	case schemas.RuleHRRWorsened:
-		what = hrr + " smaller than usual (slower recovery)"
+		if what = hrr + " smaller than usual (slower recovery)"; has[schemas.RuleHRexRunning] || has[schemas.RuleHRexDrift] {
+			what = hrr + " smaller and HRex somewhat higher than usual"
+		}
 	case schemas.RuleHRexRunning:
-		if what = "HRex somewhat higher, tests running"; both(schemas.RuleHRexRunning, schemas.RuleHRRRunning) {
+		what = fmt.Sprintf("HRex somewhat higher, %d tests running", c.Thresholds.Rules.HRexRunning.Tests)
+		if both(schemas.RuleHRexRunning, schemas.RuleHRRRunning) {
 			what = "HRex somewhat higher and " + hrr + " smaller, tests running"
 		}
 	case schemas.RuleHRRRunning:
-		what = hrr + " somewhat smaller (slower recovery), tests running"
+		what = fmt.Sprintf("%s somewhat smaller (slower recovery), %d tests running", hrr, c.Thresholds.Rules.HRRRunning.Tests)
 	case schemas.RuleHRexDrift:
 		if what = "HRex drifting higher, little by little"; both(schemas.RuleHRexDrift, schemas.RuleHRRDrift) {
 			what = "HRex drifting higher and " + hrr + " smaller, little by little"
@@ -213,7 +218,7 @@ func squadLine(a *schemas.Assessment) string {
 	if len(left) > 0 {
 		return s + "; without it: " + list(left) + "."
 	}
-	return s + ", as usual."
+	return s + ": nothing out of the ordinary."
 }
 
 func unitOf(m *schemas.Comparison) (unit string, decimals int) {
@@ -247,6 +252,14 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 		}
 		return sentence(head)
 	}
+	judged := m.Z
+	if m.Squad.Material && m.DeviationZ.Present() {
+		judged = m.DeviationZ
+	}
+	if m.State == schemas.Inside {
+		inside := fmt.Sprintf("%s%s (%s %s from the mean of %s, z %s)", head, spread(judged), signed(m.Change, decimals), unit, m.Mean.Text(decimals), signed(m.Z, 1))
+		return ended(inside)
+	}
 	from := fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), m.Mean.Text(decimals))
 	if m.Previous.Present() {
 		from += ", " + last(c, m, o, unit, decimals)
@@ -254,10 +267,6 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	how := fmt.Sprintf("z %s, %s to %s expected", signed(m.Z, 1), m.PredLow.Text(decimals), m.PredHigh.Text(decimals))
 	if p := likely(m.ProbChange); p != "" && m.State != schemas.Inside {
 		how += "; " + p
-	}
-	judged := m.Z
-	if m.Squad.Material && m.DeviationZ.Present() {
-		judged = m.DeviationZ
 	}
 	lines := []string{head + spread(judged), sentence(from), sentence(how)}
 	if note := Direction(m); note != "" {

@@ -57,6 +57,13 @@ func Missing(c *club.Club, at rules.Attendance) string {
 			lines = append(lines, fmt.Sprintf("%s: %s.", group.words, list(names)))
 		}
 	}
+	if len(at.Straps) > 0 {
+		names := make([]string, len(at.Straps))
+		for i, id := range at.Straps {
+			names[i] = who(c, id)
+		}
+		lines = append(lines, fmt.Sprintf("Trace unusable at the test before, check the strap: %s.", list(names)))
+	}
 	return strings.Join(append(lines, "An absent test is not a finding: ask whether they ran, and whether the watch was uploaded."), "\n")
 }
 

@@ -21,7 +21,7 @@ func Session(c *club.Club, al review.Alert, s *review.Session) string {
 		m := schemas.Comparison{Measure: e.Measure, Seconds: e.Seconds, Unit: e.Unit}
 		unit, decimals := unitOf(&m)
 		if _, moved := e.Shifts[s.ID]; !moved {
-			lines = append(lines, fmt.Sprintf("%s %s %s: as usual.", nameOf(&m), signed(e.Size, decimals), unit))
+			lines = append(lines, fmt.Sprintf("%s %s %s: nothing out of the ordinary.", nameOf(&m), signed(e.Size, decimals), unit))
 			continue
 		}
 		side := "higher"

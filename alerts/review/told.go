@@ -56,13 +56,13 @@ type fired struct {
 func firedAt(a *schemas.Assessment) fired {
 	f := fired{at: a.Start}
 	for _, r := range a.Fired {
-		f.both = f.both || r.Rule == schemas.RuleBoth
 		for _, x := range facts(r.Rule) {
 			if !slices.Contains(f.facts, x) {
 				f.facts = append(f.facts, x)
 			}
 		}
 	}
+	f.both = slices.Contains(f.facts, HRexUp) && slices.Contains(f.facts, HRRDown)
 	return f
 }
 
@@ -102,7 +102,7 @@ func (r *reviewer) news(al schemas.Alert, a *schemas.Assessment, at *athlete) Al
 	case set && rule.Tell == club.TellDigest:
 		out.Silent = "for the digest"
 	case len(out.Facts) == 0 || known < len(out.Facts):
-	case al.Rule == schemas.RuleBoth && !bothBefore:
+	case now.both && len(out.Facts) > 1 && !bothBefore:
 	case t.Again > 1 && out.Running == t.Again:
 	default:
 		out.Silent = "known already"
