@@ -106,7 +106,7 @@ func Changed(o Options, n Noise, c Change, v Variant) Power {
 	rng := rand.New(rand.NewPCG(o.Seed, 2)) //nolint:gosec // a simulation
 	var delays []int
 	for range o.Squads {
-		s := Play(Invent(rng, o.Athletes, weeks, n, c), *o.Thresholds, v.Change)
+		s := Play(Invent(rng, o.Athletes, changeWeek+13, n, c), *o.Thresholds, v.Change)
 		for athlete := range c.Changed {
 			delays = append(delays, delay(&s, fmt.Sprintf("a%02d", athlete)))
 		}
@@ -121,7 +121,7 @@ func Changed(o Options, n Noise, c Change, v Variant) Power {
 		return float64(n) / float64(len(delays))
 	}
 	p := Power{First: share(1), Second: share(2), Within8: share(8), Within12: share(12)}
-	for d := 1; d <= weeks-changeWeek && p.Delay == 0; d++ {
+	for d := 1; d <= 13 && p.Delay == 0; d++ {
 		if share(d) >= 0.5 {
 			p.Delay = d
 		}

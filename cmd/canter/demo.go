@@ -46,7 +46,7 @@ const demoMark = ".canter-demo"
 const (
 	demoSettle = 40 * time.Millisecond
 	demoRescan = time.Second
-	demoHold   = 150 * time.Millisecond
+	demoHold   = 300 * time.Millisecond
 )
 
 // Run makes a season and lives through it.
