@@ -37,6 +37,7 @@ type cli struct {
 	Score    scoreCmd    `cmd:"" help:"Score files without services or history."`
 	Check    checkCmd    `cmd:"" help:"Read the club file strictly, try folders, broker, database and chat, and say what serve would do."`
 	Tests    testsCmd    `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
+	Alerts   alertsCmd   `cmd:"" help:"List alerts; mark one as seen, write a note to it."`
 	SQL      sqlCmd      `cmd:"" name:"sql" help:"Run a read-only query on the history."`
 	Simulate simulateCmd `cmd:"" help:"Try settings on invented data of known truth."`
 	Replay   replayCmd   `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
@@ -106,7 +107,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "sql", "replay", "simulate":
+		case "serve", "demo", "score", "check", "tests", "alerts", "sql", "replay", "simulate":
 			return a + " "
 		}
 	}
