@@ -40,7 +40,7 @@ func numbers(athlete, week int) (hrex, hrr float64) {
 	return hrex, hrr
 }
 
-// outcome plays arrivals and returns what history holds in the end.
+// played plays arrivals and returns what history holds in the end.
 func played(t *testing.T, arrivals []arrival) string {
 	st := newStage(t)
 	st.now = week(orderWeeks)

@@ -57,8 +57,9 @@ func inUnit(c *schemas.Comparison, points float64) float64 {
 	return points
 }
 
-// decideRunning asks whether a number passed a smaller threshold at this test
-// and at the ones right before it.
+// decideRunning asks whether a number passed a smaller threshold on average of
+// this test and the ones right before it, and half of it at each. The mean of
+// two tests shows a lasting change best; half at each keeps out a single spike.
 func decideRunning(id schemas.RuleID, name string, c *schemas.Comparison, side schemas.ComparisonState, before []schemas.Assessment, r club.Rule, a *schemas.Assessment) Decision {
 	d := Decision{Rule: id, Why: Once}
 	switch {
@@ -72,31 +73,59 @@ func decideRunning(id schemas.RuleID, name string, c *schemas.Comparison, side s
 		d.Why = NoBaseline
 		return d
 	}
-	last := a.Start
-	for i := range r.Tests {
-		at := c
-		if i > 0 {
-			if i > len(before) {
-				return d
-			}
-			b := &before[len(before)-i]
-			if last.Sub(b.Start) > RunningWithin {
-				return d
-			}
-			if last, at = b.Start, same(b, c); at == nil {
-				return d
-			}
-		}
-		change, z := judged(at)
-		if assess.StateOf(change, z, inUnit(at, r.Change), r.Z) != side || !toSide(at.Change, side) {
+	run := []*schemas.Comparison{c}
+	for last := a.Start; len(run) < r.Tests; {
+		if len(run) > len(before) {
 			return d
 		}
+		b := &before[len(before)-len(run)]
+		at := same(b, c)
+		if at == nil || last.Sub(b.Start) > RunningWithin {
+			return d
+		}
+		run, last = append(run, at), b.Start
 	}
-	change, z := judged(c)
+	first := run[len(run)-1]
+	var sum, sumZ float64
+	for _, at := range run {
+		change, z := beside(at, first)
+		if assess.StateOf(change, z, inUnit(at, r.Change)/2, r.Z/2) != side {
+			return d
+		}
+		sum, sumZ = sum+change.Or(0)/float64(len(run)), sumZ+z.Or(0)/float64(len(run))
+	}
+	change, z := schemas.Num(sum), schemas.Num(sumZ)
+	if assess.StateOf(change, z, inUnit(c, r.Change), r.Z) != side || !toSide(first.Change, side) || !toSide(c.Change, side) {
+		return d
+	}
 	d.Why = Fires
-	d.Text = fmt.Sprintf("%s beyond %.3g %s and z %.3g at %d tests running, now %s (z %s)",
-		name, inUnit(c, r.Change), unitWord(c), r.Z, r.Tests, change.Signed(1), z.Signed(1))
+	d.Text = fmt.Sprintf("%s %s %s over %d tests running (threshold %.3g), z %s (threshold %.3g)",
+		name, change.Signed(1), unitWord(c), r.Tests, inUnit(c, r.Change), z.Signed(1), r.Z)
 	return d
+}
+
+// beside returns the deviation of a test of a run from the baseline of the
+// first of them, and its z: a change that lasts must not hide in a baseline
+// that it has already raised.
+func beside(c, first *schemas.Comparison) (change, z schemas.Number) {
+	base, baseZ := judged(first)
+	d, ok := base.Get()
+	zd, okZ := baseZ.Get()
+	now, okNow := level(c).Get()
+	then, okThen := level(first).Get()
+	if c == first || !ok || !okZ || !okNow || !okThen || zd == 0 {
+		return judged(c)
+	}
+	change = schemas.Num(now - then + d)
+	return change, schemas.Num((now - then + d) * zd / d)
+}
+
+// level is a value without what the whole squad shared.
+func level(c *schemas.Comparison) schemas.Number {
+	if c.Squad.Material {
+		return c.Value.Minus(c.Squad.Size)
+	}
+	return c.Value
 }
 
 func unitWord(c *schemas.Comparison) string {
