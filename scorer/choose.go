@@ -34,6 +34,17 @@ func planned(found []engine.Found, p *schemas.Protocol) []engine.Found {
 	return kept
 }
 
+// notTheTest reports whether an effort is another run altogether: its speed is
+// not the protocol's and its heart rate far below the band. Each alone may be a
+// test run badly or an athlete who is fitter than the protocol.
+func notTheTest(o *schemas.Outcome, p *schemas.Protocol) bool {
+	return !byHand(o) && isFarBelow(o, p) && hasReason(o, schemas.ReasonLoadNotKept)
+}
+
+func hasReason(o *schemas.Outcome, code schemas.ReasonCode) bool {
+	return slices.ContainsFunc(o.Reasons, func(r schemas.Reason) bool { return r.Code == code })
+}
+
 // unplanned keeps, of the efforts in a trace that no planned test falls into,
 // those that look like the test in every way but perhaps the trace's quality.
 // A jog before training or a run cut short is training, not a failed test; the
@@ -46,9 +57,14 @@ func (s *Service) unplanned(found []engine.Found, p *schemas.Protocol, remark st
 			kept = append(kept, f)
 			continue
 		}
-		remark = fmt.Sprintf("an effort at %s is not the test %s: %s", o.Start.In(s.club.Zone).Format(time.TimeOnly), o.Protocol, reasonTexts(o))
+		remark = s.whyNot(o)
 	}
 	return kept, remark
+}
+
+// whyNot says why an effort is not the test.
+func (s *Service) whyNot(o *schemas.Outcome) string {
+	return fmt.Sprintf("an effort at %s is not the test %s: %s", o.Start.In(s.club.Zone).Format(time.TimeOnly), o.Protocol, reasonTexts(o))
 }
 
 // farBelow is how many points of %HRmax below the protocol's intensity band an
@@ -59,17 +75,12 @@ const farBelow = 7.5
 
 // unlike reports whether an effort's load or length is not the protocol's.
 func unlike(o *schemas.Outcome, p *schemas.Protocol) bool {
-	if pct, ok := o.HRexPct.Get(); ok && pct < 100*p.BandLow-farBelow {
-		return true
-	}
-	return slices.ContainsFunc(o.Reasons, func(r schemas.Reason) bool {
-		switch r.Code {
-		case schemas.ReasonLoadNotKept, schemas.ReasonCutShort, schemas.ReasonNotSteady:
-			return true
-		default:
-			return false
-		}
-	})
+	return isFarBelow(o, p) || hasReason(o, schemas.ReasonLoadNotKept) || hasReason(o, schemas.ReasonCutShort) || hasReason(o, schemas.ReasonNotSteady)
+}
+
+func isFarBelow(o *schemas.Outcome, p *schemas.Protocol) bool {
+	pct, ok := o.HRexPct.Get()
+	return ok && pct < 100*p.BandLow-farBelow
 }
 
 func reasonTexts(o *schemas.Outcome) string {

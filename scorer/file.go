@@ -10,6 +10,7 @@ import (
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
+	"canter.example/schemas/history"
 	"canter.example/scorer/engine"
 	"canter.example/scorer/identify"
 )
@@ -18,10 +19,16 @@ import (
 type scored struct {
 	outcomes []schemas.Outcome
 	windows  map[schemas.TestID][]schemas.TraceSecond
+	loads    []schemas.TraceLoad
+	series   []schemas.SeriesValue
 	// unknown are the traces that nobody could be found for, in words.
 	unknown []string
 	// remarks say why traces held no test.
 	remarks []string
+	// doubts are planned tests that team-mates may help with, plannedGood the
+	// sessions in which this file may help.
+	doubts      []doubt
+	plannedGood map[string]bool
 }
 
 // file takes one file from bytes to stored outcomes.
@@ -31,8 +38,17 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	zone, date := s.openEnds(msg.Origin)
 	traces, format, err := s.decode(msg, zone, date)
+	var days series
+	if err != nil || format == archive {
+		days = s.readSeries(msg, zone, date)
+	}
 	if err != nil {
-		return s.park(ctx, msg, v, format, err.Error())
+		if !days.found {
+			return s.park(ctx, msg, v, format, err.Error())
+		}
+		if format == "" {
+			format = table
+		}
 	}
 	rulings, err := s.rulings(ctx, msg.ID)
 	if err != nil {
@@ -42,33 +58,74 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil {
 		return err
 	}
-	result, err := s.score(msg, traces, rulings)
+	result, failed, err := s.score(ctx, msg, traces, rulings)
 	if err != nil {
-		return s.park(ctx, msg, v, format, err.Error())
+		return err
 	}
+	if failed != nil {
+		return s.park(ctx, msg, v, format, failed.Error())
+	}
+	result.series = days.values
+	result.unknown = append(result.unknown, days.unknown...)
 	f := schemas.File{
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		Tests: len(result.outcomes), Traces: len(traces), Version: v,
 	}
-	switch {
-	case len(result.unknown) > 0:
-		f.State, f.Reason = schemas.FileParked, strings.Join(result.unknown, "; ")
-		if len(result.outcomes) > 0 {
-			f.Reason = fmt.Sprintf("in part (%d tests were scored): %s", len(result.outcomes), f.Reason)
-		}
-	case len(result.outcomes) > 0:
-		f.State = schemas.FileScored
-	default:
-		f.State, f.Reason = schemas.FileTraining, strings.Join(result.remarks, "; ")
-	}
-	for i := range result.outcomes {
-		result.outcomes[i].Version = v
-	}
-	if err := s.history.SaveFile(ctx, f, result.outcomes, result.windows); err != nil {
+	f.State, f.Reason = result.state()
+	err = s.save(ctx, history.FileResult{File: f, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series})
+	if err != nil {
 		return err
 	}
-	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "reason", f.Reason)
+	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "values", len(result.series), "reason", f.Reason)
+	if err := s.tellMates(ctx, f, result, v); err != nil {
+		return err
+	}
 	return s.tell(ctx, f, before, result.outcomes, v)
+}
+
+// The formats, as the decoder names them, that may hold daily series.
+const (
+	archive = "zip"
+	table   = "csv"
+)
+
+// state says what became of the file, and why.
+func (r *scored) state() (schemas.FileState, string) {
+	switch {
+	case len(r.unknown) > 0:
+		reason := strings.Join(r.unknown, "; ")
+		var stored []string
+		if n := len(r.outcomes); n > 0 {
+			stored = append(stored, fmt.Sprintf("%d tests were scored", n))
+		}
+		if n := len(r.series); n > 0 {
+			stored = append(stored, fmt.Sprintf("%d daily values were stored", n))
+		}
+		if len(stored) > 0 {
+			reason = fmt.Sprintf("in part (%s): %s", strings.Join(stored, ", "), reason)
+		}
+		return schemas.FileParked, reason
+	case len(r.outcomes) > 0:
+		return schemas.FileScored, ""
+	case len(r.loads) == 0 && len(r.series) > 0:
+		return schemas.FileSeries, ""
+	default:
+		return schemas.FileTraining, strings.Join(r.remarks, "; ")
+	}
+}
+
+// save stores a result under the version of its file.
+func (s *Service) save(ctx context.Context, r history.FileResult) error {
+	for i := range r.Tests {
+		r.Tests[i].Version = r.File.Version
+	}
+	for i := range r.Loads {
+		r.Loads[i].Version = r.File.Version
+	}
+	for i := range r.Series {
+		r.Series[i].Version = r.File.Version
+	}
+	return s.history.SaveResult(ctx, r)
 }
 
 // decode runs the decoder; its panic is a damaged file, not a dead service.
@@ -93,15 +150,16 @@ func (s *Service) openEnds(o schemas.Origin) (*time.Location, time.Time) {
 	return zone, date
 }
 
-// score finds whose each trace is and scores it. The error, if any, is for a
-// scorer that failed on the file.
-func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings map[schemas.TestID]schemas.Ruling) (out scored, err error) {
+// score finds whose each trace is and scores it. failed is a scorer that
+// failed on this file; err is history that can't be read, worth a retry.
+func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []schemas.Trace, rulings map[schemas.TestID]schemas.Ruling) (out scored, failed, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log.Error("scorer: scoring panicked", "file", msg.ID.Short(), "path", msg.Origin.Path, "panic", p, "stack", string(debug.Stack()))
-			err = fmt.Errorf("%s: the scorer failed on this file (%v): please report it with the file", msg.Origin.Path, p)
+			failed = fmt.Errorf("%s: the scorer failed on this file (%v): please report it with the file", msg.Origin.Path, p)
 		}
 	}()
+	out.plannedGood = map[string]bool{}
 	out.windows = map[schemas.TestID][]schemas.TraceSecond{}
 	for i := range traces {
 		tr := &traces[i]
@@ -110,7 +168,11 @@ func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings 
 			out.unknown = append(out.unknown, err.Error())
 			continue
 		}
-		found, remark := s.trace(msg, tr, who, rulings)
+		out.loads = append(out.loads, s.load(msg, tr, who))
+		found, remark, err := s.trace(ctx, msg, tr, who, rulings, &out)
+		if err != nil {
+			return out, nil, err
+		}
 		if len(found) == 0 && remark != "" {
 			if len(traces) > 1 {
 				remark = tr.Part + ": " + remark
@@ -122,32 +184,41 @@ func (s *Service) score(msg broker.FileMessage, traces []schemas.Trace, rulings 
 			out.windows[f.Outcome.TestID] = f.Window
 		}
 	}
-	return out, nil
+	return out, nil, nil
 }
 
 // trace scores one athlete's trace by the planned tests it may hold, else by
-// each of the squad's protocols. remark says why nothing was found.
-func (s *Service) trace(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
+// each of the squad's protocols. remark says why nothing was found. What
+// concerns team-mates is noted in out.
+func (s *Service) trace(ctx context.Context, msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling, out *scored) (found []engine.Found, remark string, err error) {
 	for _, l := range s.looks(who.Squad, tr) {
-		req := engine.Request{Protocol: l.protocol, HRmax: who.Athlete.HRmaxAt(tr.Start.In(s.club.Zone).Year())}
-		if l.slot != nil {
-			req.Around, req.Within = l.slot.Time, l.slot.Planned.Within
-		}
-		fs, why := s.byProtocol(msg, tr, who, req, rulings)
-		if l.slot != nil {
-			fs = planned(fs, l.protocol)
-			for i := range fs {
-				fs[i].Outcome.MicrocycleDay, fs[i].Outcome.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
-			}
-		} else {
+		var fs []engine.Found
+		var why string
+		if l.slot == nil {
+			fs, why = s.byProtocol(msg, tr, who, s.request(tr, who, l), rulings)
 			fs, why = s.unplanned(fs, l.protocol, why)
+		} else {
+			var d *doubt
+			if fs, why, d, err = s.byPlan(ctx, msg, tr, who, l, rulings); err != nil {
+				return nil, "", err
+			}
+			if d != nil {
+				out.doubts = append(out.doubts, *d)
+			}
+			for i := range fs {
+				o := &fs[i].Outcome
+				o.MicrocycleDay, o.Surface = l.slot.Planned.MicrocycleDay, l.slot.Planned.Surface
+				if o.Quality == schemas.Good && o.StartSource != schemas.StartBySession {
+					out.plannedGood[o.Session] = true
+				}
+			}
 		}
 		if why != "" {
 			remark = why
 		}
 		found = append(found, fs...)
 	}
-	return withoutOverlaps(found), remark
+	return withoutOverlaps(found), remark, nil
 }
 
 // look is one search of a trace: by a protocol, at a planned time or anywhere.
@@ -234,7 +305,7 @@ func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		State: schemas.FileParked, Reason: reason, Version: v,
 	}
-	if err := s.history.SaveFile(ctx, f, nil, nil); err != nil {
+	if err := s.history.SaveResult(ctx, history.FileResult{File: f}); err != nil {
 		return err
 	}
 	s.log.Warn("file parked", "file", f.ID.Short(), "path", f.Origin.Path, "reason", reason)

@@ -19,10 +19,8 @@ func TestTheDefaultsMeetTheirErrorRates(t *testing.T) {
 	for _, n := range []simulate.Noise{{HRex: 1.2, HRR: 3.4}, {HRex: 1.6, HRR: 3.4}} {
 		t.Run(fmt.Sprint(n), func(t *testing.T) {
 			t.Parallel()
-			// Half the squad changes, so the squad effect, which would rightly see
-			// that, is left out: the power is that of the many.
 			q := simulate.Unchanged(simulate.Options{Squads: 5}, n, v)
-			p := simulate.Changed(simulate.Options{Squads: 12}, n, simulate.Change{Step: 4, Changed: 11}, simulate.Variants()[1])
+			p := simulate.Changed(simulate.Options{Squads: 30}, n, simulate.Change{Step: 4, Changed: 6}, v)
 			h := simulate.HotDay(simulate.Options{Squads: 16}, n, 4, v)
 			t.Logf("unchanged %+v; step of 4 %+v; hot day %+v", q, p, h)
 			if q.Per40 > 1 {

@@ -34,52 +34,59 @@ type places struct {
 }
 
 // historyAddress returns where the history is.
-func (p places) historyAddress() string {
-	if p.History != "" {
-		return p.History
+func (c places) historyAddress() string {
+	if c.History != "" {
+		return c.History
 	}
-	return filepath.Join(p.Data, "history.db")
+	return filepath.Join(c.Data, "history.db")
 }
 
 // openHistory opens the history, making an embedded one if need be.
-func (p places) openHistory(ctx context.Context) (history.Store, error) {
-	if p.History == "" {
-		if err := os.MkdirAll(p.Data, 0o700); err != nil {
+func (c places) openHistory(ctx context.Context) (history.Store, error) {
+	if c.History == "" {
+		if err := os.MkdirAll(c.Data, 0o700); err != nil {
 			return nil, err
 		}
 	}
-	return history.Open(ctx, p.historyAddress())
+	return history.Open(ctx, c.historyAddress())
 }
 
 // existingHistory opens the history for a command that only makes sense when
 // there is one.
-func (p places) existingHistory(ctx context.Context) (history.Store, error) {
-	if err := p.historyExists(); err != nil {
+func (c places) existingHistory(ctx context.Context) (history.Store, error) {
+	if err := c.historyExists(); err != nil {
 		return nil, err
 	}
-	return history.Open(ctx, p.historyAddress())
+	return history.Open(ctx, c.historyAddress())
 }
 
-func (p places) historyExists() error {
-	if p.History != "" {
+func (c places) historyExists() error {
+	if c.History != "" {
 		return nil
 	}
-	if _, err := os.Stat(p.historyAddress()); err != nil {
-		return fmt.Errorf("there is no history at %s: name the data folder with --data, or run canter serve or canter demo first", p.historyAddress())
+	if _, err := os.Stat(c.historyAddress()); err != nil {
+		return fmt.Errorf("there is no history at %s: name the data folder with --data, or run canter serve or canter demo first", c.historyAddress())
 	}
 	return nil
 }
 
 // brokerConfig returns how to reach the broker: the named one, the one that a
 // running service has embedded, or a new embedded one.
-func (p places) brokerConfig(listen string, keep time.Duration) broker.Config {
-	return broker.Config{URL: p.NATS, Credentials: p.NATSCreds, Dir: p.Data, Listen: listen, KeepFiles: keep}
+func (c places) brokerConfig(listen string, keep time.Duration) broker.Config {
+	return broker.Config{URL: c.NATS, Credentials: c.NATSCreds, Dir: c.Data, Listen: listen, KeepFiles: keep}
 }
 
 // decode is the scorer's decoder.
 func decode(limits formats.Limits) scorer.Decoder {
 	return func(name string, content []byte, zone *time.Location, date time.Time) ([]schemas.Trace, string, error) {
 		return formats.Decode(name, content, formats.Options{Zone: zone, Date: date, Limits: limits})
+	}
+}
+
+// decodeSeries is the scorer's decoder of daily series.
+func decodeSeries(limits formats.Limits) scorer.SeriesDecoder {
+	return func(name string, content []byte, zone *time.Location, date time.Time) ([]schemas.SeriesRow, bool, error) {
+		return formats.DecodeSeries(name, content, formats.Options{Zone: zone, Date: date, Limits: limits})
 	}
 }
 
@@ -155,10 +162,13 @@ func (p *pipeline) build(roles map[role]bool) {
 		p.watcher = ingest.New(ingestConfig(p.club, p.log), p.broker)
 	}
 	if roles[roleScorer] {
-		p.scorer = scorer.New(scorer.Config{Club: p.club, Decode: decode(formats.Limits{}), Workers: runtime.GOMAXPROCS(0), Log: p.log}, p.broker, p.history)
+		p.scorer = scorer.New(scorer.Config{
+			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}),
+			Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log,
+		}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {
-		p.alerts = alerts.New(alerts.Config{Club: p.club, Chat: p.chat, Workers: 2, Log: p.log, Now: p.now}, p.broker, p.history)
+		p.alerts = alerts.New(alerts.Config{Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now}, p.broker, p.history)
 	}
 }
 

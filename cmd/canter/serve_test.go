@@ -4,10 +4,12 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"canter.example/alerts/chat/chattest"
 	"canter.example/cmd/canter/season"
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
@@ -122,7 +124,8 @@ func TestEveryBrokenInputIsParkedWithAReasonAndNoneStopsTheService(t *testing.T)
 }
 
 // TestAKilledServiceGoesOnWhereItWas: killed in the middle, started again, the
-// result is that of an undisturbed run and nothing was told twice.
+// result is that of an undisturbed run, and the chat's own record has every
+// message exactly once.
 func TestAKilledServiceGoesOnWhereItWas(t *testing.T) {
 	s, err := season.New(season.Options{Weeks: 6})
 	if err != nil {
@@ -131,6 +134,7 @@ func TestAKilledServiceGoesOnWhereItWas(t *testing.T) {
 	var runs [2][]string
 	for i, disturbed := range []bool{false, true} {
 		dir, clubFile := clubDir(t, s)
+		chat := slackFor(t, clubFile)
 		data := filepath.Join(dir, "data")
 		p := serve(t, "--club", clubFile, "--data", data)
 		n := 0
@@ -146,13 +150,43 @@ func TestAKilledServiceGoesOnWhereItWas(t *testing.T) {
 		p.handled(filepath.Join(data, "history.db"), broker.Config{Dir: data}, n)
 		p.stop()
 		runs[i] = results(t, filepath.Join(data, "history.db"))
-		for _, line := range answer(t, filepath.Join(data, "history.db"), "SELECT alert_id, count(*) AS n FROM messages WHERE thread = '' GROUP BY alert_id HAVING count(*) > 1") {
-			t.Errorf("told more than once: %s", line)
+		sent := answer(t, filepath.Join(data, "history.db"), "SELECT message_id FROM messages WHERE state = 'sent' ORDER BY message_id")
+		var posted []string
+		for _, m := range chat.Posted() {
+			posted = append(posted, m.ID)
+		}
+		slices.Sort(posted)
+		if len(sent) == 0 {
+			t.Error("nothing was told")
+		}
+		if d := cmp.Diff(sent, posted); d != "" {
+			t.Errorf("disturbed %v: history's record and the chat's differ (-history +chat):\n%s", disturbed, d)
 		}
 	}
 	if d := cmp.Diff(runs[0], runs[1]); d != "" {
 		t.Errorf("undisturbed and killed runs differ (-undisturbed +killed):\n%s", d)
 	}
+}
+
+// slackFor makes a club file tell a local server that speaks the Web API.
+func slackFor(t *testing.T, clubFile string) *chattest.Server {
+	t.Helper()
+	server := chattest.Start(chattest.Options{Channels: []string{"staff", "first-squad", "second-squad"}})
+	t.Cleanup(server.Close)
+	t.Setenv("CANTER_TEST_CHAT_TOKEN", chattest.Token)
+	b, err := os.ReadFile(clubFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const terminal = "  kind: terminal\n"
+	if !strings.Contains(string(b), terminal) {
+		t.Fatal("the season's club file has no terminal chat to replace")
+	}
+	slack := "  kind: slack\n  token_env: CANTER_TEST_CHAT_TOKEN\n  api_url: " + server.URL() + "\n"
+	if err := os.WriteFile(clubFile, []byte(strings.Replace(string(b), terminal, slack, 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return server
 }
 
 // results are the outcomes, assessments and alerts of a history, without what
@@ -166,6 +200,10 @@ func results(t *testing.T, address string) []string {
 		`SELECT test_id, athlete, session, start_ms, start_source, round(start_confidence, 6), round(hrex_bpm, 6), round(hrex_pct, 6), round(hrr60_bpm, 6),
 		        round(coverage, 6), quality, reasons, staff FROM tests ORDER BY test_id`,
 		`SELECT test_id, measure, seconds, state, baseline_n, round(baseline_mean, 6), round(sd_used, 6), round(z, 6), round(change, 6), rules FROM assessments ORDER BY test_id, measure, seconds`,
+		`SELECT athlete, local_date, start_ms, part, round(minutes, 6), round(trimp, 6), round(edwards, 6), counts FROM loads ORDER BY athlete, start_ms, file_id, part`,
+		`SELECT athlete, local_date, sessions, round(minutes, 6), round(coverage, 6), round(trimp, 6) FROM athlete_days ORDER BY athlete, local_date`,
+		`SELECT test_id, sessions_3d, round(minutes_3d, 6), round(trimp_3d, 6), sessions_7d, round(coverage_7d, 6), round(trimp_7d, 6), round(edwards_7d, 6) FROM tests_with_load ORDER BY test_id`,
+		`SELECT athlete, squad, local_date, series, round(value, 6), unit FROM daily_series ORDER BY athlete, squad, local_date, series`,
 		`SELECT alert_id, rule, athlete, state, told, text FROM alerts WHERE rule <> 'file-parked' AND state <> 'withdrawn' ORDER BY alert_id`,
 	} {
 		rows := answer(t, address, q)

@@ -76,7 +76,7 @@ func DefaultThresholds() Thresholds {
 		// Stricter than the cut-offs 1.0, 1.5 and 2.0 of common practice (FACTS 7):
 		// chosen by simulation together with the rules, so that an unchanged
 		// athlete gives rise to at most one alert in 40 tests (alerts/ERRORRATES.md).
-		Z: 2.7,
+		Z: 2.9,
 		// Common practice: 3 to 5 tests provisional, 8 to 10 preferred (FACTS 7);
 		// 5g shows the price of few. The numbers are those of the design.
 		MinBaseline:   4,
@@ -96,10 +96,10 @@ func DefaultThresholds() Thresholds {
 		SquadPoints: 1.5,
 		SquadHRR:    4,
 		// A lasting change of one SD, about the typical error, is what CUSUMs are
-		// commonly made for (k 0.5; FACTS 5d). One false alarm in 400 tests, about
-		// ten years of weekly tests in season, is ours: drift is a slow message.
+		// commonly made for (k 0.5; FACTS 5d). One false alarm in 600 tests, about
+		// fifteen years of weekly tests in season, is ours: drift is a slow message.
 		DriftShift:     1,
-		DriftRunLength: 400,
+		DriftRunLength: 600,
 		Again:          4,
 		Rules:          DefaultRules(),
 	}
@@ -118,13 +118,13 @@ func DefaultRules() Rules {
 	improved.Tell = TellDigest
 	return Rules{
 		HRexRisen:   rule(schemas.Look, threeWeeks, 0, 0, 0),
-		HRRWorsened: rule(schemas.Look, threeWeeks, 0, 3.1, 0),
+		HRRWorsened: rule(schemas.Look, threeWeeks, 0, 3.2, 0),
 		Both:        rule(schemas.LookNow, threeWeeks, 0, 0, 0),
 		// The published thresholds for an individual change (Scott et al. 2018;
 		// FACTS 2.1), which alone would fire every sixth test, asked for on average
 		// of two tests running. HRR is the noisier of the two (FACTS 2.4) and asks
 		// for more; z by simulation.
-		HRexRunning: rule(schemas.Look, threeWeeks, 1.8, 1.8, 2),
+		HRexRunning: rule(schemas.Look, threeWeeks, 1.8, 1.65, 2),
 		HRRRunning:  rule(schemas.Look, threeWeeks, 4.6, 2.5, 2),
 		HRexDrift:   rule(schemas.Routine, threeWeeks, 0, 0, 0),
 		HRRDrift:    rule(schemas.Routine, threeWeeks, 0, 0, 0),

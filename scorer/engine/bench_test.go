@@ -84,6 +84,16 @@ func readFIT(tb testing.TB, b []byte) *schemas.Trace {
 
 const lowBattery = "from_official_sdk/activity_lowbattery.fit"
 
+// BenchmarkDecodeAndScoreLowBattery is the whole way for the 66-min activity of
+// 3,976 records; set it beside BenchmarkBareDecodeLowBattery of the same run.
+func BenchmarkDecodeAndScoreLowBattery(b *testing.B) {
+	raw := fitFile(b, lowBattery)
+	b.ReportAllocs()
+	for b.Loop() {
+		engine.Score(readFIT(b, raw), request())
+	}
+}
+
 type nothing struct{ n int }
 
 func (n *nothing) OnMesg(proto.Message) { n.n++ }
@@ -127,4 +137,15 @@ func BenchmarkScoreSession(b *testing.B) {
 	s := simulate.Make(simulate.Scenarios[0], 1, 7)
 	b.Logf("%d samples", len(s.Trace.Samples))
 	benchmarkScore(b, s.Trace, engine.Request{Protocol: s.Protocol, HRmax: s.HRmax})
+}
+
+// BenchmarkLoadSession is the training load of the session that
+// BenchmarkScoreSession scores.
+func BenchmarkLoadSession(b *testing.B) {
+	s := simulate.Make(simulate.Scenarios[0], 1, 7)
+	a := &schemas.Athlete{Sex: schemas.Male, HRmax: s.HRmax, HRrest: schemas.Num(50)}
+	b.ReportAllocs()
+	for b.Loop() {
+		engine.Load(s.Trace, a, 2026)
+	}
 }

@@ -83,6 +83,7 @@ type series struct {
 	wiggle     float64
 	steps      []step
 	duplicates int
+	marked     int // samples dropped as detached from the rest
 	fromRR     bool
 	speeds     int // samples with speed
 	cadences   int
@@ -298,26 +299,29 @@ func (s *series) dropRange(hrmax schemas.HRmax) {
 	}
 }
 
-// measureWiggle estimates the size of sample-to-sample changes from their
-// mean absolute value, large ones left out (normal noise: SD = 1.25 × mean).
+// measureWiggle estimates the size of sample-to-sample changes that are noise,
+// from the mean absolute second difference, large ones left out (normal noise:
+// SD = 1.25 × mean). Second differences do not see the slopes of heart rate
+// itself; they are 1.4 to 1.7 times as large as first ones, with the
+// correlation of the noise from 0.9 to 0.
 func (s *series) measureWiggle() {
-	sum, n, prev := 0.0, 0, -1.0
+	sum, n, run := 0.0, 0, 0
 	for i, v := range s.hr {
 		if s.why[i] != kept {
-			prev = -1
+			run = 0
 			continue
 		}
-		if prev > 0 {
-			if d := math.Abs(v - prev); d <= 12 {
-				sum += d
-				n++
-			}
+		if run++; run < 3 {
+			continue
 		}
-		prev = v
+		if d := math.Abs(v - 2*s.hr[i-1] + s.hr[i-2]); d <= 18 {
+			sum += d
+			n++
+		}
 	}
 	s.wiggle = 0.5
 	if n > 0 {
-		s.wiggle = max(0.3, 1.25*sum/float64(n))
+		s.wiggle = max(0.3, 1.25/1.6*sum/float64(n))
 	}
 }
 
@@ -337,7 +341,7 @@ func (s *series) resize(n int) {
 	s.speed, s.cad = grow(s.speed, n), grow(s.cad, n)
 	s.have, s.why = grow(s.have, n), grow(s.why, n)
 	s.steps = s.steps[:0]
-	s.duplicates, s.speeds, s.cadences, s.fromRR = 0, 0, 0, false
+	s.duplicates, s.marked, s.speeds, s.cadences, s.fromRR = 0, 0, 0, 0, false
 }
 
 func (s *series) truncate(n int) {

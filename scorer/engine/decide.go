@@ -7,6 +7,10 @@ import (
 	"canter.example/schemas"
 )
 
+// leastTension is the cost in log likelihood from which on two edges are rather
+// taken for those of a shorter or longer run than the test.
+const leastTension = 6.0
+
 // most tests that one trace may hold; more alike efforts are intervals.
 const mostTests = 2
 
@@ -54,7 +58,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 	if len(chosen) == 0 || !chosen[0].convincing() {
 		// Nothing that is plainly the test: was it stopped early?
 		why := f.whyNone(all)
-		if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score() > chosen[0].score()-10) {
+		if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score() > chosen[0].score()) {
 			c.source = c.origin(h)
 			return []candidate{*c}, nil
 		}
@@ -117,9 +121,9 @@ func (c *candidate) convincing() bool {
 }
 
 // clearEdges is what a good test needs when only heart rate speaks for it: both
-// edges, a rise of 15 bpm, and less where a planned time agrees.
+// edges, a rise of 20 bpm, and less where a planned time agrees.
 func (c *candidate) clearEdges() bool {
-	least, rise := 8.0, 15.0
+	least, rise := 8.0, 20.0
 	if c.planned {
 		least, rise = 5, 10
 	}
@@ -143,7 +147,7 @@ func (f *finder) borrow(c *candidate, h *hints) bool {
 // together than the test is long: it was stopped a little early. Bouts and
 // stages (room over 1) blur the edges.
 func (c *candidate) fit(length int, room float64) {
-	if c.evOn < 8 || c.evOff < 8 {
+	if c.evOn < 8 || c.evOff < 8 || c.tension < leastTension {
 		return
 	}
 	switch off := c.ran - float64(length); {
@@ -155,6 +159,11 @@ func (c *candidate) fit(length int, room float64) {
 	}
 }
 
+// alone reports whether nothing but heart rate speaks for a candidate.
+func (c *candidate) alone() bool {
+	return !c.vouched() && !c.planned && !c.borrowed && c.source != schemas.StartByHand
+}
+
 // isTest reports whether a candidate is to be reported, whatever its quality.
 func (f *finder) isTest(c *candidate) bool {
 	if c.score() < leastEvidence {
@@ -164,7 +173,7 @@ func (f *finder) isTest(c *candidate) bool {
 		return c.misfit < 15 && (c.seesOn() || c.seesOff())
 	}
 	// Nobody to vouch for it: it must look like the test.
-	if c.misfit > 10 || c.level > 9 || c.rivals < 0.1 {
+	if c.misfit > 10 || c.level > 9 || c.rivals < 0.1 || c.evSpeed < -10 {
 		return false
 	}
 	if c.seesOn() && c.seesOff() {
@@ -227,6 +236,8 @@ func (f *finder) whyNone(all []candidate) *schemas.Reason {
 	c := &all[0]
 	from := mmss(int(f.grid.time(c.start)))
 	switch {
+	case c.evSpeed < -10:
+		r.Text = fmt.Sprintf("the speed of the likeliest stretch, from %s into the trace, is not the protocol's, or not steady", from)
 	case c.level > 9:
 		r.Text = fmt.Sprintf("heart rate in the likeliest stretch, from %s into the trace, is far below the protocol's or does not come to a level", from)
 	case c.misfit > 8:
@@ -260,28 +271,35 @@ func (f *finder) cutShort(h *hints) *candidate {
 	f.found = f.found[len(f.found):] // the earlier ones are still in use
 	f.coarse(h, short, false)
 	var best *candidate
-	alike := 0
+	others := 0.0
 	for i := range f.found {
 		c := &f.found[i]
 		end, ev := f.firstEnd(c.start+short-10, c.start+d-8)
 		if ev < 6 {
 			continue
 		}
-		c.length = end - int(offDelay) - c.start
+		c.length = end - int(math.Round(offDelay)) - c.start
 		f.fine(c, h)
 		c.length = int(math.Round(c.ran))
 		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||
 			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {
 			continue
 		}
-		alike++
-		if best == nil || c.score() > best.score() {
+		switch {
+		case best == nil:
+			best = c
+		case abs(c.start-best.start) > d/2:
+			others = max(others, c.score())
+			if c.score() > best.score() {
+				others, best = best.score(), c
+			}
+		case c.score() > best.score():
 			best = c
 		}
 	}
 	// Several short runs are training, unless something says that the test was
 	// there.
-	if best == nil || best.score() < leastEvidence || (alike > 1 && !best.planned && !best.vouched()) {
+	if best == nil || best.score() < leastEvidence || (others > 0.75*best.score() && !best.planned && !best.vouched()) {
 		return nil
 	}
 	best.rivals = 1 / (1 + math.Exp(leastEvidence-best.score()))

@@ -6,19 +6,25 @@
 //
 // The way from trace to outcome, and where to start reading:
 //
-//	Score (score.go)       the whole way in one function
-//	clean (clean.go)       samples in time order, each with why it does not count
-//	grid (grid.go)         one value a second with running sums, for searching only
-//	kinetics.go            the response of heart rate to the protocol's load
-//	find (find.go)         where in the trace the test starts, and how sure that is
-//	evidence.go            laps, planned time, speed, team-mates
-//	windows.go             the exact averages that become numbers
-//	measure (measure.go)   HRex, HRR, recovery constant, band, speed
-//	judge (quality.go)     good, check or reject, with reasons in words
+//	Score (score.go)          the whole way in one function
+//	clean (clean.go, rr.go)   samples in time order, each with why it does not count
+//	  artefacts.go            stuck values, lock on the step rate
+//	  segments.go             spikes, halving, doubling, strap slip: cut at jumps
+//	grid (grid.go)            one value a second with running sums, for searching only
+//	kinetics.go               the response of heart rate to the protocol's load
+//	find (find.go)            where the test may start: quick search, rivals
+//	  refine.go               each place to the second, with both edges
+//	  evidence.go             lap marks, planned time, speed, team-mates
+//	  decide.go               which places are tests, cut short, two, or none
+//	measure (measure.go)      HRex, HRR, band, speed; tau.go: recovery constant
+//	  windows.go              the exact averages that become numbers
+//	judge (quality.go)        good, check or reject, with reasons in words
+//	  steps.go                one sudden change of level hidden in a test
 //
 // Beside that way: SessionStarts (session.go) aligns the traces of one session,
 // Load (load.go) gives the training load of any trace, Explanation (explain.go)
-// says how a result came about.
+// says how a result came about. How well all this does on invented sessions is
+// in testdata/reliability.txt, made by the package simulate/trial.
 //
 // What it promises: a number is given only when the trace supports it; what is
 // doubtful is said, in words, and is not called good. Numbers come from

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,6 +27,8 @@ type Explanation struct {
 	Candidates []Candidate       `json:"candidates"`
 	Tests      []TestExplanation `json:"tests"`
 	None       *schemas.Reason   `json:"none,omitempty"`
+
+	averaged []WindowUsed // of the test being measured
 }
 
 // DroppedRun is an unbroken run of readings dropped for one reason.
@@ -139,13 +142,14 @@ func finite(v float64) float64 {
 	return min(max(v, -1e9), 1e9)
 }
 
-func (e *Explanation) test(o *schemas.Outcome, m *measures, start time.Time) {
+// windows notes what was averaged for the test being measured.
+func (e *Explanation) windows(m *measures) {
 	if e == nil {
 		return
 	}
-	t := TestExplanation{Start: o.Start, Quality: o.Quality, Reasons: o.Reasons}
+	e.averaged = e.averaged[:0]
 	add := func(name string, from, to float64, a average) {
-		t.Windows = append(t.Windows, WindowUsed{Name: name, From: from - m.at, To: to - m.at, Mean: a.mean, Valid: a.seconds, Coverage: a.coverage()})
+		e.averaged = append(e.averaged, WindowUsed{Name: name, From: from - m.at, To: to - m.at, Mean: a.mean, Valid: a.seconds, Coverage: a.coverage()})
 	}
 	add("whole test", m.at, m.end, m.whole)
 	add("HRex", m.hrexFrom, m.hrexTo, m.hrex)
@@ -153,7 +157,14 @@ func (e *Explanation) test(o *schemas.Outcome, m *measures, start time.Time) {
 	for _, d := range m.delays {
 		add(fmt.Sprintf("recovery at %.0f s", d.delay), d.from, d.to, d.avg)
 	}
-	e.Tests = append(e.Tests, t)
+}
+
+// test adds a reported test with the windows noted last.
+func (e *Explanation) test(o *schemas.Outcome) {
+	if e == nil {
+		return
+	}
+	e.Tests = append(e.Tests, TestExplanation{Start: o.Start, Quality: o.Quality, Reasons: o.Reasons, Windows: slices.Clone(e.averaged)})
 }
 
 // Text is the explanation in words, one fact a line.

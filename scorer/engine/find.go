@@ -12,7 +12,7 @@ const (
 	// independent reading (noise of heart rate is correlated over seconds).
 	worth = 8
 	// stride of the coarse search in seconds.
-	stride = 4
+	stride = 6
 	// reach is how far around a coarse candidate the fine search looks.
 	reach = 24
 	// most coarse candidates that are looked at closely, none of them with a
@@ -20,11 +20,11 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2 ± 3 s
+	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2.5 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
 	onDelay, onDelaySD   = 1.0, 2.0
-	offDelay, offDelaySD = 2.0, 3.0
+	offDelay, offDelaySD = 2.5, 3.0
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
@@ -54,6 +54,7 @@ type candidate struct {
 	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
+	tension  float64 // log likelihood that their being one test's length apart costs
 	length   int     // seconds; shorter than the protocol's when cut short
 	source   schemas.StartSource
 	sped     bool // the speed channel shows both edges of the run
@@ -77,21 +78,22 @@ func (c *candidate) confidence() float64 { return c.within * c.rivals }
 
 // finder holds what a search needs; its slices are reused between calls.
 type finder struct {
-	grid              grid
-	profile           profile // the load that the kernels are made for
-	load              profile
-	coarse4           [len(coarseTau)]kernel // of the quick search: starts, then ends
-	plansOn           [coarseOns]plan
-	plansOff          [len(coarseTau) - coarseOns]plan
-	fineOn            [len(fineOn)]kernel
-	fineOff           [len(fineOff)]kernel
-	scores            []float64
-	found             []candidate
-	logOn             []float64
-	logOff            []float64
-	close, closeShort closePlans
-	lowest            float64 // bpm, the least level of a test
-	steady            float64 // variance about the response that is still steady, bpm²
+	grid       grid
+	profile    profile // the load that the kernels are made for
+	load       profile
+	coarse4    [len(coarseTau)]kernel // of the quick search: starts, then ends
+	plansOn    [coarseOns]plan
+	plansOff   [len(coarseTau) - coarseOns]plan
+	fineOn     [len(fineOn)]kernel
+	fineOff    [len(fineOff)]kernel
+	scores     []float64
+	found      []candidate
+	logOn      []float64
+	logOff     []float64
+	close      closePlans
+	closeShort [4]closePlans // by length, see plansFor
+	lowest     float64       // bpm, the least level of a test
+	steady     float64       // variance about the response that is still steady, bpm²
 }
 
 func (f *finder) coarseOn() []kernel  { return f.coarse4[:coarseOns] }
@@ -101,14 +103,18 @@ func (f *finder) coarseOff() []kernel { return f.coarse4[coarseOns:] }
 func (f *finder) find(s *series, h *hints) []candidate {
 	f.found = f.found[:0]
 	d := f.profile.length
-	if d < 30 {
-		return nil
-	}
 	f.steady = max(4, 0.6*s.wiggle*s.wiggle) * f.room() * f.room()
 	f.coarse(h, d, true)
 	f.suggested(h)
 	for i := range f.found {
 		c := &f.found[i]
+		if !h.any && h.speedOK && h.steady {
+			// No need to look closely where the speed is another one.
+			if ev, _, _ := h.speedEvidence(&f.grid, c.start, c.length); ev < -14 {
+				c.evSpeed = ev
+				continue
+			}
+		}
 		for range 3 {
 			// The coarse search may be off by more than the fine one reaches:
 			// go on from where that ended until it stays inside.
@@ -160,7 +166,7 @@ func (f *finder) suggested(h *hints) {
 	}
 }
 
-// coarse scores every third second by cheap tests first, and keeps the highest
+// coarse scores every sixth second by cheap tests first, and keeps the highest
 // separate peaks, for a test of d seconds. With whole false only the beginning
 // counts, whatever comes after d seconds.
 func (f *finder) coarse(h *hints, d int, whole bool) {
@@ -221,7 +227,8 @@ func (f *finder) plausible(t, d int, whole bool) bool {
 		if (rise < 7 && fall < 8) || rise+fall < 14 {
 			return false
 		}
-	} else if full := f.profile.length; rise < 8 || level-g.mean(t+full+10, t+full+50) < 6 {
+	} else if end := t + f.profile.length; rise < 8 ||
+		level-min(g.mean(end-25, end+5), g.mean(end+10, end+50)) < 6 {
 		return false
 	}
 	return g.share(t, t+d) > 0.35
@@ -328,178 +335,6 @@ func (f *finder) levelCost(c *candidate) float64 {
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)
 	}
 	return cost
-}
-
-// Windows of the fine search around a coarse start m of a test of d seconds.
-// They stay put while the edges move, so that sums of squares compare. The one
-// for the start ends before the test does, where the one for the end begins.
-const (
-	spare   = 8 // delays reach this far beyond the starts looked at
-	places  = 2*reach + 1 + 2*spare
-	overlap = reach + 20 // seconds of the test left to the window of the end
-)
-
-// closePlans are the plans of the fine search for one length of test.
-type closePlans struct {
-	length int
-	on     [len(fineOn)][places]plan
-	off    [len(fineOff)][places]plan
-}
-
-func (f *finder) plansFor(d int) *closePlans {
-	p := &f.close
-	if d != f.profile.length {
-		p = &f.closeShort
-	}
-	if p.length == d {
-		return p
-	}
-	p.length = d
-	span := reach + before + d - overlap // of the window around the start
-	for k := range p.on {
-		for i := range p.on[k] {
-			if before-spare+i > 8 {
-				p.on[k][i] = f.fineOn[k].onPlan(before-spare+i, span-(before-spare+i))
-			}
-		}
-	}
-	offSpan := overlap + offAfter + reach/2
-	for k := range p.off {
-		for i := range p.off[k] {
-			at := overlap - reach - spare + i
-			p.off[k][i] = f.fineOff[k].offPlan(at, offSpan-at)
-		}
-	}
-	return p
-}
-
-// fine places the edges of a candidate to the second. The start's likelihood
-// joins both edges: for each start the best delays of heart rate, each with
-// its prior.
-func (f *finder) fine(c *candidate, h *hints) {
-	g, d := &f.grid, max(c.length, overlap+20)
-	m := max(c.start, before+reach+2)
-	plans := f.plansFor(d)
-	a, b := m-reach-before, m+d-overlap
-	ea, eb := b, m+d+offAfter+reach/2
-	look(f.fineOn[:], g.x, a, b)
-	look(f.fineOff[:], g.x, ea, eb)
-	f.logOn, f.logOff = grow(f.logOn, places), grow(f.logOff, places)
-	bestOn, bestOff := math.Inf(1), math.Inf(1)
-	var on, off, kOn, kOff int
-	t := m - reach - spare
-	try := func(i, onFrom, onTo, offFrom, offTo int) {
-		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		if plans.on[0][i].n > 0 {
-			for k := onFrom; k < onTo; k++ {
-				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t+i)
-				f.logOn[i] = min(f.logOn[i], ss)
-				if ss < bestOn {
-					bestOn, on, kOn = ss, i, k
-				}
-			}
-		}
-		for k := offFrom; k < offTo; k++ {
-			ss := f.fineOff[k].leftOff(g, &plans.off[k][i], t+d+i)
-			f.logOff[i] = min(f.logOff[i], ss)
-			if ss < bestOff {
-				bestOff, off, kOff = ss, i, k
-			}
-		}
-	}
-	// Every third second with all time constants, then the others with those
-	// around the best.
-	for i := 0; i < places; i += 3 {
-		try(i, 0, len(fineOn), 0, len(fineOff))
-	}
-	onFrom, onTo := max(kOn-1, 0), min(kOn+2, len(fineOn))
-	offFrom, offTo := max(kOff-1, 0), min(kOff+2, len(fineOff))
-	for i := range places {
-		if i%3 != 0 {
-			try(i, onFrom, onTo, offFrom, offTo)
-		}
-	}
-	c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
-	c.off = f.fineOff[kOff].fitOff(g, &plans.off[kOff][off], m+d-reach-spare+off)
-	// Without the edges: a response that began before the window, and a line or
-	// a recovery that did.
-	noOn, noOff := math.Inf(1), g.aboutLine(ea, eb)
-	for k := range f.fineOn {
-		pl := f.fineOn[k].onPlan(0, b-a)
-		noOn = min(noOn, f.fineOn[k].leftOn(g, &pl, a))
-	}
-	for k := range f.fineOff {
-		pl := f.fineOff[k].offPlan(0, eb-ea)
-		noOff = min(noOff, f.fineOff[k].leftOff(g, &pl, ea))
-	}
-	c.edges = [2]int{m - reach - spare + on, m + d - reach - spare + off}
-	// How long the run lasted, each edge seen for itself.
-	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
-	nOn, nOff := float64(b-a), float64(eb-ea)
-	f.weigh(c, c.edges[0], c.edges[1], noOn/nOn, noOff/nOff)
-	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
-	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
-	for i := range f.logOn {
-		f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
-		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
-	}
-	f.place(c, m, h)
-}
-
-// earliest is how many seconds before the load an edge of heart rate may seem
-// to be.
-const earliest = 5
-
-// delayCosts are the costs of delays from -earliest to spare seconds: -log of
-// their prior densities at the start and at the end.
-var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
-	for k := range c {
-		x := (float64(k-earliest) - onDelay) / onDelaySD
-		y := (float64(k-earliest) - offDelay) / offDelaySD
-		c[k].on, c[k].off = x*x/2, y*y/2
-	}
-	return c
-}()
-
-// place turns the edges' likelihoods into the start and its spread.
-func (f *finder) place(c *candidate, m int, h *hints) {
-	var like [2*reach + 1]float64
-	top := math.Inf(-1)
-	for i := range like {
-		on, off := math.Inf(-1), math.Inf(-1)
-		for k, cost := range delayCosts {
-			on = max(on, f.logOn[i+spare-earliest+k]-cost.on)
-			off = max(off, f.logOff[i+spare-earliest+k]-cost.off)
-		}
-		t := m - reach + i
-		like[i] = on + off
-		if h.any {
-			like[i] += h.evidence(f.grid.time(t), nil)
-		}
-		if h.speedOK && h.steady {
-			like[i] += h.box(&f.grid, t, c.length, m)
-		}
-		top = max(top, like[i])
-	}
-	var sum, st, stt float64
-	for i := range like {
-		like[i] = math.Exp(like[i] - top)
-		sum += like[i]
-		st += like[i] * float64(i)
-		stt += like[i] * float64(i*i)
-	}
-	mean := st / sum
-	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5)
-	at := int(math.Round(mean))
-	near := 0.0
-	for i := max(0, at-5); i <= min(len(like)-1, at+5); i++ {
-		near += like[i]
-	}
-	c.within = near / sum
-	c.start = m - reach + at
-	c.evHint = h.evidence(f.grid.time(c.start), c)
-	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
-	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
 }
 
 // apart keeps the best of candidates whose starts came to within 10 s.

@@ -180,8 +180,6 @@ type plan struct {
 	l10, l20, l30  float64
 	l21, l31, l32  float64
 	i0, i1, i2, i3 float64 // reciprocals of the pivots
-	free           int     // unknowns: 4 for a response, 3 for a recovery
-	m              [4][4]float64
 }
 
 // onPlan is for the shapes of a response; see [kernel.fitOn].
@@ -190,7 +188,7 @@ func (k *kernel) onPlan(p, n int) plan {
 	e1, ee, g1, eg, gg := k.e1[n], k.ee[n], k.g1[n], k.eg[n], k.gg[n]
 	s1 := -fp * (fp + 1) / 2             // Σ k, -p ≤ k < 0
 	s2 := fp * (fp + 1) * (2*fp + 1) / 6 // Σ k²
-	return factors(p, n, 4, [4][4]float64{
+	return factors(p, n, [4][4]float64{
 		{fp + ee, s1, e1 - ee, eg},
 		{s1, s2 + 0.5, 0, 0},
 		{e1 - ee, 0, fn - 2*e1 + ee, g1 - eg},
@@ -204,7 +202,7 @@ func (k *kernel) offPlan(p, n int) plan {
 	e1, ee := k.e1[n], k.ee[n]
 	s1 := -fp * (fp + 1) / 2
 	s2 := fp * (fp + 1) * (2*fp + 1) / 6
-	return factors(p, n, 3, [4][4]float64{
+	return factors(p, n, [4][4]float64{
 		{fp + ee, s1, e1 - ee, 0},
 		{s1, s2 + 0.5, 0, 0},
 		{e1 - ee, 0, fn - 2*e1 + ee, 0},
@@ -214,9 +212,9 @@ func (k *kernel) offPlan(p, n int) plan {
 
 // factors takes the LDLᵀ factors of a symmetric positive definite matrix. The
 // small ridge keeps a window that tells nothing of a shape from dividing by 0.
-func factors(p, n, free int, m [4][4]float64) plan {
+func factors(p, n int, m [4][4]float64) plan {
 	const ridge = 1e-6
-	f := plan{p: p, n: n, free: free, m: m}
+	f := plan{p: p, n: n}
 	d0 := m[0][0] + ridge
 	f.l10, f.l20, f.l30 = m[1][0]/d0, m[2][0]/d0, m[3][0]/d0
 	d1 := m[1][1] + ridge - f.l10*m[1][0]

@@ -26,6 +26,10 @@ const (
 	stepsBefore = 300
 	// mostLevelCost of a good test; see levelCost.
 	mostLevelCost = 2.0
+	// mostFall and mostClimb: change of heart rate in bpm/s over the last minute
+	// of a steady run.
+	mostFall  = 0.10
+	mostClimb = 0.25
 	// mostScatter about the response (bpm), over the trace's own wiggle.
 	mostScatter = 2.0
 	mostMisfit  = 4.0
@@ -73,6 +77,40 @@ func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int
 	judgeLoad(&v, m, req.Protocol)
 	judgeLevel(&v, o, m, req)
 	o.Quality, o.Reasons = v.quality, v.reasons
+	if v.quality != schemas.Good && c.source != schemas.StartByHand && !c.borrowed {
+		o.StartConfidence = doubted(o.StartConfidence)
+	}
+}
+
+// mostDoubts that a test may raise when nothing but heart rate says that it is
+// one: with more it is training that looks a little like it.
+const mostDoubts = 3
+
+// doubts counts the kinds of doubt about a test.
+func doubts(o *schemas.Outcome) int {
+	kinds := map[schemas.ReasonCode]bool{}
+	if o.Quality == schemas.Good {
+		return 0
+	}
+	for _, r := range o.Reasons {
+		switch r.Code {
+		case schemas.ReasonStartUncertain, schemas.ReasonNotSteady, schemas.ReasonStrapSlip,
+			schemas.ReasonRecoveryBroken, schemas.ReasonLoadNotKept, schemas.ReasonCutShort:
+			kinds[r.Code] = true
+		}
+	}
+	return len(kinds)
+}
+
+// doubtedOdds is what the odds of a start are worth where anything at all about
+// the test is doubtful. On simulated sessions starts of good tests were right
+// as often as their confidence said, those of doubtful tests far less often:
+// see testdata/reliability.txt.
+const doubtedOdds = 0.15
+
+func doubted(p float64) float64 {
+	odds := doubtedOdds * p / max(1-p, 1e-9)
+	return odds / (1 + odds)
 }
 
 func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
@@ -212,6 +250,9 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
 	} else if scatter > mostScatter*w.finder.room()+w.series.wiggle || c.misfit > mostMisfit*w.finder.room() {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
+	}
+	if late := w.series.noiseIn(m.end-60, m.end); w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate changes by %+.0f bpm in the last minute: not a steady run", 60*late.slope)
 	}
 	bend, where := w.bend(m, &sh, c)
 	if math.Abs(bend) > mostBend {

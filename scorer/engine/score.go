@@ -62,13 +62,22 @@ var pool = sync.Pool{New: func() any { return new(work) }}
 func Score(tr *schemas.Trace, req Request) (res Result) {
 	defer func() {
 		if p := recover(); p != nil {
-			res = Result{None: &schemas.Reason{Code: schemas.ReasonNoTest,
-				Text: fmt.Sprintf("the trace could not be scored: %v; please report this file", p)}}
+			res = none("the trace could not be scored: %v; please report this file", p)
+			if req.Explain {
+				res.Explanation = &Explanation{None: res.None}
+			}
 		}
 	}()
 	p, err := withDefaults(req.Protocol)
+	if tr == nil {
+		err = fmt.Errorf("there is no trace to score")
+	}
 	if err != nil {
-		return Result{None: &schemas.Reason{Code: schemas.ReasonNoTest, Text: err.Error()}}
+		res = none("%v", err)
+		if req.Explain {
+			res.Explanation = &Explanation{None: res.None}
+		}
+		return res
 	}
 	req.Protocol = p
 	w := pool.Get().(*work)
@@ -93,7 +102,7 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 	if !ok {
 		return none("the trace has no usable heart rate (%d valid readings of %d samples)", s.valid(), len(tr.Samples))
 	}
-	var chosen []candidate
+	var res Result
 	if !req.Start.IsZero() {
 		c := f.given(req.Start.Sub(tr.Start).Seconds(), &h)
 		e.candidates(f, []candidate{c}, tr.Start)
@@ -102,18 +111,36 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 			return none("the start given by hand, %s, is outside the trace (%s to %s)", clock(req.Start),
 				clock(tr.Start.Add(seconds(s.at[0]))), clock(tr.Start.Add(seconds(s.at[len(s.at)-1]))))
 		}
-		chosen = append(chosen, c)
-	} else {
-		all := f.find(s, &h)
-		e.candidates(f, all, tr.Start)
-		var reason *schemas.Reason
-		if chosen, reason = f.choose(all, &h); reason != nil {
-			return Result{None: reason}
-		}
+		t, _ := w.test(tr, req, &c, 0, 1, &h, e)
+		e.test(&t.Outcome)
+		res.Tests = append(res.Tests, t)
+		return res
 	}
-	var res Result
-	for i := range chosen {
-		res.Tests = append(res.Tests, w.test(tr, req, &chosen[i], i, len(chosen), &h, e))
+	all := f.find(s, &h)
+	e.candidates(f, all, tr.Start)
+	for range mostCandidates {
+		chosen, reason := f.choose(all, &h)
+		if reason != nil {
+			if res.None == nil {
+				res.None = reason
+			}
+			return res
+		}
+		for i := range chosen {
+			t, doubtful := w.test(tr, req, &chosen[i], i, len(chosen), &h, e)
+			if doubtful == nil {
+				e.test(&t.Outcome)
+				res.Tests = append(res.Tests, t)
+			} else if res.None == nil {
+				res.None = doubtful
+			}
+		}
+		if len(res.Tests) > 0 {
+			res.None = nil
+			break
+		}
+		// What looked likeliest is hardly a test: is there one elsewhere?
+		all = without(all, chosen)
 	}
 	slices.SortFunc(res.Tests, func(a, b Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
 	return res
@@ -134,8 +161,16 @@ func (w *work) ready(tr *schemas.Trace, req *Request) (hints, bool) {
 	return h, true
 }
 
-// test measures and judges one chosen candidate.
-func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int, h *hints, e *Explanation) Found {
+// without returns the candidates that do not overlap with the chosen ones.
+func without(all, chosen []candidate) []candidate {
+	return slices.DeleteFunc(all, func(c candidate) bool {
+		return slices.ContainsFunc(chosen, func(d candidate) bool { return abs(c.start-d.start) < c.length })
+	})
+}
+
+// test measures and judges one chosen candidate. The reason is not nil when
+// there are so many doubts that it had better not be called a test.
+func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int, h *hints, e *Explanation) (Found, *schemas.Reason) {
 	m := measure(&w.series, w.finder.grid.time(c.start), c, req)
 	if !req.Start.IsZero() {
 		m.at = req.Start.Sub(tr.Start).Seconds()
@@ -150,8 +185,12 @@ func (w *work) test(tr *schemas.Trace, req *Request, c *candidate, rank, of int,
 	}
 	m.fill(&out, req)
 	w.judge(&out, &m, c, rank, of, h, req)
-	e.test(&out, &m, tr.Start)
-	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}
+	e.windows(&m)
+	if c.alone() && doubts(&out) >= mostDoubts {
+		return Found{}, &schemas.Reason{Code: schemas.ReasonNoTest, Text: fmt.Sprintf("the likeliest stretch, from %s into the trace, is hardly a test: %s",
+			mmss(int(w.finder.grid.time(c.start))), out.Reasons[0].Text)}
+	}
+	return Found{Outcome: out, Window: w.series.view(m.at, c.length, req.Protocol)}, nil
 }
 
 // lowestLevel is the level in bpm below which a run is hardly the protocol's:
@@ -174,7 +213,10 @@ func (f *finder) prepare(s *series, p *schemas.Protocol) {
 		return
 	}
 	f.profile, f.load = f.load, f.profile
-	f.close.length, f.closeShort.length = 0, 0
+	f.close.length = 0
+	for i := range f.closeShort {
+		f.closeShort[i].length = 0
+	}
 	for i, tau := range coarseTau {
 		f.coarse4[i].make(tau, d+2*lead, &f.profile)
 	}
@@ -197,8 +239,8 @@ func withDefaults(in *schemas.Protocol) (*schemas.Protocol, error) {
 			d = 0
 		}
 	}
-	if d < 30*time.Second || d > 2*time.Hour {
-		return nil, fmt.Errorf("the protocol %q lasts %s; tests of 30 s to 2 h can be scored", in.ID, d)
+	if d < time.Minute || d > 2*time.Hour {
+		return nil, fmt.Errorf("the protocol %q lasts %s; tests of 1 min to 2 h can be scored", in.ID, d)
 	}
 	p := *in
 	set := func(v *time.Duration, def, most time.Duration) {

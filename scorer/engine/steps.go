@@ -31,6 +31,9 @@ func (sh *shape) at(t int) (bpm float64, ok bool) {
 // scatter a step there would explain, the response being fitted anew beside it.
 func (f *finder) shapeOf(start, length int) shape {
 	g := &f.grid
+	if start < 1 || start+length > len(g.x) {
+		return shape{} // a start given by hand, mostly outside the trace
+	}
 	p := min(before, start)
 	a, b := start-p, start+length
 	sh := shape{response: response{ss: math.Inf(1)}}

@@ -6,6 +6,7 @@ package trial
 import (
 	"math"
 	"sort"
+	"strings"
 	"time"
 
 	"canter.example/schemas"
@@ -228,7 +229,7 @@ func (r *Row) number(s *simulate.Session, o *schemas.Outcome, k int) {
 }
 
 func (r *Row) note(s *simulate.Session, what string) {
-	if len(r.Worst) < 40 {
+	if len(r.Worst) < 40 || strings.HasPrefix(what, "SILENT") {
 		r.Worst = append(r.Worst, s.Truth.String()+": "+what)
 	}
 }
