@@ -174,11 +174,11 @@ func digest(it *message.Item) string {
 		first, _, _ := strings.Cut(it.Alert.Text, "\n")
 		return first
 	}
-	d := string(it.Alert.Rule) + " " + it.Outcome.HRexBPM.Text(0)
+	parts := []string{string(it.Alert.Rule), it.Outcome.HRexBPM.Text(0)}
 	for _, r := range it.Outcome.Recovery {
-		d += " " + r.BPM.Text(0)
+		parts = append(parts, r.BPM.Text(0))
 	}
-	return d
+	return strings.Join(parts, " ")
 }
 
 // compose makes messages of what is due: one for what the session shares, one

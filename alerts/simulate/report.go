@@ -65,7 +65,7 @@ func quietTable(line func(string, ...any) error, o Options, n Noise) error {
 }
 
 func powerTable(line func(string, ...any) error, o Options, n Noise) error {
-	if err := line("\n| five athletes change | told at the first test | within 2 | within 8 | within 12 | median delay, tests |\n|---|---|---|---|---|---|"); err != nil {
+	if err := line("\n| eight athletes change | told at the first test | within 2 | within 8 | within 12 | median delay, tests |\n|---|---|---|---|---|---|"); err != nil {
 		return err
 	}
 	for _, c := range changes {

@@ -13,14 +13,15 @@ import (
 // athlete in 40 tests, a step of 4 points told within two tests at least 80 %
 // of the time, and on a hot day one session message and at most 5 % of the
 // individual alerts that plain z-scores would send. Seeded, so it says the
-// same every time; alerts/ERRORRATES.md has larger numbers.
+// same every time. At TE 1.6 it passes only just, and in a larger sample false
+// alerts are a little over one: alerts/ERRORRATES.md says so.
 func TestTheDefaultsMeetTheirErrorRates(t *testing.T) {
 	v := simulate.Variants()[0]
 	for _, n := range []simulate.Noise{{HRex: 1.2, HRR: 3.4}, {HRex: 1.6, HRR: 3.4}} {
 		t.Run(fmt.Sprint(n), func(t *testing.T) {
 			t.Parallel()
 			q := simulate.Unchanged(simulate.Options{Squads: 5}, n, v)
-			p := simulate.Changed(simulate.Options{Squads: 30}, n, simulate.Change{Step: 4, Changed: 6}, v)
+			p := simulate.Changed(simulate.Options{Squads: 24}, n, simulate.Change{Step: 4, Changed: 8}, v)
 			h := simulate.HotDay(simulate.Options{Squads: 16}, n, 4, v)
 			t.Logf("unchanged %+v; step of 4 %+v; hot day %+v", q, p, h)
 			if q.Per40 > 1 {

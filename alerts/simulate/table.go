@@ -99,10 +99,10 @@ type Power struct {
 	Delay                            int
 }
 
-// Changed plays squads in which five athletes change from one week on.
+// Changed plays squads in which eight athletes change from one week on.
 func Changed(o Options, n Noise, c Change, v Variant) Power {
 	o = o.filled()
-	c.Week, c.Changed = changeWeek, max(c.Changed, 5)
+	c.Week, c.Changed = changeWeek, max(c.Changed, 8)
 	rng := rand.New(rand.NewPCG(o.Seed, 2)) //nolint:gosec // a simulation
 	var delays []int
 	for range o.Squads {

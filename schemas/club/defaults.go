@@ -47,7 +47,7 @@ const (
 	DefaultMaxSize int64 = 64_000_000
 )
 
-// DefaultHold: our choice. Straps of one session are read out one after the
+// DefaultHold is our choice. Straps of one session are read out one after the
 // other within seconds; nobody waits for an alert by the second.
 const DefaultHold = 3 * time.Second
 
@@ -124,7 +124,7 @@ func DefaultRules() Rules {
 		// FACTS 2.1), which alone would fire every sixth test, asked for on average
 		// of two tests running. HRR is the noisier of the two (FACTS 2.4) and asks
 		// for more; z by simulation.
-		HRexRunning: rule(schemas.Look, threeWeeks, 1.8, 1.65, 2),
+		HRexRunning: rule(schemas.Look, threeWeeks, 1.8, 1.55, 2),
 		HRRRunning:  rule(schemas.Look, threeWeeks, 4.6, 2.5, 2),
 		HRexDrift:   rule(schemas.Routine, threeWeeks, 0, 0, 0),
 		HRRDrift:    rule(schemas.Routine, threeWeeks, 0, 0, 0),
