@@ -2,6 +2,7 @@ package message
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -79,6 +80,7 @@ func body(c *club.Club, it *Item) []string {
 	case schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded:
 		lines = append(lines, sentence(reason(it)), trace(o))
 	default:
+		lines = append(lines, together(&it.Assessment)...)
 		lines = append(lines, numbers(c, &it.Assessment, o)...)
 		lines = append(lines, drifts(c, &it.Assessment, o.Start)...)
 		lines = append(lines, nonEmpty([]string{squadLine(&it.Assessment)})...)
@@ -91,6 +93,22 @@ func body(c *club.Club, it *Item) []string {
 	}
 	lines = append(lines, nonEmpty([]string{hrmaxNote(o)})...)
 	return append(lines, notes(c, it)...)
+}
+
+// thresholdWords are what a reason says of thresholds: for the record, not for
+// a phone.
+var thresholdWords = regexp.MustCompile(` \(threshold [^)]*\)`)
+
+// together says what tests running come to: each of them alone may well be
+// within the usual spread, and the first has raised the baseline of the next.
+func together(a *schemas.Assessment) []string {
+	var lines []string
+	for _, f := range a.Fired {
+		if f.Rule == schemas.RuleHRexRunning || f.Rule == schemas.RuleHRRRunning {
+			lines = append(lines, sentence("Against the baseline before them: "+thresholdWords.ReplaceAllString(f.Reason, "")))
+		}
+	}
+	return lines
 }
 
 // reason is what the alert's own rule compared.
