@@ -58,6 +58,15 @@ func History(t *club.Thresholds, from time.Time) time.Time {
 	return oldest
 }
 
+// asNow returns a test of an earlier version of a protocol as one of the
+// current version where the club says that the two compare.
+func asNow(o schemas.Outcome, p *schemas.Protocol) schemas.Outcome {
+	if p != nil && slices.Contains(p.SameAs, o.ProtocolVersion) {
+		o.ProtocolVersion = p.Version
+	}
+	return o
+}
+
 // Review reviews the sessions of a squad by one protocol that started at or
 // after an instant, oldest first. Tests are those of the squad and of its
 // athletes in other squads, from [History] on. Change is for
@@ -67,15 +76,16 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 	for _, f := range change {
 		f(&r.settings)
 	}
-	if p := c.Protocol(protocol); p != nil {
+	p := c.Protocol(protocol)
+	if p != nil {
 		r.bandHigh = 100 * p.BandHigh
 	}
 	by := map[string][]schemas.Outcome{}
 	for i := range tests {
-		o := &tests[i]
-		if o.Protocol != protocol {
+		if tests[i].Protocol != protocol {
 			continue
 		}
+		o := asNow(tests[i], p)
 		a := r.athletes[o.Athlete]
 		if a == nil {
 			a = &athlete{}
@@ -84,9 +94,9 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 			}
 			r.athletes[o.Athlete] = a
 		}
-		a.tests = append(a.tests, *o)
+		a.tests = append(a.tests, o)
 		if o.Squad == squad && !o.Start.Before(from) {
-			by[o.Session] = append(by[o.Session], *o)
+			by[o.Session] = append(by[o.Session], o)
 		}
 	}
 	r.history = make(map[string][]schemas.Outcome, len(r.athletes))
