@@ -24,7 +24,7 @@ import (
 func TestAnalysts(t *testing.T) {
 	a := newAnalysts(t)
 	t.Run("views", a.views)
-	
+
 }
 
 // analysts is a season as its analysts find it, with two tests that staff had
