@@ -24,6 +24,8 @@ import (
 func TestAnalysts(t *testing.T) {
 	a := newAnalysts(t)
 	t.Run("views", a.views)
+	t.Run("recipes", a.recipes)
+	t.Run("access", a.access)
 
 }
 
