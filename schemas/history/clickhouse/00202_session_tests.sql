@@ -40,7 +40,7 @@ SELECT test_id,                                                     -- tests.tes
        rules,                                                       -- names of the rules that fired, with commas between; '' for none
        microcycle_day,                                              -- as planned, e.g. MD-2; '' when unknown
        surface                                                      -- as planned; '' when unknown
-FROM tests
+FROM tests AS t
 ALL LEFT JOIN (
     SELECT test_id,
            maxIf(unit, measure = 'hrex') AS hrex_unit,
@@ -58,4 +58,4 @@ ALL LEFT JOIN (
            max(rules) AS rules
     FROM assessments
     GROUP BY test_id
-) USING test_id;
+) AS c USING (test_id);

@@ -34,18 +34,18 @@ FROM (
     FROM (
         SELECT alert_id, rule, urgency, state, told, athlete, squad, protocol, session, test_id, about, about_ms,
                messages, first_sent, first_sent_ms
-        FROM alerts
+        FROM alerts AS a
         ALL LEFT JOIN (
             SELECT alert_id, toInt64(count()) AS messages, min(sent) AS first_sent, min(sent_ms) AS first_sent_ms
             FROM messages WHERE state = 'sent' GROUP BY alert_id
-        ) USING alert_id
-    )
-    ALL LEFT JOIN (SELECT test_id, quality AS test_quality, staff AS test_staff FROM tests) USING test_id
-)
+        ) AS m USING (alert_id)
+    ) AS told
+    ALL LEFT JOIN (SELECT test_id, quality AS test_quality, staff AS test_staff FROM tests) AS t USING (test_id)
+) AS seen
 ALL LEFT JOIN (
     SELECT test_id, toInt64(count()) AS corrections, argMax(action, correction_id) AS last_action,
            argMax(who, correction_id) AS last_who, argMax(why, correction_id) AS last_why,
            toDateTime(intDiv(last_made_ms, 1000), 'UTC') AS last_made, max(toNullable(made_ms)) AS last_made_ms
     FROM (SELECT test_id, correction_id, action, who, why, made_ms FROM corrections)
     GROUP BY test_id
-) USING test_id;
+) AS c USING (test_id);

@@ -22,15 +22,15 @@ FROM (
         )
         WHERE week != ''
         GROUP BY week, squad, protocol
-    )
-    ALL INNER JOIN (SELECT squad, athlete, since_ms, until_ms FROM squad_members) USING squad
+    ) AS s
+    ALL INNER JOIN (SELECT squad, athlete, since_ms, until_ms FROM squad_members) AS m USING (squad)
     WHERE (isNull(since_ms) OR since_ms <= at_ms) AND (isNull(until_ms) OR until_ms > at_ms)
     GROUP BY week, squad, protocol, athlete
-)
+) AS d
 ALL LEFT JOIN (
     SELECT week, protocol, athlete, toInt64(count()) AS tests, toInt64(sum(counts)) AS valid
     FROM (
         SELECT if(match(session, '[0-9]{4}-[0-9]{2}-[0-9]{2}$'), toString(toMonday(toDateOrZero(substring(session, length(session) - 9, 10)))), '') AS week, protocol, athlete, ((quality = 'good' AND staff = '') OR (quality <> 'reject' AND staff = 'accepted' AND hrex_bpm IS NOT NULL)) AS counts FROM tests
     )
     GROUP BY week, protocol, athlete
-) USING week, protocol, athlete;
+) AS n USING (week, protocol, athlete);

@@ -24,5 +24,5 @@ WHERE athlete != ''
 UNION ALL
 SELECT athlete, 'correction' AS kind, made AS at, made_ms AS at_ms, test_id, correction_id AS id, action AS what, '' AS state,
        CAST(NULL AS Nullable(Float64)) AS hrex_pct, CAST(NULL AS Nullable(Float64)) AS hrr60_bpm, who, why AS detail
-FROM corrections
-ALL INNER JOIN (SELECT test_id, athlete FROM tests) USING test_id;
+FROM corrections AS c
+ALL INNER JOIN (SELECT test_id, athlete FROM tests) AS t USING (test_id);
