@@ -50,9 +50,7 @@ func (s *Service) byPlan(ctx context.Context, msg broker.FileMessage, tr *schema
 	req := s.request(tr, who, l)
 	found, remark := s.byProtocol(msg, tr, who, req, rulings)
 	found = planned(found, l.protocol)
-	if slices.ContainsFunc(found, func(f engine.Found) bool {
-		return f.Outcome.Quality == schemas.Good || byHand(&f.Outcome)
-	}) {
+	if slices.ContainsFunc(found, func(f engine.Found) bool { return startKnown(&f.Outcome) && !notTheTest(&f.Outcome, l.protocol) }) {
 		return found, remark, nil, nil
 	}
 	session := schemas.SessionID(who.Squad, l.protocol.ID, l.slot.Time.In(s.club.Zone).Format(time.DateOnly))
@@ -83,6 +81,20 @@ func (s *Service) byPlan(ctx context.Context, msg broker.FileMessage, tr *schema
 	}
 	return found[:min(len(found), 1)], remark, d, nil
 }
+
+// startKnown reports whether team-mates could add nothing to what is known of a
+// test's start.
+func startKnown(o *schemas.Outcome) bool {
+	switch o.StartSource {
+	case schemas.StartByHand, schemas.StartByLap:
+		return true
+	default:
+		return o.Quality == schemas.Good || o.StartConfidence >= sureStart
+	}
+}
+
+// sureStart is the confidence from which a start needs no team-mates.
+const sureStart = 0.95
 
 func (s *Service) request(tr *schemas.Trace, who identify.Answer, l look) engine.Request {
 	req := engine.Request{Protocol: l.protocol, HRmax: who.Athlete.HRmaxAt(tr.Start.In(s.club.Zone).Year())}
@@ -136,7 +148,7 @@ func (s *Service) tellMates(ctx context.Context, f schemas.File, result scored, 
 		}
 		for i := range tests {
 			o := &tests[i]
-			if o.FileID == f.ID || o.Quality == schemas.Good || o.StartSource == schemas.StartByHand || o.StartSource == schemas.StartByLap {
+			if o.FileID == f.ID || startKnown(o) {
 				continue
 			}
 			if err := s.rescore(ctx, o.FileID, "a team-mate's test of "+session, v); err != nil {

@@ -22,8 +22,9 @@ import (
 )
 
 type demoCmd struct {
-	Dir  string `help:"Folder to make the season in." type:"path" default:"canter-demo"`
-	Seed uint64 `help:"Seed of the invented season; the same seed gives the same files." default:"0"`
+	Dir   string `help:"Folder to make the season in." type:"path" default:"canter-demo"`
+	Seed  uint64 `help:"Seed of the invented season; the same seed gives the same files." default:"0"`
+	Weeks int    `help:"Length of the season, 1 to 52 weeks." default:"12"`
 	// The files alone, for trying canter serve by hand.
 	FilesOnly bool `help:"Make the files and stop."`
 }
@@ -49,8 +50,11 @@ const (
 
 // Run makes a season and lives through it.
 func (c *demoCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
+	if c.Weeks < 1 || c.Weeks > 52 {
+		return usagef("--weeks %d: want 1 to 52", c.Weeks)
+	}
 	began := time.Now()
-	s, err := season.New(season.Options{Seed: c.Seed})
+	s, err := season.New(season.Options{Seed: c.Seed, Weeks: c.Weeks})
 	if err != nil {
 		return err
 	}

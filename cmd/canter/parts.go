@@ -155,10 +155,10 @@ func (p *pipeline) build(roles map[role]bool) {
 		p.watcher = ingest.New(ingestConfig(p.club, p.log), p.broker)
 	}
 	if roles[roleScorer] {
-		p.scorer = scorer.New(scorer.Config{Club: p.club, Decode: decode(formats.Limits{}), Workers: runtime.GOMAXPROCS(0), Log: p.log}, p.broker, p.history)
+		p.scorer = scorer.New(scorer.Config{Club: p.club, Decode: decode(formats.Limits{}), Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {
-		p.alerts = alerts.New(alerts.Config{Club: p.club, Chat: p.chat, Workers: 2, Log: p.log, Now: p.now}, p.broker, p.history)
+		p.alerts = alerts.New(alerts.Config{Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now}, p.broker, p.history)
 	}
 }
 

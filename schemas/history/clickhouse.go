@@ -69,6 +69,9 @@ func clickhouseOptions(address string) (*clickhouse.Options, error) {
 	if o.DialTimeout == 0 {
 		o.DialTimeout = 10 * time.Second
 	}
+	if o.ReadTimeout == 0 {
+		o.ReadTimeout = time.Minute
+	}
 	return o, nil
 }
 
@@ -148,6 +151,10 @@ func (s *clickhouseStore) insert(ctx context.Context, table string, names []stri
 	if len(rows) == 0 {
 		return nil
 	}
+	ctx, err := detached(ctx)
+	if err != nil {
+		return err
+	}
 	batch, err := s.conn.PrepareBatch(ctx, "INSERT INTO "+table+" ("+strings.Join(names, ", ")+")")
 	if err != nil {
 		return fmt.Errorf("%s: %w", table, err)
@@ -163,8 +170,23 @@ func (s *clickhouseStore) insert(ctx context.Context, table string, names []stri
 	return nil
 }
 
+// detached returns ctx without its end. The client watches a call's context for
+// a moment longer than the call: a context that ends just then closes the
+// connection, which is back in the pool, under the next call. Calls are short,
+// and the connection's read timeout ends one that hangs.
+func detached(ctx context.Context) (context.Context, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	return context.WithoutCancel(ctx), nil
+}
+
 // clickhouseRows reads all rows of a query through scan.
 func clickhouseRows[T any](ctx context.Context, s *clickhouseStore, what string, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
+	ctx, err := detached(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("history: read %s: %w", what, err)
+	}
 	rows, err := s.conn.Query(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("history: read %s: %w", what, err)

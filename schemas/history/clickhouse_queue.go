@@ -3,7 +3,6 @@ package history
 import (
 	"context"
 	"sync"
-	"time"
 )
 
 // fileQueue gathers the files that are to be saved at one time, so that many
@@ -49,9 +48,7 @@ func (q *fileQueue) run(ctx context.Context) {
 		if len(batch) == 0 {
 			return
 		}
-		flushCtx, cancel := context.WithTimeout(ctx, time.Minute)
-		err := q.flush(flushCtx, batch)
-		cancel()
+		err := q.flush(ctx, batch)
 		for _, w := range batch {
 			w.done <- err
 		}

@@ -36,6 +36,7 @@ func sqliteClock(t time.Time) any { return t.UTC().Format(isoMillis) }
 type sqliteStore struct {
 	writer, readers *sql.DB
 	queries         *sqliteReader
+	group           group
 
 	writes   map[string]*sql.Stmt // the writer's statements; not changed after opening
 	mu       sync.Mutex
@@ -211,22 +212,6 @@ func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
 		return 0, err
 	}
 	return r.RowsAffected()
-}
-
-// write runs fn in one transaction; what names the write in errors.
-func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx) error) error {
-	tx, err := s.writer.BeginTx(ctx, nil)
-	if err != nil {
-		return fmt.Errorf("history: save %s: %w", what, err)
-	}
-	defer func() { _ = tx.Rollback() }() // after Commit it does nothing
-	if err := fn(&sqliteTx{ctx: ctx, prepared: s.writes, tx: tx}); err != nil {
-		return fmt.Errorf("history: save %s: %w", what, err)
-	}
-	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("history: save %s: %w", what, err)
-	}
-	return nil
 }
 
 // sqliteRows reads all rows of a query through scan.

@@ -1,0 +1,101 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"log/slog"
+	"path/filepath"
+	"runtime"
+	"sync"
+	"sync/atomic"
+	"testing"
+
+	"canter.example/alerts/chat"
+	"canter.example/cmd/canter/season"
+	"canter.example/ingest/formats"
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
+	"canter.example/schemas/history"
+)
+
+// BenchmarkPipeline sends a season's files through the whole embedded pipeline
+// (broker, scorer, history, alerts, chat to nowhere) and sets it beside the
+// bare decoding of the same files on the same cores. The target is 0.4 times
+// the bare one's files a second.
+func BenchmarkPipeline(b *testing.B) {
+	s, err := season.New(season.Options{Weeks: 26})
+	if err != nil {
+		b.Fatal(err)
+	}
+	var files []season.File
+	for _, d := range s.Days {
+		files = append(files, d.Files...)
+	}
+	b.Run("decode", func(b *testing.B) {
+		for b.Loop() {
+			var next atomic.Int64
+			var wg sync.WaitGroup
+			for range runtime.GOMAXPROCS(0) {
+				wg.Go(func() {
+					for i := next.Add(1) - 1; int(i) < len(files); i = next.Add(1) - 1 {
+						_, _, _ = formats.Decode(files[i].Path, files[i].Content, formats.Options{})
+					}
+				})
+			}
+			wg.Wait()
+		}
+		b.ReportMetric(float64(len(files)*b.N)/b.Elapsed().Seconds(), "files/s")
+	})
+	b.Run("canter", func(b *testing.B) {
+		for b.Loop() {
+			benchmarkSeason(b, s, files)
+		}
+		b.ReportMetric(float64(len(files)*b.N)/b.Elapsed().Seconds(), "files/s")
+	})
+}
+
+func benchmarkSeason(b *testing.B, s *season.Season, files []season.File) {
+	b.Helper()
+	b.StopTimer()
+	dir := b.TempDir()
+	// The club file is read beside its athletes' CSV.
+	for name, content := range map[string][]byte{"club.yaml": s.ClubYAML, "athletes.csv": s.AthletesCSV} {
+		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}); err != nil {
+			b.Fatal(err)
+		}
+	}
+	cl, err := club.Load(filepath.Join(dir, "club.yaml"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	h, err := history.Open(b.Context(), filepath.Join(dir, "history.db"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer func() { _ = h.Close() }()
+	br, err := broker.Open(b.Context(), broker.Config{Dir: dir})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer br.Close()
+	p := &pipeline{club: cl, broker: br, history: h, chat: chat.NewTerminal(&bytes.Buffer{}), log: slog.New(slog.DiscardHandler)}
+	p.build(map[role]bool{roleScorer: true, roleAlerts: true})
+	b.StartTimer()
+	err = p.during(b.Context(), func(ctx context.Context) error {
+		for _, f := range files {
+			m := broker.FileMessage{ID: schemas.NewFileID(f.Content), Content: f.Content, Size: int64(len(f.Content))}
+			m.Origin = schemas.Origin{Folder: filepath.Join(dir, f.Folder), Path: f.Path[len(f.Folder)+1:], Squad: cl.Squads[0].ID}
+			if f.Folder != "inbox/first" {
+				m.Origin.Squad = cl.Squads[1].ID
+			}
+			if _, err := br.PublishFile(ctx, m); err != nil {
+				return err
+			}
+		}
+		return p.settled(ctx)
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+}

@@ -1,0 +1,121 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"sync"
+)
+
+// groupMost bounds the writes of one transaction, and with it how long a reader
+// of another process may see an older state.
+const groupMost = 64
+
+// group gathers writes that wait at the same time into one transaction. What a
+// durable write costs is the disk's flush at its commit; those who wait for the
+// disk together share one. Each write is still whole or not at all: it has a
+// savepoint of its own.
+type group struct {
+	mu      sync.Mutex
+	waiting []*groupedWrite
+	running bool
+}
+
+// groupedWrite is one write that waits for its turn.
+type groupedWrite struct {
+	ctx  context.Context
+	fn   func(*sqliteTx) error
+	done chan error
+}
+
+// write runs fn in a transaction and returns when it is on disk; what names the
+// write in errors.
+func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx) error) error {
+	w := &groupedWrite{ctx: ctx, fn: fn, done: make(chan error, 1)}
+	s.group.mu.Lock()
+	s.group.waiting = append(s.group.waiting, w)
+	lead := !s.group.running
+	s.group.running = true
+	s.group.mu.Unlock()
+	if lead {
+		go s.writeGroups()
+	}
+	if err := <-w.done; err != nil {
+		return fmt.Errorf("history: save %s: %w", what, err)
+	}
+	return nil
+}
+
+// writeGroups writes until nobody waits.
+func (s *sqliteStore) writeGroups() {
+	for {
+		s.group.mu.Lock()
+		n := min(len(s.group.waiting), groupMost)
+		batch := s.group.waiting[:n:n]
+		s.group.waiting = s.group.waiting[n:]
+		if n == 0 {
+			s.group.running = false
+			s.group.mu.Unlock()
+			return
+		}
+		s.group.mu.Unlock()
+		s.writeGroup(batch)
+	}
+}
+
+// writeGroup runs a batch in one transaction and tells each write how it went.
+func (s *sqliteStore) writeGroup(batch []*groupedWrite) {
+	errs := make([]error, len(batch))
+	err := s.inTransaction(func(tx *sql.Tx) error {
+		for i, w := range batch {
+			if errs[i] = s.inSavepoint(tx, w, len(batch) > 1); errs[i] != nil && len(batch) == 1 {
+				return errs[i]
+			}
+		}
+		return nil
+	})
+	for i, w := range batch {
+		if errs[i] == nil {
+			errs[i] = err
+		}
+		w.done <- errs[i]
+	}
+}
+
+// inTransaction commits what fn did unless it returns an error. It belongs to
+// several writes, so that no one's context ends it.
+func (s *sqliteStore) inTransaction(fn func(*sql.Tx) error) error {
+	tx, err := s.writer.BeginTx(context.Background(), nil)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = tx.Rollback() }() // after Commit it does nothing
+	if err := fn(tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// inSavepoint runs one write; when it fails, what it did is undone and the
+// others of its group stand.
+func (s *sqliteStore) inSavepoint(tx *sql.Tx, w *groupedWrite, shared bool) error {
+	if err := w.ctx.Err(); err != nil {
+		return err
+	}
+	t := &sqliteTx{ctx: w.ctx, prepared: s.writes, tx: tx}
+	if !shared {
+		return w.fn(t)
+	}
+	ctx := context.Background()
+	if _, err := tx.ExecContext(ctx, "SAVEPOINT one"); err != nil {
+		return err
+	}
+	if err := w.fn(t); err != nil {
+		_, undo := tx.ExecContext(ctx, "ROLLBACK TO one")
+		_, release := tx.ExecContext(ctx, "RELEASE one")
+		return errors.Join(err, undo, release)
+	}
+	_, err := tx.ExecContext(ctx, "RELEASE one")
+	return err
+}
