@@ -26,6 +26,7 @@ func TestAnalysts(t *testing.T) {
 	t.Run("views", a.views)
 	t.Run("recipes", a.recipes)
 	t.Run("access", a.access)
+	t.Run("export", a.export)
 
 }
 

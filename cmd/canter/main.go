@@ -38,6 +38,7 @@ type cli struct {
 	Check  checkCmd  `cmd:"" help:"Read the club file strictly, try folders, broker, database and chat, and say what serve would do."`
 	Tests  testsCmd  `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
 	SQL    sqlCmd    `cmd:"" name:"sql" help:"Run a read-only query on the history."`
+	Export exportCmd `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
 	Replay replayCmd `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
 }
 
@@ -105,7 +106,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "sql", "replay":
+		case "serve", "demo", "score", "check", "tests", "sql", "export", "replay":
 			return a + " "
 		}
 	}

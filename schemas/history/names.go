@@ -1,6 +1,7 @@
 package history
 
 import (
+	_ "embed"
 	"io/fs"
 	"regexp"
 	"strings"
@@ -31,4 +32,46 @@ func Names() []string {
 		}
 	}
 	return names
+}
+
+// Dictionary is the data dictionary, a page in Markdown.
+//
+//go:embed DICTIONARY.md
+var Dictionary string
+
+// Kind is what a column holds, in words that fit both engines.
+type Kind string
+
+// Kinds of columns.
+const (
+	Text    Kind = "text"
+	Integer Kind = "integer"
+	Float   Kind = "number"
+	// Time is an instant: text in SQLite, a DateTime in ClickHouse.
+	Time Kind = "time"
+)
+
+// Column is a column of a table or view, as the data dictionary has it.
+type Column struct {
+	Name     string
+	Kind     Kind
+	Nullable bool
+	Meaning  string
+}
+
+var dictionaryRow = regexp.MustCompile(`(?m)^\| ([a-z0-9_]+) \| (text|integer|number|time)( or NULL)? \| (.*) \|$`)
+
+// Columns returns the columns of one of [Names] in their order, nil when there
+// is no such table.
+func Columns(table string) []Column {
+	_, section, found := strings.Cut(Dictionary, "\n## "+table+"\n")
+	if !found {
+		return nil
+	}
+	section, _, _ = strings.Cut(section, "\n## ")
+	var columns []Column
+	for _, m := range dictionaryRow.FindAllStringSubmatch(section, -1) {
+		columns = append(columns, Column{Name: m[1], Kind: Kind(m[2]), Nullable: m[3] != "", Meaning: strings.ReplaceAll(m[4], `\|`, "|")})
+	}
+	return columns
 }
