@@ -39,6 +39,7 @@ type cli struct {
 	Tests  testsCmd  `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
 	SQL    sqlCmd    `cmd:"" name:"sql" help:"Run a read-only query on the history."`
 	Export exportCmd `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
+	Erase  eraseCmd  `cmd:"" help:"Take one athlete out of history and archive for good."`
 	Replay replayCmd `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
 }
 
@@ -106,7 +107,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "sql", "export", "replay":
+		case "serve", "demo", "score", "check", "tests", "sql", "export", "erase", "replay":
 			return a + " "
 		}
 	}

@@ -96,6 +96,12 @@ type Store interface {
 	SaveAthletes(ctx context.Context, as []AthleteRow) error
 	// Athletes returns the athletes table, ordered by id.
 	Athletes(ctx context.Context) ([]AthleteRow, error)
+
+	// Erase takes one athlete out of every table, for good: the rows that are
+	// theirs go, and words that name them go from rows of others. Then it looks
+	// for them everywhere; [Erased.Left] says where they are still found. It
+	// may be repeated, and should be when it failed.
+	Erase(ctx context.Context, who Erasure) (*Erased, error)
 }
 
 // Reader answers read-only SQL.
