@@ -15,6 +15,8 @@ const (
 	FileScored FileState = "scored"
 	// FileTraining: read without trouble, no test inside. Welcome, not an error.
 	FileTraining FileState = "training"
+	// FileSeries: daily series (RPE, sleep, wellness, ...), no heart rate.
+	FileSeries FileState = "series"
 	// FileParked: could not be handled; the reason says why. Can be replayed.
 	FileParked FileState = "parked"
 )

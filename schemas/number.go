@@ -94,8 +94,8 @@ func (n *Number) UnmarshalJSON(b []byte) error {
 		*n = Number{}
 		return nil
 	}
-	// Not json.Unmarshal, which takes five times as long: a history read
-	// decodes many of these.
+	// Not json.Unmarshal, which looks at b twice: a history read decodes many
+	// of these.
 	v, err := strconv.ParseFloat(string(b), 64)
 	if err != nil {
 		return fmt.Errorf("schemas: can't read %.40s as a number", b)

@@ -6,6 +6,7 @@ import (
 
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
+	"canter.example/schemas/history"
 )
 
 // onCorrection writes staff's word down, then asks for the file to be scored
@@ -56,7 +57,14 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 		}
 	}
 	f.Version = v
-	if err := s.history.SaveFile(ctx, f, outcomes, windows); err != nil {
+	result := history.FileResult{File: f, Tests: outcomes, Traces: windows}
+	if result.Loads, err = s.history.FileLoads(ctx, id); err != nil {
+		return err
+	}
+	if result.Series, err = s.history.FileSeries(ctx, id); err != nil {
+		return err
+	}
+	if err := s.save(ctx, result); err != nil {
 		return err
 	}
 	return s.tell(ctx, f, outcomes, outcomes, v)

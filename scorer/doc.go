@@ -14,10 +14,12 @@
 //   - A correction is first written to the audit table, then asks for its file
 //     to be scored again by a new event. So the newest event of a file always
 //     sees every correction before it, whichever of many scorers handles it.
+//   - Every recording of a known athlete leaves its training load, with a test
+//     or without; daily series (RPE, sleep, ...) are stored beside it.
 //   - A file that can't be handled is parked with its reason in words.
 //
 // The way through the code: service.go receives, file.go takes one file from
-// bytes to outcomes, correction.go handles staff's word. Whose file it is:
-// package scorer/identify. Cleaning, finding and scoring, all pure: package
-// scorer/engine.
+// bytes to outcomes, context.go makes what stands beside them, correction.go
+// handles staff's word. Whose file it is: package scorer/identify. Cleaning,
+// finding and scoring, all pure: package scorer/engine.
 package scorer

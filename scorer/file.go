@@ -10,6 +10,7 @@ import (
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
+	"canter.example/schemas/history"
 	"canter.example/scorer/engine"
 	"canter.example/scorer/identify"
 )
@@ -18,6 +19,8 @@ import (
 type scored struct {
 	outcomes []schemas.Outcome
 	windows  map[schemas.TestID][]schemas.TraceSecond
+	loads    []schemas.TraceLoad
+	series   []schemas.SeriesValue
 	// unknown are the traces that nobody could be found for, in words.
 	unknown []string
 	// remarks say why traces held no test.
@@ -35,8 +38,17 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	zone, date := s.openEnds(msg.Origin)
 	traces, format, err := s.decode(msg, zone, date)
+	var days series
+	if err != nil || format == archive {
+		days = s.readSeries(msg, zone, date)
+	}
 	if err != nil {
-		return s.park(ctx, msg, v, format, err.Error())
+		if !days.found {
+			return s.park(ctx, msg, v, format, err.Error())
+		}
+		if format == "" {
+			format = table
+		}
 	}
 	rulings, err := s.rulings(ctx, msg.ID)
 	if err != nil {
@@ -53,32 +65,67 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if failed != nil {
 		return s.park(ctx, msg, v, format, failed.Error())
 	}
+	result.series = days.values
+	result.unknown = append(result.unknown, days.unknown...)
 	f := schemas.File{
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		Tests: len(result.outcomes), Traces: len(traces), Version: v,
 	}
-	switch {
-	case len(result.unknown) > 0:
-		f.State, f.Reason = schemas.FileParked, strings.Join(result.unknown, "; ")
-		if len(result.outcomes) > 0 {
-			f.Reason = fmt.Sprintf("in part (%d tests were scored): %s", len(result.outcomes), f.Reason)
-		}
-	case len(result.outcomes) > 0:
-		f.State = schemas.FileScored
-	default:
-		f.State, f.Reason = schemas.FileTraining, strings.Join(result.remarks, "; ")
-	}
-	for i := range result.outcomes {
-		result.outcomes[i].Version = v
-	}
-	if err := s.history.SaveFile(ctx, f, result.outcomes, result.windows); err != nil {
+	f.State, f.Reason = result.state()
+	err = s.save(ctx, history.FileResult{File: f, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series})
+	if err != nil {
 		return err
 	}
-	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "reason", f.Reason)
+	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "values", len(result.series), "reason", f.Reason)
 	if err := s.tellMates(ctx, f, result, v); err != nil {
 		return err
 	}
 	return s.tell(ctx, f, before, result.outcomes, v)
+}
+
+// The formats, as the decoder names them, that may hold daily series.
+const (
+	archive = "zip"
+	table   = "csv"
+)
+
+// state says what became of the file, and why.
+func (r *scored) state() (schemas.FileState, string) {
+	switch {
+	case len(r.unknown) > 0:
+		reason := strings.Join(r.unknown, "; ")
+		var stored []string
+		if n := len(r.outcomes); n > 0 {
+			stored = append(stored, fmt.Sprintf("%d tests were scored", n))
+		}
+		if n := len(r.series); n > 0 {
+			stored = append(stored, fmt.Sprintf("%d daily values were stored", n))
+		}
+		if len(stored) > 0 {
+			reason = fmt.Sprintf("in part (%s): %s", strings.Join(stored, ", "), reason)
+		}
+		return schemas.FileParked, reason
+	case len(r.outcomes) > 0:
+		return schemas.FileScored, ""
+	case len(r.loads) == 0 && len(r.series) > 0:
+		return schemas.FileSeries, ""
+	default:
+		return schemas.FileTraining, strings.Join(r.remarks, "; ")
+	}
+}
+
+// save stores a result under the version of its file.
+func (s *Service) save(ctx context.Context, r history.FileResult) error {
+	for i := range r.Tests {
+		r.Tests[i].Version = r.File.Version
+	}
+	for i := range r.Loads {
+		r.Loads[i].Version = r.File.Version
+	}
+	for i := range r.Series {
+		r.Series[i].Version = r.File.Version
+	}
+	return s.history.SaveResult(ctx, r)
 }
 
 // decode runs the decoder; its panic is a damaged file, not a dead service.
@@ -121,6 +168,7 @@ func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []sc
 			out.unknown = append(out.unknown, err.Error())
 			continue
 		}
+		out.loads = append(out.loads, s.load(msg, tr, who))
 		found, remark, err := s.trace(ctx, msg, tr, who, rulings, &out)
 		if err != nil {
 			return out, nil, err
@@ -257,7 +305,7 @@ func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		State: schemas.FileParked, Reason: reason, Version: v,
 	}
-	if err := s.history.SaveFile(ctx, f, nil, nil); err != nil {
+	if err := s.history.SaveResult(ctx, history.FileResult{File: f}); err != nil {
 		return err
 	}
 	s.log.Warn("file parked", "file", f.ID.Short(), "path", f.Origin.Path, "reason", reason)

@@ -22,6 +22,11 @@ const Durable = "scorer"
 // decoder parks the file, with the error's text as the reason.
 type Decoder func(name string, content []byte, zone *time.Location, date time.Time) (traces []schemas.Trace, format string, err error)
 
+// SeriesDecoder reads the daily series of a file that holds such, alone or, in
+// an archive, beside recordings; found is false for any other file. There may
+// be rows beside an error: those that could be read.
+type SeriesDecoder func(name string, content []byte, zone *time.Location, date time.Time) (rows []schemas.SeriesRow, found bool, err error)
+
 // Broker is what the scorer needs of the broker.
 type Broker interface {
 	Consume(ctx context.Context, w broker.Work, h broker.Handler) error
@@ -40,9 +45,12 @@ type History interface {
 	SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error)
 	// TraceSeconds returns the stored window of a test.
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
-	// SaveFile stores a file's record with its outcomes and trace windows, and
-	// removes tests of the file that are not among them.
-	SaveFile(ctx context.Context, f schemas.File, os []schemas.Outcome, ws map[schemas.TestID][]schemas.TraceSecond) error
+	// FileLoads and FileSeries return what else is stored of a file.
+	FileLoads(ctx context.Context, id schemas.FileID) ([]schemas.TraceLoad, error)
+	FileSeries(ctx context.Context, id schemas.FileID) ([]schemas.SeriesValue, error)
+	// SaveResult stores a file's record with all that was found in it, and
+	// removes what an earlier scoring found and this did not.
+	SaveResult(ctx context.Context, r history.FileResult) error
 	// Corrections returns those of a file's tests, in order of their ID.
 	Corrections(ctx context.Context, id schemas.FileID) ([]schemas.Correction, error)
 	SaveCorrection(ctx context.Context, c schemas.Correction) error
@@ -52,6 +60,8 @@ type History interface {
 type Config struct {
 	Club   *club.Club
 	Decode Decoder
+	// Series reads daily series; nil when such files are to be parked.
+	Series SeriesDecoder
 	// Workers score files at the same time, in this process.
 	Workers int
 	Log     *slog.Logger

@@ -83,6 +83,13 @@ func decode(limits formats.Limits) scorer.Decoder {
 	}
 }
 
+// decodeSeries is the scorer's decoder of daily series.
+func decodeSeries(limits formats.Limits) scorer.SeriesDecoder {
+	return func(name string, content []byte, zone *time.Location, date time.Time) ([]schemas.SeriesRow, bool, error) {
+		return formats.DecodeSeries(name, content, formats.Options{Zone: zone, Date: date, Limits: limits})
+	}
+}
+
 // newChat returns the chat of the club file. The terminal writes to w.
 func newChat(c *club.Club, h history.Store, w io.Writer) (chat.Poster, error) {
 	if c.Chat.Kind != club.ChatSlack {
@@ -155,7 +162,10 @@ func (p *pipeline) build(roles map[role]bool) {
 		p.watcher = ingest.New(ingestConfig(p.club, p.log), p.broker)
 	}
 	if roles[roleScorer] {
-		p.scorer = scorer.New(scorer.Config{Club: p.club, Decode: decode(formats.Limits{}), Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log}, p.broker, p.history)
+		p.scorer = scorer.New(scorer.Config{
+			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}),
+			Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log,
+		}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {
 		p.alerts = alerts.New(alerts.Config{Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now}, p.broker, p.history)

@@ -199,6 +199,10 @@ func results(t *testing.T, address string) []string {
 		`SELECT test_id, athlete, session, start_ms, start_source, round(start_confidence, 6), round(hrex_bpm, 6), round(hrex_pct, 6), round(hrr60_bpm, 6),
 		        round(coverage, 6), quality, reasons, staff FROM tests ORDER BY test_id`,
 		`SELECT test_id, measure, seconds, state, baseline_n, round(baseline_mean, 6), round(sd_used, 6), round(z, 6), round(change, 6), rules FROM assessments ORDER BY test_id, measure, seconds`,
+		`SELECT athlete, local_date, start_ms, part, round(minutes, 6), round(trimp, 6), round(edwards, 6), counts FROM loads ORDER BY athlete, start_ms, file_id, part`,
+		`SELECT athlete, local_date, sessions, round(minutes, 6), round(coverage, 6), round(trimp, 6) FROM athlete_days ORDER BY athlete, local_date`,
+		`SELECT test_id, sessions_3d, round(minutes_3d, 6), round(trimp_3d, 6), sessions_7d, round(coverage_7d, 6), round(trimp_7d, 6), round(edwards_7d, 6) FROM tests_with_load ORDER BY test_id`,
+		`SELECT athlete, squad, local_date, series, round(value, 6), unit FROM daily_series ORDER BY athlete, squad, local_date, series`,
 		`SELECT alert_id, rule, athlete, state, told, text FROM alerts WHERE rule <> 'file-parked' ORDER BY alert_id`,
 	} {
 		rows := answer(t, address, q)

@@ -17,10 +17,14 @@ type sqlCmd struct {
 // Help is shown below the options.
 func (sqlCmd) Help() string {
 	return `The tables: files, tests, trace_seconds, assessments, alerts, messages,
-corrections, athletes, slots. The same names hold in SQLite and ClickHouse.
+corrections, athletes, slots; and the context of tests: loads (each recording),
+athlete_days (each day), tests_with_load (each test with the load of the 3 and 7
+days before) and daily_series (RPE, sleep, ...). The same names hold in SQLite
+and ClickHouse.
 
 Examples:
   canter sql "SELECT athlete, start, hrex_pct, hrr60_bpm FROM tests ORDER BY start DESC" --limit 20
+  canter sql "SELECT athlete, local_date, hrex_pct, trimp_3d, coverage_3d FROM tests_with_load ORDER BY start"
   canter sql --format csv "SELECT * FROM assessments WHERE measure = 'hrex'" > hrex.csv`
 }
 

@@ -131,6 +131,7 @@ type shown struct {
 	Assessment  *schemas.Assessment   `json:"assessment"`
 	Alerts      []schemas.Alert       `json:"alerts"`
 	Corrections []schemas.Correction  `json:"corrections"`
+	Context     testContext           `json:"context"`
 	Trace       []schemas.TraceSecond `json:"trace,omitempty"`
 }
 
@@ -170,6 +171,9 @@ func (c *testsShowCmd) gather(ctx context.Context, h history.Store) (*shown, err
 	if s.Corrections, err = h.AllCorrections(ctx, o.TestID); err != nil {
 		return nil, err
 	}
+	if s.Context, err = contextOf(ctx, h, &o); err != nil {
+		return nil, err
+	}
 	if c.Trace {
 		if s.Trace, err = h.TraceSeconds(ctx, o.TestID); err != nil {
 			return nil, err
@@ -207,6 +211,7 @@ func (s *shown) print(std streams) error {
 			return err
 		}
 	}
+	s.Context.print(std.out)
 	for _, a := range s.Alerts {
 		_, _ = fmt.Fprintf(std.out, "alert %s: %s, %s\n", a.ID, a.Rule, a.State)
 	}

@@ -3,6 +3,7 @@ package history_test
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"canter.example/schemas"
 	"canter.example/schemas/history"
@@ -30,7 +31,11 @@ func benchmark(b *testing.B, s history.Store) {
 		f := file(n, 1)
 		o := outcome(&f, 0, athlete)
 		o.Session = session
-		ok(b, s.SaveFile(ctx, f, []schemas.Outcome{o}, map[schemas.TestID][]schemas.TraceSecond{o.TestID: window}))
+		start := noon.AddDate(0, 0, -n)
+		ok(b, s.SaveResult(ctx, history.FileResult{
+			File: f, Tests: []schemas.Outcome{o}, Traces: map[schemas.TestID][]schemas.TraceSecond{o.TestID: window},
+			Loads: []schemas.TraceLoad{load(&f, "", athlete, start, time.Hour, 55)}, Series: []schemas.SeriesValue{value(&f, athlete, "sleep", -n, 7.5)},
+		}))
 		return o.TestID
 	}
 	b.Run("SaveFile", func(b *testing.B) {
@@ -86,6 +91,15 @@ func benchmark(b *testing.B, s history.Store) {
 	read("SessionTests", 25, func() (int, error) { l, err := s.SessionTests(ctx, "today"); return len(l), err })
 	read("Test", 1, func() (int, error) { _, _, err := s.Test(ctx, id); return 1, err })
 	read("TraceSeconds", 1200, func() (int, error) { l, err := s.TraceSeconds(ctx, id); return len(l), err })
+	read("AthleteLoads", 100, func() (int, error) {
+		l, err := s.AthleteLoads(ctx, "anna", time.Time{}, time.Time{})
+		return len(l), err
+	})
+	read("AthleteSeries", 100, func() (int, error) { l, err := s.AthleteSeries(ctx, "anna", "U21", "", ""); return len(l), err })
+	read("query,loads before tests", 100, func() (int, error) {
+		r, err := s.Query(ctx, "SELECT test_id, trimp_3d FROM tests_with_load WHERE athlete = 'anna'", 0)
+		return len(r.Values), err
+	})
 	read("SaveAssessments", 1, func() (int, error) { return 1, s.SaveAssessments(ctx, []schemas.Assessment{assessment(id, 1)}) })
 	read("SaveAlert", 1, func() (int, error) { return 1, s.SaveAlert(ctx, alert("a1", 1), []schemas.Message{message("m1")}) })
 	read("query,one trace", 1200, func() (int, error) {

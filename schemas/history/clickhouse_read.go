@@ -202,6 +202,49 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 	return ts, err
 }
 
+// counted adds that a row's write counts. Only the files with rows that meet
+// the condition so far are asked about.
+func (c conditions) counted(table string) conditions {
+	c.add("write_id IN (SELECT write_id FROM stored_files FINAL WHERE file_id IN (SELECT file_id FROM "+table+c.sql()+"))", c.args...)
+	return c
+}
+
+// FileLoads implements [Store].
+func (s *clickhouseStore) FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error) {
+	var c conditions
+	c.add("file_id = ?", string(file))
+	return s.loads(ctx, c)
+}
+
+// AthleteLoads implements [Store].
+func (s *clickhouseStore) AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error) {
+	return s.loads(ctx, loadsWhere(athlete, from, to))
+}
+
+func (s *clickhouseStore) loads(ctx context.Context, c conditions) ([]schemas.TraceLoad, error) {
+	c = c.counted("stored_loads")
+	return clickhouseRows(ctx, s, "loads", scanLoad,
+		"SELECT "+loadColumns.list()+" FROM stored_loads FINAL"+c.sql()+" ORDER BY start_ms, file_id, part", c.args...)
+}
+
+// AthleteSeries implements [Store]. It is the view daily_series with the
+// condition inside, where the server can make use of it.
+func (s *clickhouseStore) AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error) {
+	c := seriesWhere(athlete, squad, from, to).counted("stored_series")
+	return clickhouseRows(ctx, s, "series of athlete "+athlete, scanSeries,
+		"SELECT "+seriesColumns.list()+" FROM (SELECT "+seriesColumns.list()+", seen_ms FROM stored_series FINAL"+c.sql()+
+			" ORDER BY seen_ms DESC, file_id DESC LIMIT 1 BY athlete, squad, local_date, series) ORDER BY local_date, series, athlete, squad", c.args...)
+}
+
+// FileSeries implements [Store].
+func (s *clickhouseStore) FileSeries(ctx context.Context, file schemas.FileID) ([]schemas.SeriesValue, error) {
+	var c conditions
+	c.add("file_id = ?", string(file))
+	c = c.counted("stored_series")
+	return clickhouseRows(ctx, s, "series of file "+file.Short(), scanSeries,
+		"SELECT "+seriesColumns.list()+" FROM stored_series FINAL"+c.sql()+" ORDER BY local_date, series, athlete, squad", c.args...)
+}
+
 func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 	var second []int32
 	var dropped []string

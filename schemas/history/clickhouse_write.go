@@ -17,8 +17,10 @@ import (
 var (
 	storedTraceColumns = []string{"test_id", "athlete", "file_id",
 		"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms", "write_id"}
-	storedFileColumns = append(append([]string{}, fileColumns.plain...), "write_id")
-	storedTestColumns = append(append([]string{}, testColumns.plain...), "write_id")
+	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "write_id")
+	storedLoadColumns   = append(append([]string{}, loadColumns.plain...), "write_id")
+	storedSeriesColumns = append(append([]string{}, seriesColumns.plain...), "write_id")
+	storedTestColumns   = append(append([]string{}, testColumns.plain...), "write_id")
 )
 
 // fileWrite is one SaveFile, ready to be sent.
@@ -29,55 +31,92 @@ type fileWrite struct {
 	file    []any
 	tests   [][]any
 	traces  [][]any
+	loads   [][]any
+	series  [][]any
 	done    chan error
 }
 
 // SaveFile implements [Store].
 func (s *clickhouseStore) SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error {
-	w, err := newFileWrite(&f, tests, traces)
+	return s.SaveResult(ctx, FileResult{File: f, Tests: tests, Traces: traces})
+}
+
+// SaveResult implements [Store].
+func (s *clickhouseStore) SaveResult(ctx context.Context, r FileResult) error {
+	w, err := newFileWrite(&r)
 	if err == nil {
 		err = s.files.save(ctx, w)
 	}
 	if err != nil {
-		return fmt.Errorf("history: save file %s: %w", f.ID.Short(), err)
+		return fmt.Errorf("history: save file %s: %w", r.File.ID.Short(), err)
 	}
 	return nil
 }
 
-func newFileWrite(f *schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) (*fileWrite, error) {
+func newFileWrite(r *FileResult) (*fileWrite, error) {
+	f := &r.File
 	w := &fileWrite{id: string(f.ID), version: uint64(f.Version)}
 	row, err := fileValues(f, noClock)
 	if err != nil {
 		return nil, err
 	}
-	if err := checkWrite(f, tests, traces); err != nil {
+	if err := checkWrite(f, r.Tests, r.Traces); err != nil {
+		return nil, err
+	}
+	if err := r.checkContext(); err != nil {
 		return nil, err
 	}
 	digest := newDigest()
 	w.file = fileColumns.withoutTimes(row)
 	digest.add(w.file)
-	for i := range tests {
-		o := &tests[i]
+	for i := range r.Tests {
+		o := &r.Tests[i]
 		values, err := testValues(o, noClock)
 		if err != nil {
 			return nil, err
 		}
 		values = testColumns.withoutTimes(values)
-		window := traces[o.TestID]
+		window := r.Traces[o.TestID]
 		digest.add(values)
 		digest.add(window)
 		w.tests = append(w.tests, absentAsNaN(values))
 		w.traces = append(w.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))
 	}
+	if err := w.addContext(r, digest); err != nil {
+		return nil, err
+	}
 	if w.writeID, err = digest.sum(); err != nil {
 		return nil, err
 	}
 	w.file = append(w.file, w.writeID)
-	for i := range w.tests {
-		w.tests[i] = append(w.tests[i], w.writeID)
-		w.traces[i] = append(w.traces[i], w.writeID)
+	for _, rows := range [][][]any{w.tests, w.traces, w.loads, w.series} {
+		for i := range rows {
+			rows[i] = append(rows[i], w.writeID)
+		}
 	}
 	return w, nil
+}
+
+// addContext makes the rows of loads and series.
+func (w *fileWrite) addContext(r *FileResult, digest *digest) error {
+	for i := range r.Loads {
+		values, err := loadValues(&r.Loads[i], noClock)
+		if err != nil {
+			return err
+		}
+		values = loadColumns.withoutTimes(values)
+		digest.add(values)
+		w.loads = append(w.loads, absentAsNaN(values))
+	}
+	for i := range r.Series {
+		values, err := seriesValues(&r.Series[i], r.File.Origin.Seen)
+		if err != nil {
+			return err
+		}
+		digest.add(values)
+		w.series = append(w.series, values)
+	}
+	return nil
 }
 
 // digest names a content: the same content has the same name in every process.
@@ -141,7 +180,7 @@ func (s *clickhouseStore) flushFiles(ctx context.Context, ws []*fileWrite) error
 	for _, h := range heads {
 		stored[h.id] = h
 	}
-	var files, tests, traces [][]any
+	var files, tests, traces, loads, series [][]any
 	for _, w := range ws {
 		h, found := stored[w.id]
 		if found && (h.version > w.version || h.version == w.version && h.writeID == w.writeID) {
@@ -150,6 +189,14 @@ func (s *clickhouseStore) flushFiles(ctx context.Context, ws []*fileWrite) error
 		files = append(files, w.file)
 		tests = append(tests, w.tests...)
 		traces = append(traces, w.traces...)
+		loads = append(loads, w.loads...)
+		series = append(series, w.series...)
+	}
+	if err := s.insert(ctx, "stored_loads", storedLoadColumns, loads); err != nil {
+		return err
+	}
+	if err := s.insert(ctx, "stored_series", storedSeriesColumns, series); err != nil {
+		return err
 	}
 	if err := s.insert(ctx, "stored_traces", storedTraceColumns, traces); err != nil {
 		return err

@@ -26,7 +26,13 @@ func filled(t testing.TB, s history.Store) (schemas.File, schemas.Outcome) {
 	o.MicrocycleDay, o.Surface, o.Staff = hostile, hostile, hostile
 	ts := trace(3)
 	ts[1].Dropped = hostile
-	ok(t, s.SaveFile(ctx, f, []schemas.Outcome{o}, map[schemas.TestID][]schemas.TraceSecond{o.TestID: ts}))
+	l := load(&f, hostile, hostile, noon, time.Hour, 50)
+	l.Squad, l.HRmax.Source, l.Reasons = hostile, hostile, []schemas.Reason{{Code: hostile, Text: hostile}}
+	v := schemas.SeriesValue{Athlete: hostile, Squad: hostile, Date: "2026-03-04", Series: hostile, Value: 1, Unit: hostile, FileID: f.ID, Version: f.Version}
+	ok(t, s.SaveResult(ctx, history.FileResult{
+		File: f, Tests: []schemas.Outcome{o}, Traces: map[schemas.TestID][]schemas.TraceSecond{o.TestID: ts},
+		Loads: []schemas.TraceLoad{l}, Series: []schemas.SeriesValue{v},
+	}))
 	a := assessment(hostile, 5)
 	a.Athlete, a.Squad, a.Protocol, a.Session, a.Fired[0] = hostile, hostile, hostile, hostile, schemas.FiredRule{Rule: hostile, Reason: hostile}
 	c := &a.Comparisons[0]
@@ -50,6 +56,10 @@ func filled(t testing.TB, s history.Store) (schemas.File, schemas.Outcome) {
 	gotFile, _, err := s.File(ctx, f.ID)
 	ok(t, err)
 	same(t, "file", gotFile, f)
+	same(t, "loads", loadsOf(t, s, hostile), []schemas.TraceLoad{l})
+	values, err := s.AthleteSeries(ctx, hostile, hostile, "", "")
+	ok(t, err)
+	same(t, "series", values, []schemas.SeriesValue{v})
 	seconds, err := s.TraceSeconds(ctx, o.TestID)
 	ok(t, err)
 	same(t, "trace", seconds, ts)
@@ -101,7 +111,8 @@ func TestBothEnginesHaveTheSameColumns(t *testing.T) {
 	sqlite, clickhouse := open(t, historytest.SQLite(t)), open(t, historytest.ClickHouse(t))
 	filled(t, sqlite)
 	filled(t, clickhouse)
-	for _, name := range []string{"files", "tests", "trace_seconds", "assessments", "alerts", "messages", "corrections", "athletes", "slots"} {
+	for _, name := range []string{"files", "tests", "trace_seconds", "assessments", "alerts", "messages", "corrections", "athletes", "slots",
+		"loads", "athlete_days", "tests_with_load", "daily_series"} {
 		a, err := sqlite.Query(t.Context(), "SELECT * FROM "+name, 0)
 		ok(t, err)
 		b, err := clickhouse.Query(t.Context(), "SELECT * FROM "+name, 0)
@@ -136,7 +147,7 @@ func TestEveryColumnIsExplained(t *testing.T) {
 	for _, name := range files {
 		b, err := os.ReadFile(name)
 		ok(t, err)
-		for _, line := range strings.Split(string(b), "\n") {
+		for line := range strings.SplitSeq(string(b), "\n") {
 			if column.MatchString(line) {
 				explained++
 				if !regexp.MustCompile(` -- \S.{8,}`).MatchString(line) {

@@ -66,7 +66,7 @@ func ok(t testing.TB, err error) {
 }
 
 // hostile is a text that breaks careless quoting, escaping or encoding.
-const hostile = "O'Brien \"x\" `y` \\ \\' ; -- /* ? $1 {a} %s\n\tline two\r\n– Ünïçødé 走る 🏃 ‮rtl"
+const hostile = "O'Brien \"x\" `y` \\ \\' ; -- /* ? $1 {a} %s\n\tline two\r\n– Ünïçødé 走る 🏃 \u202ertl"
 
 var noon = time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
 

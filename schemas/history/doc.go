@@ -14,10 +14,12 @@
 //     process.
 //   - Writes may be repeated and may arrive in any order: the highest
 //     [schemas.Version] wins, an equal version may be written again.
-//   - A file, its tests and their traces change together: no reader of the Go
-//     interface sees half of a [Store.SaveFile].
+//   - A file, its tests and their traces, its loads and daily values change
+//     together: no reader of the Go interface sees half of a
+//     [Store.SaveResult].
 //   - The names files, tests, trace_seconds, assessments, alerts, messages,
-//     corrections, athletes and slots are tables or views with one row per
+//     corrections, athletes and slots, and for context loads, athlete_days,
+//     tests_with_load and daily_series, are tables or views with one row per
 //     thing as it stands now, with the same columns in both engines. What
 //     begins with stored_ is the engine's own affair.
 //   - Times are UTC, kept to the millisecond. A time column x holds text
@@ -34,8 +36,8 @@
 // It has neither transactions nor unique keys, and its merges remove
 // duplicates at a time of its own. Things of one row (a file, an alert, a
 // message, an assessment with its comparisons as arrays) are rows of a
-// ReplacingMergeTree and read with FINAL on a narrow key. Tests and traces
-// belong to a file: they are written first, under the file's version and a
+// ReplacingMergeTree and read with FINAL on a narrow key. Tests, traces, loads
+// and daily values belong to a file: they are written first, under the file's version and a
 // digest of the whole write; the row of the file, written last, says which
 // version and digest count. A process that dies in between leaves rows that
 // nobody counts.

@@ -22,14 +22,16 @@ var migrations embed.FS
 // versionTable remembers which migrations were applied.
 const versionTable = "canter_migrations"
 
-// migrate applies the migrations of a folder that the database lacks.
+// migrate applies the migrations of a folder that the database lacks, also
+// those numbered below one that is there: none depends on a later one, and
+// branches that add tables must merge in either order.
 func migrate(ctx context.Context, db *sql.DB, folder string, store database.Store) error {
 	files, err := fs.Sub(migrations, folder)
 	if err != nil {
 		return fmt.Errorf("history: %w", err)
 	}
 	p, err := goose.NewProvider(goose.DialectCustom, db, files, goose.WithStore(store),
-		goose.WithDisableGlobalRegistry(true), goose.WithSlog(slog.New(slog.DiscardHandler)))
+		goose.WithDisableGlobalRegistry(true), goose.WithAllowOutofOrder(true), goose.WithSlog(slog.New(slog.DiscardHandler)))
 	if err != nil {
 		return fmt.Errorf("history: %w", err)
 	}
@@ -68,9 +70,11 @@ func (clickhouseVersions) GetMigrationByVersion(table string) string {
 	return "SELECT max(stamp), argMax(is_applied, stamp) FROM " + table + " WHERE version_id = ? GROUP BY version_id"
 }
 
-// ListMigrations returns all versions, the highest first.
+// ListMigrations returns the versions that are applied, the highest first: goose
+// takes every version listed for one.
 func (clickhouseVersions) ListMigrations(table string) string {
-	return "SELECT version_id, argMax(is_applied, stamp) FROM " + table + " GROUP BY version_id ORDER BY version_id DESC"
+	return "SELECT version_id, argMax(is_applied, stamp) FROM " + table + " GROUP BY version_id" +
+		" HAVING argMax(is_applied, stamp) = 1 ORDER BY version_id DESC"
 }
 
 // GetLatestVersion returns the highest version.

@@ -39,6 +39,7 @@ func plain(v any) any {
 		return finite(r.Float())
 	case reflect.String:
 		return r.String()
+	default:
 	}
 	if s, ok := v.(fmt.Stringer); ok {
 		return s.String()

@@ -24,7 +24,7 @@ type columns struct {
 
 func cols(spec string) columns {
 	var c columns
-	for _, name := range strings.Fields(spec) {
+	for name := range strings.FieldsSeq(spec) {
 		bare := strings.TrimLeft(name, "-~")
 		c.write = append(c.write, bare)
 		c.times = append(c.times, name[0] == '~')

@@ -183,7 +183,7 @@ func (s *sqliteStore) statement(ctx context.Context, text string) (*sql.Stmt, er
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if first := s.prepared[text]; first != nil {
-		return first, p.Close()
+		return first, p.Close() //nolint:sqlclosecheck // its twin stays
 	}
 	s.prepared[text] = p
 	return p, nil
@@ -193,7 +193,7 @@ func (s *sqliteStore) statement(ctx context.Context, text string) (*sql.Stmt, er
 // only connection is taken.
 func (s *sqliteStore) prepareWrites(ctx context.Context) error {
 	for _, text := range sqliteWrites {
-		p, err := s.writer.PrepareContext(ctx, text)
+		p, err := s.writer.PrepareContext(ctx, text) //nolint:sqlclosecheck // Close does
 		if err != nil {
 			return fmt.Errorf("history: %w", err)
 		}
@@ -212,7 +212,7 @@ type sqliteTx struct {
 // exec runs one of the statements of sqliteWrites and returns how many rows it
 // changed.
 func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
-	r, err := t.tx.StmtContext(t.ctx, t.prepared[text]).ExecContext(t.ctx, args...)
+	r, err := t.tx.StmtContext(t.ctx, t.prepared[text]).ExecContext(t.ctx, args...) //nolint:sqlclosecheck // the transaction does
 	if err != nil {
 		return 0, err
 	}
@@ -221,7 +221,7 @@ func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
 
 // sqliteRows reads all rows of a query through scan.
 func sqliteRows[T any](ctx context.Context, s *sqliteStore, what string, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
-	p, err := s.statement(ctx, query)
+	p, err := s.statement(ctx, query) //nolint:sqlclosecheck // kept for the next read; Close does
 	if err != nil {
 		return nil, fmt.Errorf("history: read %s: %w", what, err)
 	}
@@ -276,6 +276,8 @@ var (
 		"test_id", " WHERE excluded.version >= stored_tests.version")
 	sqliteSaveTrace = upsert("stored_traces", cols("test_id seconds version"), "test_id",
 		" WHERE excluded.version >= stored_traces.version")
+	sqliteAddLoad        = insert("stored_loads", loadColumns.write)
+	sqliteAddSeries      = insert("stored_series", seriesColumns.write)
 	sqliteSaveAssessment = upsert("stored_assessments", assessmentColumns, "test_id",
 		" WHERE excluded.version >= stored_assessments.version")
 	sqliteSaveComparison = insert("stored_comparisons", append([]string{"test_id", "position"}, comparisonColumns.write...))
@@ -288,10 +290,13 @@ var (
 	sqliteMarkSlot      = upsert("slots", cols("job slot done done_ms"), "job,slot", " WHERE excluded.done_ms < slots.done_ms")
 
 	sqliteRemoveTests     = "UPDATE stored_tests SET removed_version = ? WHERE file_id = ? AND removed_version IS NULL"
+	sqliteDropLoads       = "DELETE FROM stored_loads WHERE file_id = ?"
+	sqliteDropSeries      = "DELETE FROM stored_series WHERE file_id = ?"
 	sqliteDropComparisons = "DELETE FROM stored_comparisons WHERE test_id = ?"
 	sqliteDropAthletes    = "DELETE FROM athletes"
 
 	sqliteWrites = []string{sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
+		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries,
 		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
 		sqliteSaveMessage, sqliteAddCorrection, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}
 )

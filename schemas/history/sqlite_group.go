@@ -39,7 +39,7 @@ func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx)
 	s.group.running = true
 	s.group.mu.Unlock()
 	if lead {
-		go s.writeGroups()
+		go s.writeGroups() //nolint:contextcheck // it writes for all who wait: no one's context ends it
 	}
 	if err := <-w.done; err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)

@@ -75,6 +75,7 @@ func onlyReads(action sqlite.AuthorizerActionCode, arg1, arg2, _, _ string) sqli
 		case "table_list", "table_info", "table_xinfo", "index_list", "index_info":
 			return sqlite.AuthorizerOK
 		}
+	default:
 	}
 	return sqlite.AuthorizerDeny
 }

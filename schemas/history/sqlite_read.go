@@ -105,22 +105,48 @@ func (s *sqliteStore) TraceSeconds(ctx context.Context, id schemas.TestID) ([]sc
 	return ts, nil
 }
 
+// FileLoads implements [Store].
+func (s *sqliteStore) FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error) {
+	return sqliteRows(ctx, s, "loads of file "+file.Short(), scanLoad,
+		"SELECT "+loadColumns.list()+" FROM stored_loads WHERE file_id = ? ORDER BY start_ms, file_id, part", string(file))
+}
+
+// AthleteLoads implements [Store].
+func (s *sqliteStore) AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error) {
+	c := loadsWhere(athlete, from, to)
+	return sqliteRows(ctx, s, "loads of athlete "+athlete, scanLoad,
+		"SELECT "+loadColumns.list()+" FROM stored_loads"+c.sql()+" ORDER BY start_ms, file_id, part", c.args...)
+}
+
+// AthleteSeries implements [Store].
+func (s *sqliteStore) AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error) {
+	c := seriesWhere(athlete, squad, from, to)
+	return sqliteRows(ctx, s, "series of athlete "+athlete, scanSeries,
+		"SELECT "+seriesColumns.list()+" FROM daily_series"+c.sql()+" ORDER BY local_date, series, athlete, squad", c.args...)
+}
+
+// FileSeries implements [Store].
+func (s *sqliteStore) FileSeries(ctx context.Context, file schemas.FileID) ([]schemas.SeriesValue, error) {
+	return sqliteRows(ctx, s, "series of file "+file.Short(), scanSeries,
+		"SELECT "+seriesColumns.list()+" FROM stored_series WHERE file_id = ? ORDER BY local_date, series, athlete, squad", string(file))
+}
+
 // sqliteAssessment reads an assessment and its comparisons in one statement,
 // so that both are of one moment: a row for each comparison, a single one with
 // no position when there is none.
 var sqliteAssessment = func() string {
-	list := "a." + strings.Join(assessmentColumns.read, ", a.") + ", c.position"
+	list := []string{"a." + strings.Join(assessmentColumns.read, ", a."), "c.position"}
 	for _, name := range comparisonColumns.read {
 		switch name {
 		case "measure", "unit", "state", "sd_method":
-			list += ", coalesce(c." + name + ", '')"
+			list = append(list, "coalesce(c."+name+", '')")
 		case "seconds", "baseline_n", "baseline_min_n":
-			list += ", coalesce(c." + name + ", 0)"
+			list = append(list, "coalesce(c."+name+", 0)")
 		default:
-			list += ", c." + name
+			list = append(list, "c."+name)
 		}
 	}
-	return "SELECT " + list + " FROM stored_assessments AS a LEFT JOIN stored_comparisons AS c ON c.test_id = a.test_id" +
+	return "SELECT " + strings.Join(list, ", ") + " FROM stored_assessments AS a LEFT JOIN stored_comparisons AS c ON c.test_id = a.test_id" +
 		" WHERE a.test_id = ? ORDER BY c.position"
 }()
 

@@ -10,46 +10,102 @@ import (
 
 // SaveFile implements [Store].
 func (s *sqliteStore) SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error {
-	what := "file " + f.ID.Short()
-	row, err := fileValues(&f, sqliteClock)
+	return s.SaveResult(ctx, FileResult{File: f, Tests: tests, Traces: traces})
+}
+
+// sqliteWrite is one SaveResult, ready to be written: all that can be made
+// before is, so that the write lock is held briefly.
+type sqliteWrite struct {
+	id, version  any
+	file         []any
+	tests, trace [][]any
+	loads        [][]any
+	series       [][]any
+}
+
+func newSQLiteWrite(r *FileResult) (*sqliteWrite, error) {
+	f := &r.File
+	w := &sqliteWrite{id: string(f.ID), version: uint64(f.Version)}
+	var err error
+	if w.file, err = fileValues(f, sqliteClock); err != nil {
+		return nil, err
+	}
+	if err := checkWrite(f, r.Tests, r.Traces); err != nil {
+		return nil, err
+	}
+	if err := r.checkContext(); err != nil {
+		return nil, err
+	}
+	for i := range r.Tests {
+		o := &r.Tests[i]
+		values, err := testValues(o, sqliteClock)
+		if err != nil {
+			return nil, err
+		}
+		seconds, err := encodeTrace(r.Traces[o.TestID])
+		if err != nil {
+			return nil, fmt.Errorf("trace of test %s: %w: %w", o.TestID, ErrInvalid, err)
+		}
+		w.tests = append(w.tests, append(values, nil))
+		w.trace = append(w.trace, []any{string(o.TestID), string(seconds), uint64(o.Version)})
+	}
+	for i := range r.Loads {
+		values, err := loadValues(&r.Loads[i], sqliteClock)
+		if err != nil {
+			return nil, err
+		}
+		w.loads = append(w.loads, values)
+	}
+	for i := range r.Series {
+		values, err := seriesValues(&r.Series[i], f.Origin.Seen)
+		if err != nil {
+			return nil, err
+		}
+		w.series = append(w.series, values)
+	}
+	return w, nil
+}
+
+// SaveResult implements [Store].
+func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
+	what := "file " + r.File.ID.Short()
+	w, err := newSQLiteWrite(&r)
 	if err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)
 	}
-	if err := checkWrite(&f, tests, traces); err != nil {
-		return fmt.Errorf("history: save %s: %w", what, err)
-	}
-	// All that can be made ready is, so that the write lock is held briefly.
-	type test struct{ row, trace []any }
-	ready := make([]test, len(tests))
-	for i := range tests {
-		o := &tests[i]
-		values, err := testValues(o, sqliteClock)
-		if err != nil {
-			return fmt.Errorf("history: save %s: %w", what, err)
-		}
-		seconds, err := encodeTrace(traces[o.TestID])
-		if err != nil {
-			return fmt.Errorf("history: save %s: trace of test %s: %w: %w", what, o.TestID, ErrInvalid, err)
-		}
-		ready[i] = test{append(values, nil), []any{string(o.TestID), string(seconds), uint64(o.Version)}}
-	}
 	return s.write(ctx, what, func(t *sqliteTx) error {
-		if n, err := t.exec(sqliteSaveFile, row...); err != nil || n == 0 {
+		if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
 			return err // n == 0: a newer version is stored
 		}
-		if _, err := t.exec(sqliteRemoveTests, uint64(f.Version), string(f.ID)); err != nil {
+		if _, err := t.exec(sqliteRemoveTests, w.version, w.id); err != nil {
 			return err
 		}
-		for _, r := range ready {
-			if _, err := t.exec(sqliteSaveTest, r.row...); err != nil {
+		for i := range w.tests {
+			if _, err := t.exec(sqliteSaveTest, w.tests[i]...); err != nil {
 				return err
 			}
-			if _, err := t.exec(sqliteSaveTrace, r.trace...); err != nil {
+			if _, err := t.exec(sqliteSaveTrace, w.trace[i]...); err != nil {
 				return err
 			}
 		}
-		return nil
+		if err := t.replace(sqliteDropLoads, w.id, sqliteAddLoad, w.loads); err != nil {
+			return err
+		}
+		return t.replace(sqliteDropSeries, w.id, sqliteAddSeries, w.series)
 	})
+}
+
+// replace drops the rows of an id and adds others.
+func (t *sqliteTx) replace(drop string, id any, add string, rows [][]any) error {
+	if _, err := t.exec(drop, id); err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if _, err := t.exec(add, r...); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // SaveCorrection implements [Store].

@@ -19,11 +19,14 @@ type Store interface {
 	// Ping tells whether the database answers.
 	Ping(ctx context.Context) error
 
-	// SaveFile stores a file with all its tests and their traces as one
-	// write. Tests of this file that are stored but not given are removed. It
-	// does nothing, and returns nil, when a newer version of the file is
-	// stored. Each outcome must carry the id and version of the file; every
-	// trace must belong to one of the outcomes.
+	// SaveResult stores a file with all its tests, their traces, the loads of
+	// its traces and its daily series as one write. What is stored of this file
+	// but not given is removed. It does nothing, and returns nil, when a newer
+	// version of the file is stored. Outcomes, loads and values must carry the
+	// id and version of the file; every trace must belong to one of the
+	// outcomes.
+	SaveResult(ctx context.Context, r FileResult) error
+	// SaveFile is SaveResult for a file without loads and series.
 	SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error
 	// File returns the file with this id.
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
@@ -58,6 +61,21 @@ type Store interface {
 	// TraceSeconds returns the trace window of a test, ascending by second;
 	// none for a test that was removed.
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
+
+	// FileLoads returns the loads of a file's traces, ascending by start.
+	FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error)
+	// AthleteLoads returns the loads of an athlete's recordings with
+	// from ≤ start < to, ascending by start; zero is open. Recordings of the
+	// same time are all among them: [schemas.CountedLoads] tells which count.
+	AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error)
+	// AthleteSeries returns the daily values of an athlete and, when squad is
+	// given, those of the whole squad and club, with from ≤ date < to in local
+	// dates ("2006-01-02", "" is open), ordered by date, series and athlete.
+	// Where several files have a value, that of the file noticed last stands.
+	AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error)
+	// FileSeries returns the values that a file brought, ordered likewise,
+	// whether or not a later file has replaced them.
+	FileSeries(ctx context.Context, file schemas.FileID) ([]schemas.SeriesValue, error)
 
 	// SaveAssessments stores assessments, each with its comparisons as one
 	// write. An older version never replaces a newer one of the same test.

@@ -138,3 +138,14 @@ func BenchmarkScoreSession(b *testing.B) {
 	b.Logf("%d samples", len(s.Trace.Samples))
 	benchmarkScore(b, s.Trace, engine.Request{Protocol: s.Protocol, HRmax: s.HRmax})
 }
+
+// BenchmarkLoadSession is the training load of the session that
+// BenchmarkScoreSession scores.
+func BenchmarkLoadSession(b *testing.B) {
+	s := simulate.Make(simulate.Scenarios[0], 1, 7)
+	a := &schemas.Athlete{Sex: schemas.Male, HRmax: s.HRmax, HRrest: schemas.Num(50)}
+	b.ReportAllocs()
+	for b.Loop() {
+		engine.Load(s.Trace, a, 2026)
+	}
+}

@@ -123,13 +123,7 @@ func squadOf(c *club.Club, o schemas.Origin, parts club.Parts) (string, error) {
 	if parts.Squad == "" {
 		return owner, nil
 	}
-	named := ""
-	for i := range c.Squads {
-		if s := &c.Squads[i]; club.Fold(s.ID) == club.Fold(parts.Squad) || club.Fold(s.Name) == club.Fold(parts.Squad) {
-			named = s.ID
-			break
-		}
-	}
+	named := squadNamed(c, parts.Squad)
 	switch {
 	case named == "":
 		return "", refuse(fmt.Sprintf("the path names the squad %q, which the club file does not have", parts.Squad),

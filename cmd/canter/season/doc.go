@@ -1,7 +1,7 @@
 // Package season makes the season of an invented club: the club file, the
 // athletes' spreadsheet, and the heart-rate files of every training day as
 // watches, straps and a team receiver would leave them, in FIT, TCX, GPX, CSV
-// and ZIP. `canter demo` plays it through the real pipeline.
+// and ZIP, beside a weekly sheet of wellness and session RPE. `canter demo` plays it through the real pipeline.
 //
 // In: a seed, a number of weeks and of athletes ([Options]). Out: a [Season],
 // whose files each carry their [Truth]: whose they are, when the test began

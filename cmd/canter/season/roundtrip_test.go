@@ -63,6 +63,10 @@ func TestFilesBearOutTheirTruth(t *testing.T) {
 	}
 	checked := map[string]int{}
 	for _, f := range s.files() {
+		if f.Daily {
+			checkDaily(t, f, s)
+			continue
+		}
 		traces, format, err := decode(f, s)
 		if err != nil {
 			t.Errorf("%s: %v", f.Path, err)
@@ -93,6 +97,27 @@ func TestFilesBearOutTheirTruth(t *testing.T) {
 		if checked[format] < 4 {
 			t.Errorf("only %d traces in %s were checked", checked[format], format)
 		}
+	}
+}
+
+// checkDaily checks the week's sheet: four mornings of each athlete and the
+// temperature, and session RPE only where there was a session.
+func checkDaily(t *testing.T, f File, s *Season) {
+	t.Helper()
+	rows, found, err := formats.DecodeSeries(f.Path, f.Content, formats.Options{Zone: s.Zone})
+	if err != nil || !found {
+		t.Errorf("%s: found %t, %v", f.Path, found, err)
+	}
+	n := map[string]int{}
+	for _, r := range rows {
+		n[r.Series]++
+		if r.Series == schemas.SessionRPE && (r.Value < 30 || r.Value > 900) || r.Series == "sleep" && (r.Value < 3 || r.Value > 11) {
+			t.Errorf("%s: %+v", f.Path, r)
+		}
+	}
+	if n["sleep"] != 4*roundTripped.Athletes || n["wellness"] != n["sleep"] || n["temperature"] != 1 ||
+		n[schemas.SessionRPE] < 3*(roundTripped.Athletes-2) || n[schemas.SessionRPE] > 3*roundTripped.Athletes {
+		t.Errorf("%s: %v", f.Path, n)
 	}
 }
 

@@ -55,8 +55,10 @@ type File struct {
 	// forward slashes: "inbox/first/2026-08-18/AKF.fit".
 	Path    string
 	Content []byte
-	// Truth has one entry for each athlete in the file.
+	// Truth has one entry for each athlete in the file; none for daily series.
 	Truth []Truth
+	// Daily is whether the file holds daily series instead of heart rates.
+	Daily bool
 }
 
 // Truth is what really happened in one athlete's trace.
@@ -235,7 +237,7 @@ func (g *generator) testDay(week int) (test, late Day, err error) {
 }
 
 // trainingDay makes the Thursday: sessions without a test, for the athletes
-// who wear their own watch to every training.
+// who wear their own watch to every training, and the week's wellness sheet.
 func (g *generator) trainingDay(week int) (Day, error) {
 	day := Day{Date: g.date(week, thursday)}
 	for i := range g.people {
@@ -251,6 +253,7 @@ func (g *generator) trainingDay(week int) (Day, error) {
 		truth := Truth{Athlete: p.id, Reason: "training without a test"}
 		day.Files = append(day.Files, newFile(folderFirst, day.Date, p.id+p.device.extension(), content, truth))
 	}
+	day.Files = append(day.Files, g.wellness(day.Date, week))
 	return day, nil
 }
 

@@ -99,13 +99,22 @@ func strapInWeek(week int) strapState {
 	}
 }
 
+// temperature of a test day in °C.
+func (g *generator) temperature(week int) int {
+	if week == hotWeek {
+		return 31
+	}
+	return uniform(chance(g.Seed, "weather", strconv.Itoa(week)), 16, 22)
+}
+
 // note is the diary's line for a test day.
 func (g *generator) note(week int) string {
 	if week == hotWeek {
 		return "31 °C, no wind, dry pitch: a hot day for everybody"
 	}
 	r := chance(g.Seed, "weather", strconv.Itoa(week))
-	return strconv.Itoa(uniform(r, 16, 22)) + " °C, " + []string{"light wind", "overcast", "sunny", "light rain before"}[r.IntN(4)]
+	_ = uniform(r, 16, 22) // the temperature is the first draw
+	return strconv.Itoa(g.temperature(week)) + " °C, " + []string{"light wind", "overcast", "sunny", "light rain before"}[r.IntN(4)]
 }
 
 // story returns the events that fall into the season, in order of their start.

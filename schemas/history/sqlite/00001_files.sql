@@ -11,7 +11,7 @@ CREATE TABLE IF NOT EXISTS files (
     seen_ms      INTEGER NOT NULL, -- the same; milliseconds since 1970-01-01 UTC
     size_bytes   INTEGER NOT NULL, -- size before compression; bytes
     file_format  TEXT    NOT NULL, -- fit, tcx, gpx, csv or zip; '' when not recognised
-    state        TEXT    NOT NULL, -- scored, training (read, no test inside) or parked (could not be handled)
+    state        TEXT    NOT NULL, -- scored, training (read, no test inside), series (daily values) or parked (could not be handled)
     reason       TEXT    NOT NULL, -- why it is parked and what to do, or a remark
     tests_found  INTEGER NOT NULL, -- tests found inside
     traces_found INTEGER NOT NULL, -- traces (athletes' recordings) found inside

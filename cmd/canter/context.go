@@ -1,0 +1,95 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/history"
+)
+
+// testContext is what stands beside a test: the load of the days before it
+// and the daily series of its day and the day before. No verdict is drawn from
+// it.
+type testContext struct {
+	// Date of the test in the club's time zone.
+	Date  string                `json:"date"`
+	Loads []schemas.LoadSum     `json:"load_before"`
+	Daily []schemas.SeriesValue `json:"daily_series"`
+}
+
+// loadDays are the days before a test whose load is shown: three, to whose
+// TRIMP Scott et al. 2022 (J Sports Sci 40(8); FACTS 2.9) tie HRex, and the
+// week.
+var loadDays = [...]int{3, 7}
+
+// contextOf gathers what stands beside a test.
+func contextOf(ctx context.Context, h history.Store, o *schemas.Outcome) (testContext, error) {
+	// The session's id ends with its local date; see [schemas.SessionID].
+	c := testContext{Date: o.Session[strings.LastIndexByte(o.Session, '/')+1:]}
+	day, err := time.Parse(time.DateOnly, c.Date)
+	if err != nil {
+		return c, nil
+	}
+	// A local date begins at most 14 h before or after that of UTC.
+	from, to := day.AddDate(0, 0, -loadDays[len(loadDays)-1]-1), day.AddDate(0, 0, 2)
+	loads, err := h.AthleteLoads(ctx, o.Athlete, from, to)
+	if err != nil {
+		return c, err
+	}
+	for _, days := range loadDays {
+		c.Loads = append(c.Loads, schemas.LoadBefore(loads, c.Date, days))
+	}
+	c.Daily, err = h.AthleteSeries(ctx, o.Athlete, o.Squad, day.AddDate(0, 0, -1).Format(time.DateOnly), day.AddDate(0, 0, 1).Format(time.DateOnly))
+	return c, err
+}
+
+// print writes the context as lines; nothing when there is none.
+func (c *testContext) print(w io.Writer) {
+	for _, l := range c.Loads {
+		if l.Sessions == 0 {
+			_, _ = fmt.Fprintf(w, "context, no verdict: nothing recorded in the %d days before\n", l.Days)
+			continue
+		}
+		_, _ = fmt.Fprintf(w, "context, no verdict: %d days before: TRIMP %s, Edwards %s, %s min of heart rate in %s, coverage %.0f %%\n",
+			l.Days, l.TRIMP.Text(0), l.Edwards.Text(0), l.Minutes.Text(0), sessions(l.Sessions), 100*l.Coverage.Or(0))
+	}
+	for i := 0; i < len(c.Daily); {
+		date := c.Daily[i].Date
+		var texts []string
+		for ; i < len(c.Daily) && c.Daily[i].Date == date; i++ {
+			texts = append(texts, dailyText(&c.Daily[i]))
+		}
+		_, _ = fmt.Fprintf(w, "context, no verdict: %s: %s\n", date, printable(strings.Join(texts, ", ")))
+	}
+}
+
+// dailyText is one value in words: "sleep 7.5 h", "wellness 15 (4-20)".
+func dailyText(v *schemas.SeriesValue) string {
+	text := v.Series + " " + strconv.FormatFloat(v.Value, 'f', -1, 64)
+	switch {
+	case v.Unit == "":
+	case v.Unit[0] >= '0' && v.Unit[0] <= '9': // the range of a scale
+		text += " (" + v.Unit + ")"
+	default:
+		text += " " + v.Unit
+	}
+	switch {
+	case v.Athlete == "" && v.Squad == "":
+		text += " (whole club)"
+	case v.Athlete == "":
+		text += " (whole squad)"
+	}
+	return text
+}
+
+func sessions(n int) string {
+	if n == 1 {
+		return "1 session"
+	}
+	return fmt.Sprintf("%d sessions", n)
+}
