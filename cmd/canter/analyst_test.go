@@ -131,7 +131,15 @@ func copyFiles(ctx context.Context, src, dst history.Store) error {
 					return err
 				}
 			}
-			return dst.SaveFile(ctx, f, tests, traces)
+			loads, err := src.FileLoads(ctx, f.ID)
+			if err != nil {
+				return err
+			}
+			series, err := src.FileSeries(ctx, f.ID)
+			if err != nil {
+				return err
+			}
+			return dst.SaveResult(ctx, history.FileResult{File: f, Tests: tests, Traces: traces, Loads: loads, Series: series})
 		})
 	}
 	return g.Wait()

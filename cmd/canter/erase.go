@@ -102,11 +102,11 @@ func (e *eraser) find(ctx context.Context) error {
 		return err
 	}
 	e.tests = len(tests)
-	theirs := map[schemas.FileID]bool{}
+	theirs, several := map[schemas.FileID]bool{}, map[schemas.FileID]bool{}
 	for _, o := range tests {
 		theirs[o.FileID] = true
 	}
-	if err := e.addLoads(ctx, theirs); err != nil {
+	if err := e.addLoads(ctx, theirs, several); err != nil {
 		return err
 	}
 	files, err := e.history.Files(ctx, "")
@@ -115,7 +115,7 @@ func (e *eraser) find(ctx context.Context) error {
 	}
 	for _, f := range files {
 		named := e.who.Mentions(f.Origin.Path)
-		if f.Traces > 1 {
+		if f.Traces > 1 || several[f.ID] {
 			named = named || theirs[f.ID]
 			if !named {
 				if named, err = e.inside(ctx, f); err != nil {
@@ -140,17 +140,27 @@ func (e *eraser) find(ctx context.Context) error {
 	return nil
 }
 
-// addLoads adds the files of the athlete's training.
-func (e *eraser) addLoads(ctx context.Context, theirs map[schemas.FileID]bool) error {
-	if !slices.Contains(history.Names(), "loads") {
-		return nil
-	}
-	return e.history.Each(ctx, "SELECT file_id, athlete FROM loads", func([]string) error { return nil }, func(v []any) error {
-		if v[1] == e.who.Athlete {
-			theirs[schemas.FileID(fmt.Sprint(v[0]))] = true
+// addLoads adds the files of the athlete's training, and those of daily series:
+// several says which of these hold others too.
+func (e *eraser) addLoads(ctx context.Context, theirs, several map[schemas.FileID]bool) error {
+	for _, table := range []string{"loads", "stored_series"} {
+		others := map[schemas.FileID]bool{}
+		err := e.history.Each(ctx, "SELECT file_id, athlete FROM "+table, func([]string) error { return nil }, func(v []any) error {
+			if id := schemas.FileID(fmt.Sprint(v[0])); v[1] == e.who.Athlete {
+				theirs[id] = true
+			} else {
+				others[id] = true
+			}
+			return nil
+		})
+		if err != nil {
+			return err
 		}
-		return nil
-	})
+		for id := range others {
+			several[id] = several[id] || theirs[id]
+		}
+	}
+	return nil
 }
 
 // inside reports whether a file of the archive names the athlete in itself: as
@@ -209,22 +219,19 @@ func (e *eraser) run(ctx context.Context, w io.Writer) error {
 		return fmt.Errorf("still found in %s: run it again; if that stays, somebody else there has the same name", strings.Join(done.Left, ", "))
 	}
 	_, _ = fmt.Fprintln(w, "Searched every text of the history: nothing is left. The audit keeps the time and these numbers, not the name.")
-	return e.yours(w)
+	e.yours(w)
+	return nil
 }
 
 // yours names what canter does not touch.
-func (e *eraser) yours(w io.Writer) error {
+func (e *eraser) yours(w io.Writer) {
 	_, _ = fmt.Fprintln(w, "\nYours to delete before the next canter serve:\n  the athlete in the club file (or its athletes' CSV), aliases and sensors too\n  what was said in chat, backups, exports")
-	for _, f := range slices.Concat(e.own, e.shared) {
-		note := ""
-		if f.Traces > 1 {
-			note = "  (holds others too)"
-		}
-		if _, err := fmt.Fprintf(w, "  %s/%s%s\n", f.Origin.Folder, f.Origin.Path, note); err != nil {
-			return err
-		}
+	for _, f := range e.own {
+		_, _ = fmt.Fprintf(w, "  %s/%s\n", f.Origin.Folder, f.Origin.Path)
 	}
-	return nil
+	for _, f := range e.shared {
+		_, _ = fmt.Fprintf(w, "  %s/%s  (holds others too)\n", f.Origin.Folder, f.Origin.Path)
+	}
 }
 
 func sum(counts map[string]int) int {

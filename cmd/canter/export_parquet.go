@@ -19,7 +19,7 @@ const parquetBatch = 1024
 // parquetTable is a table as data frames read it: numbers are numbers, times
 // are timestamps in milliseconds, UTC, and what is absent is null.
 type parquetTable struct {
-	w       *parquet.Writer
+	w       *parquet.GenericWriter[any]
 	columns []history.Column
 	rows    []parquet.Row
 }
@@ -48,7 +48,7 @@ func newParquetTable(w io.Writer, name string, columns []string) (*parquetTable,
 		fields[i] = field
 	}
 	schema := parquet.SchemaOf(reflect.New(reflect.StructOf(fields)).Interface())
-	t.w = parquet.NewWriter(w, schema, parquet.CreatedBy("canter", "", ""))
+	t.w = parquet.NewGenericWriter[any](w, schema, parquet.CreatedBy("canter", "", ""))
 	return t, nil
 }
 

@@ -96,6 +96,8 @@ func kind(clickhouseType string) string {
 type comments struct {
 	tables  map[string]string
 	columns map[[2]string]string
+	// order is the tables' as they were made.
+	order []string
 	// files leads from a name to the names made in the same files.
 	files map[string][]string
 }
@@ -126,7 +128,7 @@ func readComments(t *testing.T) comments {
 	return d
 }
 
-func (d comments) read(text string) {
+func (d *comments) read(text string) {
 	var names []string
 	var above []string
 	table := ""
@@ -141,6 +143,7 @@ func (d comments) read(text string) {
 			table = createLine.FindStringSubmatch(line)[1]
 			d.tables[table] = strings.Join(above, " ")
 			names = append(names, table)
+			d.order = append(d.order, table)
 		case alterLine.MatchString(line):
 			m := alterLine.FindStringSubmatch(line)
 			d.columns[[2]string{m[1], m[2]}] = m[3]
@@ -178,6 +181,12 @@ func (d comments) meaning(t *testing.T, table, column string) string {
 		return text
 	}
 	for _, n := range d.files[table] {
+		if text, found := d.columns[[2]string{n, column}]; found {
+			return text
+		}
+	}
+	// A view over others: what the first of them says of a column of this name.
+	for _, n := range d.order {
 		if text, found := d.columns[[2]string{n, column}]; found {
 			return text
 		}
