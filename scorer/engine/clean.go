@@ -51,8 +51,9 @@ const (
 	// of the trace has a broken time.
 	longestTrace = 24 * 3600
 	// longestHold: a sample stands for at most this many seconds, whatever
-	// the sampling (smart recording leaves up to 7 s between samples).
-	longestHold = 8
+	// the sampling (smart recording leaves up to 7 s between samples, some
+	// devices more while nothing changes).
+	longestHold = 10
 	// bridged gaps are shown as a line; they never count as covered.
 	bridged = 10
 )
@@ -85,7 +86,11 @@ type series struct {
 	duplicates int
 	marked     int // samples dropped as detached from the rest
 	fromRR     bool
-	speeds     int // samples with speed
+	damaged    bool   // the file was, see damage.go
+	endsEarly  bool   // and no more than that
+	damage     string // in the reader's words
+	clock      string // what the reader had to decide about the clock
+	speeds     int    // samples with speed
 	cadences   int
 }
 
@@ -93,6 +98,7 @@ type series struct {
 // not count. The order of the samples in the trace does not matter.
 func clean(s *series, tr *schemas.Trace, hrmax schemas.HRmax) {
 	s.take(tr)
+	s.takeDamage(tr)
 	if len(s.at) == 0 {
 		return
 	}
@@ -226,13 +232,14 @@ func (s *series) putMean(i int, same []schemas.Sample) {
 	}
 }
 
-// setHolds decides how long a sample stands for. In a regular trace (nine
-// intervals in ten within half as much again as the median) that is the median
-// interval, so a missing record is a missing second. In an irregular one
-// (smart recording) it is the 95th percentile of the intervals. Never under
-// 1 s, never over 8 s.
+// setHolds decides how long a sample stands for: to the next one, as long as
+// that comes in the trace's own rhythm. In a regular trace (four intervals in
+// five within a quarter of the median) that is the median interval, and a
+// quarter more where one in ten takes it, so a missing record is a missing
+// second. In an irregular one (smart recording) it is the interval that 98 in
+// 100 keep to. Never under 1 s, never over 10 s.
 func (s *series) setHolds() {
-	var counts [81]int // tenths of a second up to 8 s
+	var counts [10*longestHold + 1]int // tenths of a second
 	n := 0
 	last, bin := -1.0, 0 // most intervals are like the one before
 	for i := 1; i < len(s.at); i++ {
@@ -244,7 +251,7 @@ func (s *series) setHolds() {
 			}
 		}
 		if bin < len(counts) {
-			counts[bin]++
+			counts[bin]++ //nolint:gosec // bin comes of an interval, which is not negative in a sorted trace
 			n++
 		}
 	}
@@ -261,9 +268,15 @@ func (s *series) setHolds() {
 	s.interval, s.limit = 1, 1
 	if n > 0 {
 		s.interval = quantile(0.5)
-		s.limit = s.interval
-		if quantile(0.9) > 1.5*s.interval {
-			s.limit = quantile(0.95)
+		near := 0
+		for k, c := range counts {
+			if math.Abs(float64(k)/10-s.interval) <= max(0.25*s.interval, 0.3) {
+				near += c
+			}
+		}
+		s.limit = min(max(quantile(0.9), s.interval), 1.25*s.interval)
+		if near*5 < n*4 {
+			s.limit = max(quantile(0.98), s.interval)
 		}
 		s.interval = max(s.interval, 0.1)
 		s.limit = min(max(s.limit, 1), longestHold)

@@ -128,6 +128,11 @@ func TestHoldFollowsTheSampling(t *testing.T) {
 	for k := 0; k < 1200; k += 1 + r.IntN(7) {
 		smart.Samples = append(smart.Samples, schemas.Sample{At: time.Duration(k) * time.Second, HR: 120})
 	}
+	// A watch that stores a reading every 2 to 6 s: median 4 s, none too long.
+	saving := &schemas.Trace{Start: day}
+	for k := 0; k < 1200; k += 2 + r.IntN(5) {
+		saving.Samples = append(saving.Samples, schemas.Sample{At: time.Duration(k) * time.Second, HR: 120})
+	}
 	missing := traceOf(1200, 1, func(float64) float64 { return 120 })
 	var some []schemas.Sample
 	for i, m := range missing.Samples {
@@ -145,6 +150,7 @@ func TestHoldFollowsTheSampling(t *testing.T) {
 		{"every 5 s", traceOf(600, 5, func(float64) float64 { return 120 }), 5},
 		{"every 60 s is too seldom to hold", traceOf(6000, 60, func(float64) float64 { return 120 }), 1},
 		{"smart recording of 1 to 7 s", smart, 7},
+		{"every 2 to 6 s", saving, 6},
 		{"every second with 5 % of records missing", missing, 1},
 	} {
 		var s series

@@ -16,15 +16,20 @@
 //	  refine.go               each place to the second, with both edges
 //	  evidence.go             lap marks, planned time, speed, team-mates
 //	  decide.go               which places are tests, cut short, two, or none
-//	measure (measure.go)      HRex, HRR, band, speed; tau.go: recovery constant
+//	measure (measure.go)      HRex, band, speed; tau.go: recovery constant
 //	  windows.go              the exact averages that become numbers
+//	  recovery.go             HRR at each delay, and why there is none
+//	  rebound.go              whether heart rate falls as it does in a recovery
+//	  leap.go                 sudden changes of level, seen from near
 //	judge (quality.go)        good, check or reject, with reasons in words
 //	  steps.go                one sudden change of level hidden in a test
+//	  damage.go               files that end early or were altered
 //
 // Beside that way: SessionStarts (session.go) aligns the traces of one session,
 // Load (load.go) gives the training load of any trace, Explanation (explain.go)
 // says how a result came about. How well all this does on invented sessions is
-// in testdata/reliability.txt, made by the package simulate/trial.
+// in testdata/reliability.txt, and on those of a generator that it was not made
+// with in testdata/holdout.txt; the package simulate/trial makes both.
 //
 // What it promises: a number is given only when the trace supports it; what is
 // doubtful is said, in words, and is not called good. Numbers come from

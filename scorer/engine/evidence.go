@@ -29,11 +29,12 @@ type hints struct {
 	teamSD   float64
 	speedKMH schemas.Number
 	steady   bool // the protocol's speed does not change
+	posture  schemas.Posture
 	speedOK  bool // the trace has a speed channel that moves
 }
 
 func newHints(tr *schemas.Trace, s *series, req *Request) hints {
-	h := hints{length: req.Protocol.Duration().Seconds(), laps: tr.Laps}
+	h := hints{length: req.Protocol.Duration().Seconds(), laps: tr.Laps, posture: req.Protocol.Posture}
 	if !req.Around.IsZero() {
 		h.planned = true
 		h.around = req.Around.Sub(tr.Start).Seconds()

@@ -20,11 +20,14 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 1 ± 2 s at the start of a run and 2.5 ± 3 s
+	// Heart rate answers late: by 2 ± 2 s at the start of a run and 3.5 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
-	onDelay, onDelaySD   = 1.0, 2.0
-	offDelay, offDelaySD = 2.5, 3.0
+	onDelay, onDelaySD   = 2.0, 2.0
+	offDelay, offDelaySD = 3.5, 3.0
+	// sharedDelaySD (s) is what both edges may be late together, because of
+	// averaging in the device: no trace shows it, so no start is surer.
+	sharedDelaySD = 2.0
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
@@ -48,6 +51,7 @@ type candidate struct {
 	evSpeed  float64 // running speed begins and ends with it
 	evHint   float64 // lap marks, planned time, team-mates
 	level    float64 // cost of a level that no such test has
+	light    float64 // cost of a level below the protocol's band
 	sd       float64 // of the start, seconds
 	within   float64 // probability of being within 5 s, this being the test
 	rivals   float64 // probability that this is the test and no other candidate
@@ -63,6 +67,7 @@ type candidate struct {
 	team     bool
 	borrowed bool    // the start is team-mates', heart rate does not show it
 	tied     bool    // another effort fits nearly as well
+	rival    float64 // level (bpm) of another run that fits as well, 0 for none
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
 	exact    float64 // trace seconds, for a start given by hand
@@ -70,7 +75,7 @@ type candidate struct {
 }
 
 func (c *candidate) score() float64 {
-	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level
+	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level - c.light
 }
 
 // confidence is the probability that the start is within 5 s of the true one.
@@ -93,6 +98,7 @@ type finder struct {
 	close      closePlans
 	closeShort [4]closePlans // by length, see plansFor
 	lowest     float64       // bpm, the least level of a test
+	band       float64       // bpm, the low end of the protocol's band; 0 unknown
 	steady     float64       // variance about the response that is still steady, bpm²
 }
 
@@ -316,6 +322,7 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 		}
 	}
 	c.level = f.levelCost(c)
+	c.light = f.lightness(c)
 }
 
 // edgeKnown grades how far an edge at grid second t can be seen, 0 to 1, by how
@@ -325,11 +332,26 @@ func (f *finder) edgeKnown(t int) float64 {
 	return min(max((share-0.3)/0.4, 0), 1)
 }
 
+// tooLow is by how much (bpm) the second half of a test is below any level
+// that the protocol's run has.
+func (f *finder) tooLow(c *candidate) float64 {
+	return max(0, f.lowest-reference-f.grid.mean(c.start+c.length/2, c.start+c.length))
+}
+
+// lightness is the cost of a level below the protocol's band: between a jog and
+// the test, both steady and as long, the band decides.
+func (f *finder) lightness(c *candidate) float64 {
+	if f.band == 0 {
+		return 0
+	}
+	below := f.band - reference - f.grid.mean(c.start+c.length/2, c.start+c.length)
+	return min(max(0, 0.25*(below-3)), 5)
+}
+
 // levelCost is high for levels that no submaximal run has, and for responses
 // that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
-	v := f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
-	cost := max(0, f.lowest-v)
+	cost := f.tooLow(c)
 	if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)

@@ -44,11 +44,11 @@ func (p *profile) equal(q *profile) bool {
 
 // read takes the load out of the protocol's stages, into p's memory. Stages
 // without speed rise evenly in an incremental test and are alike in any other.
-func (out profile) read(p *schemas.Protocol) profile {
-	out.length = int(math.Round(p.Duration().Seconds()))
-	out.load = out.load[:0]
+func (p profile) read(q *schemas.Protocol) profile {
+	p.length = int(math.Round(q.Duration().Seconds()))
+	p.load = p.load[:0]
 	top, work, given := 0.0, 0, true
-	for _, s := range p.Stages {
+	for _, s := range q.Stages {
 		if !s.Rest {
 			work++
 			v, ok := s.SpeedKMH.Get()
@@ -56,32 +56,32 @@ func (out profile) read(p *schemas.Protocol) profile {
 			top = max(top, v)
 		}
 	}
-	out.flat = true
+	p.flat = true
 	at, stage := 0.0, 0
-	for _, s := range p.Stages {
+	for _, s := range q.Stages {
 		u := 1.0
 		switch {
 		case s.Rest:
 			u = 0
 		case given && top > 0:
 			u = s.SpeedKMH.Or(top) / top
-		case p.Progression == schemas.Incremental && work > 1:
+		case q.Progression == schemas.Incremental && work > 1:
 			u = 0.6 + 0.4*float64(stage)/float64(work-1)
 		}
 		if !s.Rest {
 			stage++
 		}
 		at += s.Duration.Seconds()
-		for len(out.load) < int(math.Round(at)) && len(out.load) < out.length {
-			out.load = append(out.load, u)
+		for len(p.load) < int(math.Round(at)) && len(p.load) < p.length {
+			p.load = append(p.load, u)
 		}
 	}
-	for _, u := range out.load {
-		if u != out.load[0] {
-			out.flat = false
+	for _, u := range p.load {
+		if u != p.load[0] {
+			p.flat = false
 		}
 	}
-	return out
+	return p
 }
 
 // kernel is the response to the load with one time constant tau, k seconds

@@ -8,18 +8,6 @@ import (
 	"canter.example/schemas"
 )
 
-// delayed is HRR at one delay.
-type delayed struct {
-	delay  float64
-	from   float64 // of its window, trace seconds
-	to     float64
-	avg    average
-	fall   float64 // bpm, meaningful when ok
-	se     float64
-	ok     bool
-	broken bool // heart rate rose again, or the athlete ran
-}
-
 // measures are the numbers of one test, before anybody judges them.
 type measures struct {
 	at, end  float64 // trace seconds
@@ -43,7 +31,7 @@ type measures struct {
 	speedCV  float64 // %
 	speedOK  bool
 	ranAfter bool
-	tooLow   bool // the recovery ends below every heart rate before the test
+	steps    leap // largest sudden change in the test, or shortly before it
 	coverMin float64
 }
 
@@ -69,6 +57,7 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 	m.hrexSE = math.Hypot(m.noise.se(m.hrex.n), slope*c.sd)
 	m.runningSpeed(s, p)
 	m.recover(s, p, c.sd)
+	m.leaps(s)
 	m.timeInBand(s, p, req.HRmax)
 	return m
 }
@@ -113,86 +102,6 @@ func (m *measures) exercise(s *series, p *schemas.Protocol) {
 			m.hrex, m.hrexFrom, m.hrexTo = a, from, t
 		}
 	}
-}
-
-// recover takes HRR at each delay, and the recovery constant when three
-// minutes of recovery were recorded.
-func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
-	half := p.RecoveryWindow.Seconds() / 2
-	m.ranAfter = m.runs(s, p)
-	for _, r := range p.Recovery {
-		d := delayed{delay: r.Seconds()}
-		d.from, d.to = m.end+d.delay-half, m.end+d.delay+half
-		d.avg = s.window(d.from, d.to)
-		enough := d.avg.coverage() >= p.MinCoverage && d.avg.n > 0
-		d.broken = m.ranAfter || (enough && m.roseAgain(s, &d))
-		d.ok = enough && m.endHR.coverage() >= p.MinCoverage && m.endHR.n > 0 && !d.broken
-		if d.ok {
-			d.fall = m.endHR.mean - d.avg.mean
-			there := s.noiseIn(m.end+d.delay-10, m.end+d.delay+10)
-			d.se = math.Sqrt(sq(m.endNoise.se(m.endHR.n)) + sq(there.se(d.avg.n)) +
-				sq((m.endNoise.slope-there.slope)*startSD))
-		}
-		m.delays = append(m.delays, d)
-	}
-	m.tooLow = m.below(s)
-	if !m.ranAfter {
-		m.tau, m.tauSE = recoveryTau(s, m.end)
-	}
-}
-
-func sq(x float64) float64 { return x * x }
-
-// below reports whether heart rate soon after the test is clearly lower than at
-// any time in the five minutes before it: nobody recovers to below where they
-// came from within the time of HRR.
-func (m *measures) below(s *series) bool {
-	if len(m.delays) == 0 {
-		return false
-	}
-	lowest, seen := math.Inf(1), 0.0
-	for t := m.at - 300; t+20 <= m.at; t += 10 {
-		if a := s.window(t, t+20); a.coverage() >= 0.6 {
-			lowest, seen = min(lowest, a.mean), seen+10
-		}
-	}
-	last := &m.delays[len(m.delays)-1]
-	return seen >= 100 && last.avg.n > 0 && last.delay <= 130 && last.avg.mean < lowest-6-s.wiggle
-}
-
-// roseAgain reports whether heart rate, on its way to the delay, had already
-// been clearly lower: the athlete moved again.
-func (m *measures) roseAgain(s *series, d *delayed) bool {
-	for t := m.end + 10; t+10 <= d.from; t += 5 {
-		a := s.window(t, t+10)
-		if a.coverage() >= 0.6 && d.avg.mean-a.mean > 6+2*s.wiggle {
-			return true
-		}
-	}
-	return false
-}
-
-// runs reports whether the athlete ran in the recovery although the protocol
-// says to stand, sit or walk.
-func (m *measures) runs(s *series, p *schemas.Protocol) bool {
-	if len(p.Recovery) == 0 || s.speeds == 0 {
-		return false
-	}
-	most := 1.6
-	if p.Posture == schemas.Walking {
-		most = 2.2
-	}
-	from, to := m.end+8, m.end+p.Recovery[0].Seconds()
-	ran, all := 0.0, 0.0
-	for i := s.firstAt(from); i < len(s.at) && s.at[i] < to; i++ {
-		if s.at[i] >= from && s.have[i]&schemas.HasSpeed != 0 {
-			all += s.hold[i]
-			if float64(s.speed[i]) > most {
-				ran += s.hold[i]
-			}
-		}
-	}
-	return all > 0.5*(to-from) && ran > 12
 }
 
 // runningSpeed takes mean and coefficient of variation of the speed in the

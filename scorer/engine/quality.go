@@ -28,13 +28,18 @@ const (
 	mostLevelCost = 2.0
 	// mostFall and mostClimb: change of heart rate in bpm/s over the last minute
 	// of a steady run.
-	mostFall  = 0.10
-	mostClimb = 0.25
+	mostFall = 0.10
+	// stillClimbs: faster than this (bpm/s) it has not come to a level.
+	stillClimbs = 0.15
+	mostClimb   = 0.25
 	// mostScatter about the response (bpm), over the trace's own wiggle.
 	mostScatter = 2.0
 	mostMisfit  = 4.0
 	// leastStepGain is the gain in log likelihood that goes with leastStep.
 	leastStepGain = 6.5
+	// leastStepT: standard errors of the change where the step is, seen from
+	// near: a response that the model does not follow is no step.
+	leastStepT = 3.0
 	// mostHRexSE and mostHRRSE: standard errors above which the numbers are
 	// doubtful: the typical errors of the measures are about 2.4 and 3.4 bpm
 	// (1.2 points of a HRmax of 200, Scott et al. 2018; FACTS 2.1).
@@ -47,6 +52,10 @@ const (
 	// offBand: points of %HRmax that HRex may be outside the intensity band
 	// before the test is doubtful.
 	offBand = 10.0
+	// lighter: points of %HRmax below the band from where on a run that only
+	// heart rate calls the test is rather a jog. Four typical errors of 1.2
+	// points (Scott et al. 2018; FACTS 2.1).
+	lighter = 5.0
 )
 
 // verdict collects reasons and the worst quality that they call for.
@@ -74,8 +83,9 @@ func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int
 	w.judgeTrace(&v, o, m, c, req.Protocol)
 	w.judgeShape(&v, m, c)
 	judgeRecovery(&v, m, req.Protocol)
+	w.judgeFile(&v, m, req)
 	judgeLoad(&v, m, req.Protocol)
-	judgeLevel(&v, o, m, req)
+	judgeLevel(&v, o, m, c, req)
 	o.Quality, o.Reasons = v.quality, v.reasons
 	if v.quality != schemas.Good && c.source != schemas.StartByHand && !c.borrowed {
 		o.StartConfidence = doubted(o.StartConfidence)
@@ -97,6 +107,7 @@ func doubts(o *schemas.Outcome) int {
 		case schemas.ReasonStartUncertain, schemas.ReasonNotSteady, schemas.ReasonStrapSlip,
 			schemas.ReasonRecoveryBroken, schemas.ReasonLoadNotKept, schemas.ReasonCutShort:
 			kinds[r.Code] = true
+		default:
 		}
 	}
 	return len(kinds)
@@ -143,12 +154,18 @@ func (w *work) judgeStart(v *verdict, c *candidate, rank, of int, h *hints) {
 				"heart rate shows only one edge of the test; its %s is not seen, so it may have been longer or shorter", which)
 		case !c.clearEdges() && !c.vouched():
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "heart rate hardly shows where the run begins or ends")
+		case c.alone() && c.length == f.profile.length && !c.stands(h.posture):
+			v.add(schemas.Check, schemas.ReasonStartUncertain,
+				"nothing but heart rate says that this was the test, and after it heart rate falls by only %.0f bpm: a change of pace rather than the end of the run", c.off.fall())
 		case c.goesOn && !c.lap && !c.team:
 			v.add(schemas.Check, schemas.ReasonStartUncertain, "the run seems longer than the test")
 		}
 	}
 	if !c.seesOn() && !c.borrowed {
 		v.remark(schemas.ReasonHighAtStart, "heart rate was already near its level at the start (%.0f bpm)", c.on.h0)
+	}
+	if c.rival > 0 {
+		v.add(schemas.Check, schemas.ReasonSecondTest, "another run as long as the test, at about %.0f bpm, fits as well: say which it is", c.rival)
 	}
 	if c.repeated {
 		v.add(schemas.Check, schemas.ReasonSecondTest, "several efforts of this length are in the trace; this looks like intervals")
@@ -238,7 +255,12 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	if sh.kernel == nil {
 		return
 	}
-	if sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep {
+	at := m.at + float64(sh.stepAt)
+	switch l := w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize), false, nil); {
+	case m.steps.sudden():
+		v.add(schemas.Check, schemas.ReasonStrapSlip,
+			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))
+	case sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep && (c.alone() && sh.stepGain > 2*leastStepGain || l.t > leastStepT && l.size*sh.stepSize > 0):
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
 	}
@@ -246,12 +268,20 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate rises faster than a run's response: an artefact, or the start is elsewhere")
 	}
 	scatter := math.Sqrt(sh.ss / float64(sh.n))
-	if c.level > mostLevelCost {
+	late := w.series.noiseIn(m.end-60, m.end)
+	// The response's slope at the end is the model's; heart rate itself must
+	// still climb, or fall, too.
+	climbs := stillClimbs
+	if c.alone() {
+		climbs /= 2
+	}
+	moving := late.n < 8 || late.slope > climbs || late.slope < -mostFall/2
+	if c.level > mostLevelCost && (moving || w.finder.tooLow(c) > mostLevelCost) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
 	} else if scatter > mostScatter*w.finder.room()+w.series.wiggle || c.misfit > mostMisfit*w.finder.room() {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
 	}
-	if late := w.series.noiseIn(m.end-60, m.end); w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
+	if w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate changes by %+.0f bpm in the last minute: not a steady run", 60*late.slope)
 	}
 	bend, where := w.bend(m, &sh, c)
@@ -286,37 +316,6 @@ func (f *finder) room() float64 {
 	return 1.6
 }
 
-func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
-	if m.tooLow {
-		v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate after the test is lower than at any time in the 5 min before it: an artefact in the recovery")
-	}
-	for _, d := range m.delays {
-		n := int(d.delay)
-		switch {
-		case d.ok && d.fall < leastFall(p.Posture):
-			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate fell by only %.0f bpm in %d s: no %s recovery", d.fall, n, p.Posture)
-		case d.ok && d.se > mostHRRSE:
-			v.remark(schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
-		case d.broken && m.ranAfter:
-			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "no HRR%d: the athlete ran on after the test", n)
-		case d.broken:
-			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "no HRR%d: heart rate rose again before %d s", n, n)
-		case !d.ok:
-			v.remark(schemas.ReasonNoRecovery, "no HRR%d: valid heart rate covers %.0f %% of the end window and %.0f %% of the recovery window, %.0f %% are needed",
-				n, 100*m.endHR.coverage(), 100*d.avg.coverage(), 100*m.coverMin)
-		}
-	}
-}
-
-// leastFall is the HRR in bpm below which the recovery is doubted: somebody who
-// rests after a run recovers faster. It says nothing of the athlete.
-func leastFall(p schemas.Posture) float64 {
-	if p == schemas.Walking {
-		return 6
-	}
-	return 10
-}
-
 func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {
 	if m.missing > 0 {
 		v.add(schemas.Check, schemas.ReasonStageMissing, "%d of the stages have too little valid heart rate, or were not run", m.missing)
@@ -346,7 +345,7 @@ func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {
 }
 
 // judgeLevel compares HRex and peak with HRmax and the intensity band.
-func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
+func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *Request) {
 	top, ok := req.HRmax.BPM.Get()
 	if !ok || top <= 0 {
 		v.remark(schemas.ReasonHRmaxUnknown, "HRmax is not known: no %%HRmax")
@@ -375,6 +374,8 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, req *Request) {
 	pct, spare := 100*hrex/top, 100*see/top
 	out := max(100*p.BandLow-pct, pct-100*p.BandHigh)
 	switch {
+	case c.alone() && 100*p.BandLow-pct > lighter:
+		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, below the band of %.0f to %.0f %%, and nothing but heart rate says that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > offBand+spare:
 		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > 0:

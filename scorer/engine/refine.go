@@ -175,15 +175,23 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		stt += like[i] * float64(i*i)
 	}
 	mean := st / sum
-	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5)
 	at := int(math.Round(mean))
-	near := 0.0
-	for i := max(0, at-5); i <= min(len(like)-1, at+5); i++ {
-		near += like[i]
-	}
-	c.within = near / sum
 	c.start = m - reach + at
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
+	shared := sharedDelaySD
+	if c.sped || c.lap {
+		shared = 0.5 // the start is not heart rate's to tell
+	}
+	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5 + shared*shared)
+	near := 0.0
+	for i, p := range like {
+		if p < 1e-6 {
+			continue
+		}
+		off := float64(i - at)
+		near += p * (math.Erf((5.5-off)/(shared*math.Sqrt2)) + math.Erf((5.5+off)/(shared*math.Sqrt2))) / 2
+	}
+	c.within = near / sum
 	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
 }

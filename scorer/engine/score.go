@@ -154,6 +154,7 @@ func (w *work) ready(tr *schemas.Trace, req *Request) (hints, bool) {
 	}
 	f.prepare(s, req.Protocol)
 	f.lowest = lowestLevel(req)
+	f.band = req.Protocol.BandLow * req.HRmax.BPM.Or(0)
 	h := newHints(tr, s, req)
 	if h.speedOK && h.steady {
 		f.grid.fillSpeed(s)

@@ -154,7 +154,7 @@ func sightings(traces []*schemas.Trace, requests []Request, origin time.Time) []
 // densest returns the sightings around the time with most votes, the likeliest
 // one of each trace.
 func densest(sorted []sighting) []sighting {
-	var best []sighting
+	var best, wave []sighting
 	most := 0.0
 	for i := range sorted {
 		byTrace := map[int]sighting{}
@@ -163,19 +163,21 @@ func densest(sorted []sighting) []sighting {
 				byTrace[s.trace] = s
 			}
 		}
-		votes := 0.0
+		wave = wave[:0]
 		for _, s := range byTrace {
+			wave = append(wave, s)
+		}
+		// A map has no order, and sums depend on theirs.
+		slices.SortFunc(wave, func(a, b sighting) int { return cmp.Compare(a.trace, b.trace) })
+		votes := 0.0
+		for _, s := range wave {
 			votes += s.weight
 		}
 		if votes > most+1e-9 {
 			most = votes
-			best = best[:0]
-			for _, s := range byTrace {
-				best = append(best, s)
-			}
+			best = append(best[:0], wave...)
 		}
 	}
-	slices.SortFunc(best, func(a, b sighting) int { return cmp.Compare(a.trace, b.trace) })
 	return best
 }
 

@@ -10,5 +10,6 @@
 //	recorder.go         heart rate → samples, with noise and rounding
 //	faults.go           artefacts at three severities
 //
-// The same seed gives the same session.
+// The same seed gives the same session. The packages beside it: holdout is a
+// second, quite different generator; trial puts both through the scorer.
 package simulate

@@ -4,6 +4,7 @@
 package trial
 
 import (
+	"fmt"
 	"math"
 	"sort"
 	"strings"
@@ -25,18 +26,24 @@ type Row struct {
 	Tests   int `json:"tests"`
 	Found   int `json:"found"`
 	Within5 int `json:"within_5s"`
-	Good    int `json:"good"`
-	Check   int `json:"check"`
-	Reject  int `json:"reject"`
+	// Honest starts are within 5 s, or of a test that says itself that its
+	// start is uncertain, or that is not given at all.
+	Honest int `json:"honest"`
+	Good   int `json:"good"`
+	Check  int `json:"check"`
+	Reject int `json:"reject"`
 	// Absolute errors over all reported numbers of found tests of good quality.
 	HRex Errors `json:"hrex"`
 	HRR  Errors `json:"hrr"`
 	// SilentWrong are good tests whose HRex is off by more than 3 bpm, or that
-	// did not take place.
+	// did not take place; SilentHRR good tests whose HRR is off by more than
+	// 6 bpm, or is given although the athlete did not rest.
 	SilentWrong int `json:"silent_wrong"`
+	SilentHRR   int `json:"silent_hrr"`
 	// Worst names the sessions behind the silent wrongs and the misses.
 	Worst []string `json:"worst,omitempty"`
 
+	order     int
 	hrex, hrr []float64
 }
 
@@ -78,10 +85,18 @@ func (t *Table) Group(g simulate.Group) *Row {
 
 var confidenceEdges = []float64{0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0000001}
 
-// Run makes n sessions, spread evenly over scenarios and severities (a third
-// of them clean), scores each, and sums up. The same n and seed give the same
-// table.
+// Run makes n sessions of the package simulate, spread evenly over scenarios
+// and severities (a third of them clean), scores each, and sums up. The same n
+// and seed give the same table.
 func Run(n int, seed uint64) Table {
+	return RunWith(simulate.Scenarios, simulate.Make, n, seed)
+}
+
+// Invent makes one session.
+type Invent func(sc simulate.Scenario, severity int, seed uint64) *simulate.Session
+
+// RunWith is [Run] with sessions of another generator.
+func RunWith(scenarios []simulate.Scenario, invent Invent, n int, seed uint64) Table {
 	t := Table{Seed: seed}
 	for _, e := range confidenceEdges[:len(confidenceEdges)-1] {
 		t.Reliability = append(t.Reliability, Bin{Low: e})
@@ -93,22 +108,22 @@ func Run(n int, seed uint64) Table {
 		t.Groups = append(t.Groups, Row{Name: "all " + string(g), Group: g})
 	}
 	index := map[[2]int]int{}
-	plan := schedule()
+	plan := schedule(scenarios)
 	for i := range n {
 		p := plan[i%len(plan)]
-		sc := simulate.Scenarios[p[0]]
+		sc := scenarios[p[0]]
 		at, ok := index[p]
 		if !ok {
 			at = len(t.Rows)
 			index[p] = at
-			t.Rows = append(t.Rows, Row{Name: sc.Name, Group: sc.Group, Severity: p[1]})
+			t.Rows = append(t.Rows, Row{Name: sc.Name, Group: sc.Group, Severity: p[1], order: p[0]*10 + p[1]})
 		}
-		s := simulate.Make(sc, p[1], seed+uint64(i))
+		s := invent(sc, p[1], seed+uint64(i))
 		r := engine.Score(s.Trace, RequestFor(s))
 		t.Rows[at].add(s, r, t.Reliability)
 		t.Group(sc.Group).add(s, r, nil)
 	}
-	sort.SliceStable(t.Rows, func(a, b int) bool { return order(&t.Rows[a]) < order(&t.Rows[b]) })
+	sort.SliceStable(t.Rows, func(a, b int) bool { return t.Rows[a].order < t.Rows[b].order })
 	for i := range t.Rows {
 		t.Rows[i].close()
 	}
@@ -131,9 +146,9 @@ func RequestFor(s *simulate.Session) engine.Request {
 
 // schedule lists scenario and severity pairs; clean ones come eight times as
 // often as any other.
-func schedule() [][2]int {
+func schedule(scenarios []simulate.Scenario) [][2]int {
 	var out [][2]int
-	for i, sc := range simulate.Scenarios {
+	for i, sc := range scenarios {
 		times := 1
 		if sc.Group == simulate.Clean {
 			times = 8
@@ -145,15 +160,6 @@ func schedule() [][2]int {
 		}
 	}
 	return out
-}
-
-func order(r *Row) int {
-	for i, sc := range simulate.Scenarios {
-		if sc.Name == r.Name {
-			return i*10 + r.Severity
-		}
-	}
-	return math.MaxInt
 }
 
 func (r *Row) add(s *simulate.Session, res engine.Result, bins []Bin) {
@@ -169,6 +175,9 @@ func (r *Row) add(s *simulate.Session, res engine.Result, bins []Bin) {
 		}
 		if best < 0 {
 			r.note(s, "not found")
+			if len(res.Tests) == 0 {
+				r.Honest++
+			}
 			continue
 		}
 		matched[best] = true
@@ -176,7 +185,11 @@ func (r *Row) add(s *simulate.Session, res engine.Result, bins []Bin) {
 		o := &res.Tests[best].Outcome
 		if off <= 5*time.Second {
 			r.Within5++
+			r.Honest++
 		} else {
+			if saysUncertain(o) {
+				r.Honest++
+			}
 			r.note(s, "start off by "+o.Start.Sub(start).String())
 		}
 		r.number(s, o, k)
@@ -218,14 +231,36 @@ func (r *Row) number(s *simulate.Session, o *schemas.Outcome, k int) {
 		r.hrex = append(r.hrex, e)
 		if e > 3 {
 			r.SilentWrong++
-			r.note(s, "SILENT: good, HRex off")
+			r.note(s, fmt.Sprintf("SILENT: good, HRex %.1f, truly %.1f", v, s.Truth.HRex[k]))
 		}
 	}
 	if v, ok := o.HRR(60); ok {
-		if bpm, ok := v.BPM.Get(); ok && s.Truth.Recovered {
-			r.hrr = append(r.hrr, math.Abs(bpm-s.Truth.HRR[k]))
+		bpm, _ := v.BPM.Get()
+		e := math.Abs(bpm - s.Truth.HRR[k])
+		if s.Truth.Recovered {
+			r.hrr = append(r.hrr, e)
+		}
+		if e > 6 || !s.Truth.Recovered {
+			r.SilentHRR++
+			r.note(s, fmt.Sprintf("SILENT: good, HRR %.0f, truly %.0f", bpm, s.Truth.HRR[k]))
 		}
 	}
+}
+
+// saysUncertain reports whether a test itself says that its start, its end or
+// its being the test is uncertain.
+func saysUncertain(o *schemas.Outcome) bool {
+	if o.Quality == schemas.Good {
+		return false
+	}
+	for _, r := range o.Reasons {
+		switch r.Code {
+		case schemas.ReasonStartUncertain, schemas.ReasonSecondTest, schemas.ReasonCutShort:
+			return true
+		default:
+		}
+	}
+	return false
 }
 
 func (r *Row) note(s *simulate.Session, what string) {
