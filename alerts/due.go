@@ -53,12 +53,13 @@ func (s *Service) lookAt(ctx context.Context, slot club.Slot, now time.Time) err
 		return err
 	}
 	p := slot.Planned
-	tests, err := s.history.SquadTests(ctx, p.Squad, p.Protocol, slot.Time.Add(-24*time.Hour), slot.Time.Add(24*time.Hour))
+	tests, err := s.history.SquadTests(ctx, p.Squad, p.Protocol, slot.Time.Add(-rules.RunningWithin), slot.Time.Add(24*time.Hour))
 	if err != nil {
 		return err
 	}
 	seen := rules.Attend(slot, s.club.Athletes, tests, s.club.Zone)
-	if al, ok := seen.Alert(); ok {
+	seen.Strap(tests)
+	if al, ok := seen.Alert(); ok && !s.club.Thresholds.Rules.TestMissing.Off {
 		if !seen.Ran {
 			// Nothing at all, ever: the club is being set up, not missing.
 			first, err := s.history.SquadTests(ctx, p.Squad, p.Protocol, time.Time{}, slot.Time)

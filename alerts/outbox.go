@@ -39,20 +39,32 @@ func (s *Service) enqueue(ctx context.Context, id string) error {
 	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Message: id})
 }
 
-// Send sends one message of the outbox: the work of an event of
-// [schemas.StreamChat]. The attempt is on record before the chat is asked, so
+// Send does the work of an event of [schemas.StreamChat]: it puts what is to be
+// said of sessions into the outbox, or sends one message of it. The attempt is on record before the chat is asked, so
 // that whoever comes after a crash looks in the chat first.
 func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 	var e schemas.ChatEvent
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
-	m, ok, err := s.history.Message(ctx, e.Message)
+	for _, session := range e.Sessions {
+		if err := s.tell(ctx, session); err != nil {
+			return err
+		}
+	}
+	if e.Message == "" {
+		return nil
+	}
+	return s.send(ctx, e.Message)
+}
+
+func (s *Service) send(ctx context.Context, id string) error {
+	m, ok, err := s.history.Message(ctx, id)
 	if err != nil {
 		return err
 	}
 	if !ok {
-		s.log.Error("alerts: a message was queued that history does not have", "message", e.Message)
+		s.log.Error("alerts: a message was queued that history does not have", "message", id)
 		return nil
 	}
 	if m.State != schemas.MessagePending {

@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"canter.example/alerts/assess"
 	"canter.example/alerts/chat"
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
@@ -18,8 +17,9 @@ import (
 
 // Durables are the names of the shared consumers of this stage.
 const (
-	DurableTests = "alerts"
-	DurableChat  = "chat"
+	DurableTests  = "alerts"
+	DurableSquads = "squads"
+	DurableChat   = "chat"
 )
 
 // dueEvery is how often planned tests are looked at. Reminders are told to the
@@ -30,6 +30,7 @@ const dueEvery = 20 * time.Second
 type Broker interface {
 	Consume(ctx context.Context, w broker.Work, h broker.Handler) error
 	Publish(ctx context.Context, subject, id string, event any) error
+	Gather(ctx context.Context, subject string, merge func(waiting *schemas.SquadEvent) schemas.SquadEvent) error
 }
 
 // History is what this stage needs of the history.
@@ -37,12 +38,17 @@ type History interface {
 	AthleteTests(ctx context.Context, athlete, protocol string) ([]schemas.Outcome, error)
 	SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error)
 	Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error)
+	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
+	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
 	SaveAssessments(ctx context.Context, as []schemas.Assessment) error
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
 	Alerts(ctx context.Context, f history.AlertFilter) ([]schemas.Alert, error)
 	SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error
 	Message(ctx context.Context, id string) (schemas.Message, bool, error)
 	SaveMessage(ctx context.Context, m schemas.Message) error
+	SessionMessages(ctx context.Context, session string) ([]schemas.Message, error)
+	SaveNote(ctx context.Context, n schemas.Note) error
+	Notes(ctx context.Context, f history.NoteFilter) ([]schemas.Note, error)
 	SlotDone(ctx context.Context, job, slot string) (bool, error)
 	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
 }
@@ -61,18 +67,17 @@ type Config struct {
 // Service is one alerts process. Any number may run on the same broker and
 // history; one message at a time goes out among them all.
 type Service struct {
-	cfg      Config
-	club     *club.Club
-	settings assess.Settings
-	broker   Broker
-	history  History
-	log      *slog.Logger
-	now      func() time.Time
+	cfg     Config
+	club    *club.Club
+	broker  Broker
+	history History
+	log     *slog.Logger
+	now     func() time.Time
 }
 
 // New returns the stage.
 func New(cfg Config, b Broker, h History) *Service {
-	s := &Service{cfg: cfg, club: cfg.Club, settings: assess.From(cfg.Club.Thresholds), broker: b, history: h, log: cfg.Log, now: cfg.Now}
+	s := &Service{cfg: cfg, club: cfg.Club, broker: b, history: h, log: cfg.Log, now: cfg.Now}
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the one place where this stage meets the machine's clock
 	}
@@ -82,6 +87,11 @@ func New(cfg Config, b Broker, h History) *Service {
 // WorkTests is the consumer of test events, WorkChat that of the outbox.
 func WorkTests(workers int, log *slog.Logger) broker.Work {
 	return broker.Work{Stream: schemas.StreamTests, Durable: DurableTests, Workers: workers, Log: log}
+}
+
+// WorkSquads is the consumer of squads to be gone through.
+func WorkSquads(workers int, log *slog.Logger) broker.Work {
+	return broker.Work{Stream: schemas.StreamSquads, Durable: DurableSquads, Workers: workers, Log: log}
 }
 
 // WorkChat keeps one message out among all processes: chat keeps its order,
@@ -95,6 +105,7 @@ func WorkChat(log *slog.Logger) broker.Work {
 func (s *Service) Run(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return s.broker.Consume(ctx, WorkTests(s.cfg.Workers, s.log), s.Handle) })
+	g.Go(func() error { return s.broker.Consume(ctx, WorkSquads(s.cfg.Workers, s.log), s.OnSquad) })
 	g.Go(func() error { return s.broker.Consume(ctx, WorkChat(s.log), s.Send) })
 	g.Go(func() error {
 		tick := time.NewTicker(dueEvery)
@@ -128,6 +139,12 @@ func (s *Service) Handle(ctx context.Context, d *broker.Delivery) error {
 			return broker.Permanent(err)
 		}
 		return s.onParked(ctx, e, d.Version)
+	case strings.HasPrefix(d.Subject, schemas.SubjectNote):
+		var n schemas.Note
+		if err := schemas.DecodeEvent(d.Data, &n); err != nil {
+			return broker.Permanent(err)
+		}
+		return s.onNote(ctx, n)
 	default:
 		return broker.Permanent(fmt.Errorf("alerts: no work on subject %s", d.Subject))
 	}

@@ -1,107 +1,114 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"time"
 
 	"canter.example/alerts/assess"
-	"canter.example/alerts/message"
-	"canter.example/alerts/rules"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 )
 
-// onTest assesses the tests of an event and every later test of the athlete by
-// the same protocols: their baselines may have changed.
+// place is where a test counts: a squad, a protocol, and since when.
+type place struct {
+	squad, protocol string
+	from            time.Time
+}
+
+// onTest asks for the squads to be gone through that the tests of an event
+// belong to or belonged to, from the earliest of them on.
 func (s *Service) onTest(ctx context.Context, e schemas.TestEvent, v schemas.Version) error {
 	if err := s.closeParked(ctx, e.File, v); err != nil || e.Athlete == "" {
 		return err
 	}
-	all, err := s.history.AthleteTests(ctx, e.Athlete, "")
+	places, staff, err := s.touched(ctx, e)
 	if err != nil {
 		return err
 	}
-	alerts, err := s.history.Alerts(ctx, history.AlertFilter{Athlete: e.Athlete})
-	if err != nil {
-		return err
-	}
-	for protocol, from := range s.touched(e, all, alerts) {
-		tests := slices.DeleteFunc(slices.Clone(all), func(o schemas.Outcome) bool { return o.Protocol != protocol })
-		if err := s.reassess(ctx, tests, alerts, protocol, from, v); err != nil {
+	for _, p := range places {
+		if err := s.gather(ctx, p, staff); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// touched returns the protocols an event is about, each with the earliest time
-// from which assessments may change. A test that is gone, or that is no longer
-// where it was, leaves no start behind: then all of its athlete's tests are
-// assessed again.
-func (s *Service) touched(e schemas.TestEvent, tests []schemas.Outcome, alerts []schemas.Alert) map[string]time.Time {
-	from := map[string]time.Time{}
-	note := func(protocol string, t time.Time) {
-		if old, ok := from[protocol]; !ok || t.Before(old) {
-			from[protocol] = t
+// gather adds a place to what is to be gone through.
+func (s *Service) gather(ctx context.Context, p place, now bool) error {
+	e := schemas.SquadEvent{Squad: p.squad, Protocol: p.protocol, From: p.from, Waiting: s.now().UTC(), Now: now}
+	return s.broker.Gather(ctx, schemas.SubjectSquad+schemas.SquadToken(p.squad, p.protocol), func(w *schemas.SquadEvent) schemas.SquadEvent {
+		if w == nil {
+			return e
 		}
-	}
-	for i := range tests {
-		o := &tests[i]
-		switch {
-		case len(e.Gone) > 0:
-			note(o.Protocol, time.Time{})
-		case slices.Contains(e.Tests, o.TestID):
-			// A start moved by hand may have been earlier before; the same
-			// goes for a test that staff said something about.
-			if o.StartSource == schemas.StartByHand || o.Staff != schemas.NoVerdict {
-				note(o.Protocol, time.Time{})
-			}
-			note(o.Protocol, o.Start.Add(-assess.SameTest))
-		}
-	}
-	for i := range alerts {
-		if slices.Contains(e.Gone, alerts[i].TestID) {
-			note(alerts[i].Protocol, time.Time{})
-		}
-	}
-	return from
+		merged := e
+		merged.From, merged.Waiting = earliest(e.From, w.From), earliest(e.Waiting, w.Waiting)
+		merged.Now = e.Now || w.Now
+		return merged
+	})
 }
 
-// reassess assesses the athlete's tests of one protocol from a time on, and
-// brings the alerts about them in line with what the rules now say.
-func (s *Service) reassess(ctx context.Context, tests []schemas.Outcome, alerts []schemas.Alert, protocol string, from time.Time, v schemas.Version) error {
-	var assessed []schemas.Assessment
-	wanted := map[string]wantedAlert{}
-	for i := range tests {
-		o := tests[i]
-		if o.Start.Before(from) {
+func earliest(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+// touched returns where the tests of an event count or counted, and whether
+// staff had a word in it. A test that is gone or has moved is found where it
+// last was: in its file's removed rows, and in its last assessment.
+func (s *Service) touched(ctx context.Context, e schemas.TestEvent) (places []place, staff bool, err error) {
+	note := func(squad, protocol string, from time.Time) {
+		for i := range places {
+			if p := &places[i]; p.squad == squad && p.protocol == protocol {
+				p.from = earliest(p.from, from)
+				return
+			}
+		}
+		places = append(places, place{squad, protocol, from})
+	}
+	ids := slices.Concat(e.Tests, e.Gone)
+	file, err := s.history.Tests(ctx, history.TestFilter{File: e.File, IncludeRemoved: true})
+	if err != nil {
+		return nil, false, err
+	}
+	for i := range file {
+		o := &file[i]
+		if !slices.Contains(ids, o.TestID) {
 			continue
 		}
-		a := assess.Test(o, tests, assess.Pooled{}, s.settings)
-		a.Fired = rules.Evaluate(a, o, tests, &s.club.Thresholds)
-		a.Version = v
-		assessed = append(assessed, a)
-		for _, al := range rules.Alerts(a, o, tests, a.Fired) {
-			wanted[al.ID] = wantedAlert{alert: al, text: s.words(al, a, o)}
+		from := o.Start.Add(-assess.SameTest)
+		if o.StartSource == schemas.StartByHand {
+			from = from.Add(-24 * time.Hour) // it was elsewhere in its file before
+		}
+		note(o.Squad, o.Protocol, from)
+		staff = staff || o.Staff != schemas.NoVerdict || o.StartSource == schemas.StartByHand
+	}
+	for _, id := range ids {
+		a, ok, err := s.history.Assessment(ctx, id)
+		if err != nil {
+			return nil, false, err
+		}
+		if ok {
+			note(a.Squad, a.Protocol, a.Start.Add(-assess.SameTest))
 		}
 	}
-	if len(assessed) > 0 {
-		if err := s.history.SaveAssessments(ctx, assessed); err != nil {
-			return err
+	// An athlete takes their history along to another squad.
+	for _, p := range slices.Clone(places) {
+		later, err := s.history.Tests(ctx, history.TestFilter{Athlete: e.Athlete, Protocol: p.protocol, From: p.from})
+		if err != nil {
+			return nil, false, err
 		}
-	}
-	return s.reconcile(ctx, wanted, alerts, protocol, from, v)
-}
-
-// words returns the text of an alert.
-func (s *Service) words(al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
-	if al.Rule == schemas.RuleTraceInvalid {
-		for _, f := range a.Fired {
-			if f.Rule == al.Rule {
-				return message.Trace(s.club, o, f.Reason)
+		for i := range later {
+			if later[i].Squad != p.squad {
+				note(later[i].Squad, p.protocol, later[i].Start)
 			}
 		}
 	}
-	return message.Change(s.club, al, a, o)
+	slices.SortFunc(places, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.squad, b.squad), cmp.Compare(a.protocol, b.protocol))
+	})
+	return places, staff, nil
 }

@@ -88,4 +88,42 @@ type Message struct {
 	Created   time.Time `json:"created"`
 	Sent      time.Time `json:"sent,omitzero"`
 	Attempts  int       `json:"attempts"`
+	// Session whose alerts it speaks of, "" for other messages, and what it
+	// says of each: the outbox is the record of what staff were told.
+	Session string   `json:"session,omitempty"`
+	Says    []Saying `json:"says,omitempty"`
+}
+
+// Turn is a turn in an alert's life that staff hear of.
+type Turn string
+
+// Turns.
+const (
+	TurnTold      Turn = "told"
+	TurnCorrected Turn = "corrected"
+	TurnWithdrawn Turn = "withdrawn"
+	TurnAgain     Turn = "holds again"
+	TurnClosed    Turn = "back inside"
+)
+
+// Saying is what a message says of one alert.
+type Saying struct {
+	Alert string `json:"alert"`
+	// Number of the saying among all about this alert, from 1.
+	Number int  `json:"number"`
+	Turn   Turn `json:"turn"`
+	// Digest is what was said in short; a correction is due when it changes.
+	Digest string `json:"digest,omitempty"`
+}
+
+// Note is what a member of staff wrote to an alert, or that they have seen it.
+type Note struct {
+	// ID is unique and sorts by time of making.
+	ID      string    `json:"id"`
+	AlertID string    `json:"alert_id"`
+	Athlete string    `json:"athlete,omitempty"`
+	Seen    bool      `json:"seen"`
+	Text    string    `json:"text,omitempty"`
+	Who     string    `json:"who"`
+	When    time.Time `json:"when"`
 }

@@ -50,6 +50,7 @@ type Comparison struct {
 	// SD that was used, the change from the mean in Unit and percent, and z.
 	N        int       `json:"n"`
 	MinN     int       `json:"min_n"`
+	Basis    Basis     `json:"basis,omitempty"`
 	From     time.Time `json:"from,omitzero"`
 	To       time.Time `json:"to,omitzero"`
 	Mean     Number    `json:"mean"`
@@ -72,6 +73,76 @@ type Comparison struct {
 	// ProbChange is the probability (0 to 1) that the true change is beyond
 	// SWC in the observed direction.
 	ProbChange Number `json:"prob_change"`
+
+	// Squad is what the whole session shared in this number.
+	Squad SquadShift `json:"squad"`
+	// Deviation is Change with the squad's shifts taken off, this session's and
+	// those of the baseline's sessions, as far as they are more than a trifle;
+	// DeviationZ is its z. State is judged by these two. Without such shifts
+	// they equal Change and Z, but for the spread they are held against.
+	Deviation  Number `json:"deviation"`
+	DeviationZ Number `json:"deviation_z"`
+
+	// Drift is where the slow-drift charts stand after this test.
+	Drift Drift `json:"drift"`
+}
+
+// Basis is what a baseline is made of.
+type Basis string
+
+// Kinds of baseline.
+const (
+	// BasisRolling: the last tests before this one.
+	BasisRolling Basis = "rolling"
+	// BasisReference: the tests of a fixed block, such as the first weeks of
+	// pre-season.
+	BasisReference Basis = "reference block"
+	// BasisReturn: the last tests since a marked return from injury.
+	BasisReturn Basis = "since return"
+)
+
+// SquadShift is how far the tests of a session lie together from the squad's
+// usual session in one number.
+type SquadShift struct {
+	// State is "estimated", or why there is no estimate.
+	State string `json:"state,omitempty"`
+	// Size in the comparison's unit, positive when higher than usual, with its
+	// standard error, and the number of athletes it was estimated from.
+	Size Number `json:"size"`
+	SE   Number `json:"se"`
+	N    int    `json:"n"`
+	// Material is true when the whole interval is beyond what the club calls a
+	// trifle: then individual verdicts leave the shift out.
+	Material bool `json:"material,omitempty"`
+}
+
+// DriftSide is the side to which a number drifts.
+type DriftSide string
+
+// Sides of a drift; NoDrift when neither sum has passed its limit.
+const (
+	NoDrift   DriftSide = ""
+	DriftUp   DriftSide = "up"
+	DriftDown DriftSide = "down"
+)
+
+// Drift is the state of an athlete's slow-drift charts after a test, made of
+// the deviations of the last tests, each against those before it.
+type Drift struct {
+	// N tests are on the charts, this one included.
+	N int `json:"n"`
+	// EWMA in SDs of a single test, with the half-width of its limits.
+	EWMA      Number `json:"ewma"`
+	EWMALimit Number `json:"ewma_limit"`
+	// High and Low are the two sums of the CUSUM in SDs, and Limit the h that
+	// either has to pass.
+	High  Number `json:"high"`
+	Low   Number `json:"low"`
+	Limit Number `json:"limit"`
+	// Side is where a sum stands beyond its limit now, Since the first test of
+	// the unbroken climb that led there.
+	Side  DriftSide `json:"side,omitempty"`
+	Since time.Time `json:"since,omitzero"`
 }
 
 // Assessment is a test seen beside what was known before it.
@@ -111,6 +182,20 @@ const (
 	RuleTestMissing  RuleID = "test-missing"
 	RuleFileParked   RuleID = "file-parked"
 	RuleTraceInvalid RuleID = "trace-unusable"
+	// RuleHRexRunning and RuleHRRRunning: HRex risen or HRR worsened by a smaller threshold, tests running.
+	RuleHRexRunning RuleID = "hrex-risen-tests-running"
+	RuleHRRRunning  RuleID = "hrr-worsened-tests-running"
+	// RuleHRexDrift and RuleHRRDrift: many small changes to one side.
+	RuleHRexDrift RuleID = "hrex-drift"
+	RuleHRRDrift  RuleID = "hrr-drift"
+	// RuleOutsideBand: HRex at a new high, above the protocol's intensity band.
+	RuleOutsideBand RuleID = "above-intensity-band"
+	// RuleHRmaxExceeded: a reading above the HRmax that the club has noted.
+	RuleHRmaxExceeded RuleID = "hrmax-exceeded"
+	// RuleSquadEffect: the whole session moved together.
+	RuleSquadEffect RuleID = "squad-effect"
+	// RuleImproved: HRex lower or HRR greater, for the digest alone.
+	RuleImproved RuleID = "marked-improvement"
 )
 
 // FiredRule is a rule that fired, with the threshold it compared against and

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
 )
 
 // EventFormat is the version of the events' JSON. A reader refuses a newer
@@ -23,12 +24,16 @@ var ErrEvent = errors.New("not a valid event")
 // CANTER_INPUT is all that makes the scorer work: files, further places where
 // a known file was seen, requests to score again, corrections. One stream, so
 // that its sequence numbers give one order to all of them (see [Version]).
-// CANTER_TESTS carries what the scorer did to the alerts stage, CANTER_CHAT
-// what is to be said.
+// CANTER_TESTS carries what the scorer did to the alerts stage, CANTER_SQUADS
+// which squads are to be gone through again, CANTER_CHAT what is to be said.
 const (
 	StreamInput = "CANTER_INPUT"
 	StreamTests = "CANTER_TESTS"
 	StreamChat  = "CANTER_CHAT"
+
+	// StreamSquads holds one waiting message a squad and protocol: a newer one
+	// takes the older one's place and its work; done, it is gone.
+	StreamSquads = "CANTER_SQUADS"
 
 	SubjectFile       = "canter.file."       // + file id; body: the file, compressed
 	SubjectOrigin     = "canter.origin."     // + file id + "." + PathToken; OriginEvent
@@ -37,6 +42,8 @@ const (
 	SubjectTest       = "canter.test."       // + AthleteToken; TestEvent
 	SubjectParked     = "canter.parked."     // + file id; ParkedEvent
 	SubjectChat       = "canter.chat."       // + message id; ChatEvent
+	SubjectSquad      = "canter.squad."      // + SquadToken; SquadEvent
+	SubjectNote       = "canter.note."       // + alert id; Note
 )
 
 // Headers of a file message.
@@ -90,9 +97,30 @@ type ParkedEvent struct {
 	File File `json:"file"`
 }
 
-// ChatEvent asks for a message of the outbox to be sent.
+// SquadToken is a squad and protocol's part of a subject.
+func SquadToken(squad, protocol string) string {
+	sum := sha256.Sum256([]byte(squad + "\x00" + protocol))
+	return hex.EncodeToString(sum[:8])
+}
+
+// SquadEvent says that something changed in a squad's tests by one protocol
+// from an instant on: its sessions since then are to be assessed.
+type SquadEvent struct {
+	Squad    string    `json:"squad"`
+	Protocol string    `json:"protocol"`
+	From     time.Time `json:"from"`
+	// Waiting is since when work has been waiting, by the publisher's clock:
+	// a session that never gets quiet is told in the end.
+	Waiting time.Time `json:"waiting"`
+	// Now asks not to wait for quiet, as for what staff changed.
+	Now bool `json:"now,omitempty"`
+}
+
+// ChatEvent asks for a message of the outbox to be sent, or for what is to be
+// said of sessions to be put into the outbox.
 type ChatEvent struct {
-	Message string `json:"message"`
+	Message  string   `json:"message,omitempty"`
+	Sessions []string `json:"sessions,omitempty"`
 }
 
 // envelope is the wire form: the format's number beside the event.
@@ -116,6 +144,10 @@ func kindOf(e any) (string, error) {
 		return "parked", nil
 	case ChatEvent, *ChatEvent:
 		return "chat", nil
+	case SquadEvent, *SquadEvent:
+		return "squad", nil
+	case Note, *Note:
+		return "note", nil
 	default:
 		return "", fmt.Errorf("schemas: %T is no event", e)
 	}

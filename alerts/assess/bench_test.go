@@ -20,7 +20,7 @@ func BenchmarkTest(b *testing.B) {
 		b.Run(fmt.Sprintf("others=%d", n), func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				assess.Test(o, others, assess.Pooled{}, settings)
+				assess.Test(o, others, assess.Context{}, settings)
 			}
 		})
 	}
@@ -37,6 +37,6 @@ func BenchmarkPooledSD(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		assess.PooledSD(tests, version, day0.AddDate(1, 0, 0), settings)
+		assess.PooledSD(tests, version, day0.AddDate(1, 0, 0), nil, settings)
 	}
 }

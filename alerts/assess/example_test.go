@@ -10,7 +10,7 @@ import (
 // An athlete whose HRex was about 80 % of HRmax runs the same test at 85 %.
 func ExampleTest() {
 	earlier := weeks(158, 160, 162, 160) // bpm, HRmax 200
-	a := assess.Test(test(4, "a", 170), earlier, assess.Pooled{}, settings)
+	a := assess.Test(test(4, "a", 170), earlier, assess.Context{}, settings)
 
 	c := a.Comparison(schemas.MeasureHRex, 0)
 	fmt.Printf("%s %s, %s from the mean of %d tests: %s\n", c.Value.Text(1), c.Unit, c.Change.Signed(1), c.N, c.State)

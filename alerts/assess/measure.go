@@ -69,6 +69,37 @@ func (m measure) of(o *schemas.Outcome) schemas.Number {
 	return schemas.Num(bpm)
 }
 
+// less takes a session's shift off each value.
+func less(values []float64, from []*schemas.Outcome, shifts map[string]float64, scale float64) []float64 {
+	if len(shifts) == 0 {
+		return values
+	}
+	out := make([]float64, len(values))
+	for i, v := range values {
+		out[i] = v - scale*shifts[from[i].Session]
+	}
+	return out
+}
+
+// shifts returns the effect on m among effects, its shifts, and what turns
+// them into m's unit. A squad is followed in points while most have an HRmax.
+func (m measure) shifts(effects []Effect) (e Effect, scale float64) {
+	for _, e := range effects {
+		if e.Measure != m.name || e.Seconds != m.seconds {
+			continue
+		}
+		switch {
+		case e.Unit == m.unit:
+			return e, 1
+		case m.unit == BPM:
+			return e, BPMPerPoint
+		default:
+			return e, 1 / BPMPerPoint
+		}
+	}
+	return Effect{}, 1
+}
+
 // series reads the number off each test that has it, and returns those tests.
 func (m measure) series(tests []*schemas.Outcome) (values []float64, from []*schemas.Outcome) {
 	for _, t := range tests {

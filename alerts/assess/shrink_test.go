@@ -89,7 +89,7 @@ func TestPooledSDAgreesWithLme4(t *testing.T) {
 	}
 	s := settings
 	s.MaxTests = 10
-	p := assess.PooledSD(tests, version, day0.AddDate(1, 0, 0), s)
+	p := assess.PooledSD(tests, version, day0.AddDate(1, 0, 0), nil, s)
 	if len(p.Spreads) != 1 {
 		t.Fatalf("%d spreads, want 1: %+v", len(p.Spreads), p.Spreads)
 	}
@@ -115,7 +115,7 @@ func TestPooledSDLeavesOutWhatItMust(t *testing.T) {
 				tests[id] = append(tests[id], o)
 			}
 		}
-		return assess.PooledSD(tests, version, day0.AddDate(0, 0, 7*5+1), settings)
+		return assess.PooledSD(tests, version, day0.AddDate(0, 0, 7*5+1), nil, settings)
 	}
 	all, without := squad(nil), squad(func(o *schemas.Outcome) { o.Staff = schemas.Excluded })
 	if all.Spreads[0].DF != 30 {
@@ -164,7 +164,7 @@ func TestOneStillAthleteDoesNotMakeTheSquadStill(t *testing.T) {
 			tests[id] = append(tests[id], o)
 		}
 	}
-	sp := assess.PooledSD(tests, version, day0.AddDate(1, 0, 0), settings).Spreads[0]
+	sp := assess.PooledSD(tests, version, day0.AddDate(1, 0, 0), nil, settings).Spreads[0]
 	if sp.PriorSD < sp.SD/2 {
 		t.Errorf("prior SD %.3g beside a pooled SD of %.3g", sp.PriorSD, sp.SD)
 	}

@@ -64,17 +64,22 @@ func (p Pooled) of(m measure) (Spread, bool) {
 //
 // Pass the start of the session's day, not of the test: then the tests of the
 // session itself stay out, and no late file of a team-mate changes it.
-func PooledSD(tests map[string][]schemas.Outcome, protocolVersion string, before time.Time, s Settings) Pooled {
+//
+// The shifts of whole sessions among effects are taken off first: a hot day is
+// no unrest of the athletes.
+func PooledSD(tests map[string][]schemas.Outcome, protocolVersion string, before time.Time, effects []Effect, s Settings) Pooled {
 	type entry struct {
 		m      measure
 		groups [][]float64
 	}
 	var entries []*entry
 	add := func(m measure, past []*schemas.Outcome) {
-		values, _ := m.series(past)
+		values, from := m.series(past)
 		if len(values) < minOwn {
 			return
 		}
+		e, scale := m.shifts(effects)
+		values = less(values, from, e.Shifts, scale)
 		for _, e := range entries {
 			if e.m.name == m.name && e.m.seconds == m.seconds && e.m.unit == m.unit {
 				e.groups = append(e.groups, values)
@@ -231,19 +236,23 @@ func Shrink(s2, d, s02, d0 float64) (variance, df float64) {
 	return (d0*s02 + d*s2) / (d0 + d), d0 + d
 }
 
-// usedSD returns the SD to judge by, the degrees of freedom behind it, and the
-// method in words.
-func usedSD(m measure, own float64, n int, squad Pooled, s Settings) (sd, df float64, method string) {
-	d := float64(n - 1)
+// usedSD returns the SD to judge by and the degrees of freedom behind it.
+func usedSD(m measure, own float64, n int, squad Pooled, s Settings) (sd, df float64) {
 	s0, d0 := m.te, s.TEWeight
-	from := fmt.Sprintf("typical error %.2g", m.te)
 	if sp, ok := squad.of(m); ok && sp.PriorDF > 0 {
 		s0, d0 = sp.PriorSD, sp.PriorDF
-		from = fmt.Sprintf("squad's within-athlete SD %.2g of %d athletes", s0, sp.Athletes)
 	}
-	v, df := Shrink(own*own, d, s0*s0, d0)
-	return math.Sqrt(v), df,
-		fmt.Sprintf("own SD (%g df) pulled toward the %s (%.1f df), Smyth 2004", d, from, d0)
+	v, df := Shrink(own*own, float64(n-1), s0*s0, d0)
+	return math.Sqrt(v), df
+}
+
+// methodOf says in words how [usedSD] came by its SD.
+func methodOf(m measure, n int, squad Pooled, s Settings) string {
+	from, d0 := fmt.Sprintf("typical error %.2g", m.te), s.TEWeight
+	if sp, ok := squad.of(m); ok && sp.PriorDF > 0 {
+		from, d0 = fmt.Sprintf("squad's within-athlete SD %.2g of %d athletes", sp.PriorSD, sp.Athletes), sp.PriorDF
+	}
+	return fmt.Sprintf("own SD (%d df) pulled toward the %s (%.1f df), Smyth 2004", n-1, from, d0)
 }
 
 // median of values sorted in ascending order, NaN of none.

@@ -42,6 +42,20 @@ type Effect struct {
 	// number of athletes allows, at least 93 %).
 	Low, High schemas.Number
 	Level     float64
+	// Shifts are the material ones by session, in Unit: what is taken off a
+	// value before athletes are compared with themselves. This session is among
+	// them when its own shift is material; see [Effect.Beyond].
+	Shifts map[string]float64
+}
+
+// SE returns the standard error of Size: half the interval over the normal
+// quantile of its level.
+func (e Effect) SE() schemas.Number {
+	low, ok := e.Low.Get()
+	if !ok || e.Level <= 0 || e.Level >= 1 {
+		return schemas.Number{}
+	}
+	return schemas.Num((e.High.Or(0) - low) / 2 / distuv.UnitNormal.Quantile((1+e.Level)/2))
 }
 
 // Beyond reports whether the whole interval lies at least least away from 0 on
@@ -88,7 +102,7 @@ func SquadEffect(session []schemas.Outcome, history map[string][]schemas.Outcome
 		return e
 	}
 	e.Unit, e.State = rows[0].unit, FewSessions
-	rows, table := squadTable(rows)
+	rows, _, table := squadTable(rows)
 	if len(rows) < minSquad {
 		return e
 	}
@@ -99,6 +113,76 @@ func SquadEffect(session []schemas.Outcome, history map[string][]schemas.Outcome
 	e.State, e.Athletes, e.Sessions = Estimated, len(rows), len(p.Columns)
 	e.estimate(rows, p)
 	return e
+}
+
+// Trifle returns the largest shift of a session that counts as none, in unit.
+func (s Settings) Trifle(m schemas.Measure, unit string) float64 {
+	switch {
+	case m == schemas.MeasureHRR:
+		return s.SquadHRR
+	case unit == BPM:
+		return s.SquadBPM
+	default:
+		return s.SquadPoints
+	}
+}
+
+// Effects estimates what a session shares in HRex and in each HRR that its
+// tests have, with the material shifts of the sessions before it: those whose
+// median lies beyond the trifle by two standard errors. They come from a table
+// like [SquadEffect]'s, of the longer run of tests that the drift charts show.
+func Effects(session []schemas.Outcome, history map[string][]schemas.Outcome, s Settings) []Effect {
+	effects := []Effect{effectWithShifts(session, history, schemas.MeasureHRex, 0, s)}
+	var delays []int
+	for i := range session {
+		for _, r := range session[i].Recovery {
+			if !slices.Contains(delays, r.Seconds) {
+				delays = append(delays, r.Seconds)
+			}
+		}
+	}
+	slices.Sort(delays)
+	for _, d := range delays {
+		effects = append(effects, effectWithShifts(session, history, schemas.MeasureHRR, d, s))
+	}
+	return effects
+}
+
+func effectWithShifts(session []schemas.Outcome, history map[string][]schemas.Outcome, m schemas.Measure, seconds int, s Settings) Effect {
+	e := SquadEffect(session, history, m, seconds, s)
+	if e.State != Estimated {
+		return e
+	}
+	trifle := s.Trifle(m, e.Unit)
+	long := s
+	long.MaxTests = max(s.DriftTests, s.MaxTests)
+	rows, ids, table := squadTable(squadRows(session, history, m, seconds, e.Unit, long))
+	e.Shifts = map[string]float64{}
+	if p, err := MedianPolish(table); err == nil && len(rows) >= minSquad {
+		for j, id := range ids {
+			if se, n := columnSE(p, j); n >= minSquad && math.Abs(p.Columns[j]) >= trifle+2*se {
+				e.Shifts[id] = p.Columns[j]
+			}
+		}
+	}
+	if e.Beyond(trifle) {
+		e.Shifts[session[0].Session] = e.Size.Or(0)
+	}
+	return e
+}
+
+// columnSE is the standard error of a session's shift: 1.2533·sd/√n of its n
+// residuals, as of a median. The SD is taken from their median distance, so
+// that an ill athlete does not hide a hot day.
+func columnSE(p Polish, j int) (se float64, n int) {
+	var off []float64
+	for i := range p.Residuals {
+		if r := p.Residuals[i][j]; !math.IsNaN(r) {
+			off = append(off, math.Abs(r))
+		}
+	}
+	const perMedian = 1.4826 // SD of a normal distribution over its median absolute deviation
+	return 1.2533 * perMedian * medianOf(off) / math.Sqrt(float64(len(off))), len(off)
 }
 
 // estimate sets the rows' values of today beside the levels of a polish.
@@ -188,10 +272,10 @@ func bestOfEach(session []schemas.Outcome) []*schemas.Outcome {
 }
 
 // squadTable lays the rows' earlier values out by session, absent ones as NaN,
-// and returns the rows it holds. Sessions that fewer than 3 athletes share are
+// and returns the rows it holds and its sessions. Sessions that fewer than 3 athletes share are
 // left out: a median of two is their mean, and that of one says nothing of the
 // session. So are athletes with fewer than 3 values left.
-func squadTable(rows []squadRow) ([]squadRow, [][]float64) {
+func squadTable(rows []squadRow) (kept []squadRow, ids []string, table [][]float64) {
 	count, at := map[string]int{}, map[string]time.Time{}
 	for _, r := range rows {
 		for id := range r.past {
@@ -201,15 +285,12 @@ func squadTable(rows []squadRow) ([]squadRow, [][]float64) {
 			}
 		}
 	}
-	var ids []string
 	for id, n := range count {
 		if n >= 3 {
 			ids = append(ids, id)
 		}
 	}
 	slices.SortFunc(ids, func(a, b string) int { return cmp.Or(at[a].Compare(at[b]), cmp.Compare(a, b)) })
-	var kept []squadRow
-	var table [][]float64
 	for _, r := range rows {
 		values, n := make([]float64, len(ids)), 0
 		for j, id := range ids {
@@ -224,5 +305,5 @@ func squadTable(rows []squadRow) ([]squadRow, [][]float64) {
 			kept, table = append(kept, r), append(table, values)
 		}
 	}
-	return kept, table
+	return kept, ids, table
 }

@@ -54,7 +54,7 @@ func weeks(hrex ...float64) []schemas.Outcome {
 }
 
 func hrexOf(o schemas.Outcome, others []schemas.Outcome) *schemas.Comparison {
-	a := assess.Test(o, others, assess.Pooled{}, settings)
+	a := assess.Test(o, others, assess.Context{}, settings)
 	return a.Comparison(schemas.MeasureHRex, 0)
 }
 
@@ -259,7 +259,7 @@ func TestRecoveryIsFollowedApart(t *testing.T) {
 	tests[1].Recovery = nil // stopped the watch at once
 	o := test(5, "a", 160)
 	o.Recovery = []schemas.Recovery{{Seconds: 60, BPM: schemas.Num(25)}, {Seconds: 120}}
-	a := assess.Test(o, tests, assess.Pooled{}, settings)
+	a := assess.Test(o, tests, assess.Context{}, settings)
 	if len(a.Comparisons) != 3 {
 		t.Fatalf("%d comparisons, want HRex, HRR60, HRR120", len(a.Comparisons))
 	}
@@ -291,7 +291,7 @@ func TestBuildingSaysHowFarItIs(t *testing.T) {
 func TestTheNewTestCanPassTheBoundOfItsOwnBaseline(t *testing.T) {
 	s := settings
 	s.TEWeight = 0 // own SD only
-	a := assess.Test(test(4, "a", 170), weeks(158, 160, 162, 160), assess.Pooled{}, s)
+	a := assess.Test(test(4, "a", 170), weeks(158, 160, 162, 160), assess.Context{}, s)
 	if z := a.Comparisons[0].Z.Or(0); z < 1.789*3 {
 		t.Errorf("z %g, want far above 1.789", z)
 	}
@@ -323,8 +323,8 @@ func TestOrderOfArrivalNeverMatters(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tests := outcomes(t)
 		o := test(6, "a", 165)
-		want := assess.Test(o, tests, assess.Pooled{}, settings)
-		got := assess.Test(o, rapid.Permutation(tests).Draw(t, "order"), assess.Pooled{}, settings)
+		want := assess.Test(o, tests, assess.Context{}, settings)
+		got := assess.Test(o, rapid.Permutation(tests).Draw(t, "order"), assess.Context{}, settings)
 		if d := cmp.Diff(want, got, cmp.AllowUnexported(schemas.Number{})); d != "" {
 			t.Fatalf("another order, another assessment:\n%s", d)
 		}
@@ -335,14 +335,14 @@ func TestWhatCameAfterNeverMatters(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tests := outcomes(t)
 		o := test(6, "a", 165)
-		want := assess.Test(o, tests, assess.Pooled{}, settings)
+		want := assess.Test(o, tests, assess.Context{}, settings)
 		var before []schemas.Outcome
 		for _, x := range tests {
 			if x.Start.Before(o.Start) {
 				before = append(before, x)
 			}
 		}
-		if d := cmp.Diff(want, assess.Test(o, before, assess.Pooled{}, settings), cmp.AllowUnexported(schemas.Number{})); d != "" {
+		if d := cmp.Diff(want, assess.Test(o, before, assess.Context{}, settings), cmp.AllowUnexported(schemas.Number{})); d != "" {
 			t.Fatalf("later tests changed it:\n%s", d)
 		}
 	})
@@ -357,9 +357,9 @@ func TestHRmaxScalesPointsButNotZOrVerdict(t *testing.T) {
 			tests = append(tests, test(i, "a", rapid.Float64Range(140, 180).Draw(t, "hrex")))
 		}
 		o := test(6, "a", rapid.Float64Range(140, 180).Draw(t, "now"))
-		a := assess.Test(o, tests, assess.Pooled{}, s).Comparisons[0]
+		a := assess.Test(o, tests, assess.Context{}, s).Comparisons[0]
 		o.HRmax.BPM = schemas.Num(rapid.Float64Range(160, 220).Draw(t, "hrmax"))
-		b := assess.Test(o, tests, assess.Pooled{}, s).Comparisons[0]
+		b := assess.Test(o, tests, assess.Context{}, s).Comparisons[0]
 		if d := cmp.Diff(a.Z.Or(0), b.Z.Or(0), cmpopts.EquateApprox(1e-9, 1e-9)); d != "" {
 			t.Fatalf("z depends on HRmax:\n%s", d)
 		}
@@ -368,7 +368,7 @@ func TestHRmaxScalesPointsButNotZOrVerdict(t *testing.T) {
 
 func TestABaselineHasASaneInterval(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		a := assess.Test(test(6, "a", 165), outcomes(t), assess.Pooled{}, settings)
+		a := assess.Test(test(6, "a", 165), outcomes(t), assess.Context{}, settings)
 		for _, c := range a.Comparisons {
 			if c.State == schemas.Building || c.State == schemas.NoValue {
 				if c.Z.Present() || c.ProbChange.Present() || c.PredLow.Present() {

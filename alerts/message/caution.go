@@ -16,3 +16,11 @@ const lookNext = "Look at next: load of the last days, illness, sleep and wellne
 
 // ambiguous is said wherever HRex is lower or recovery faster.
 const ambiguous = "not good or bad by itself (overload does this too): read with load, RPE and wellness"
+
+// strapNext is what to look at when a trace was unusable again.
+const strapNext = "Look at next: battery, wet electrodes, strap size and place, whose strap it is.\n" +
+	"Readings that jump are most often the strap. If they stay with another strap, or the athlete feels unwell, tell medical staff."
+
+// sharedNext lists what a whole session can have in common (FACTS 3.1, 3.2, 3.6).
+const sharedNext = "When everybody moves, look first at what everybody shared: heat and hydration, wind, pace, surface, warm-up, " +
+	"a batch of straps, the load of the days before."

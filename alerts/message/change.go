@@ -2,6 +2,7 @@ package message
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -11,47 +12,120 @@ import (
 	"canter.example/schemas/club"
 )
 
-// Item is a test that set off an alert.
+// Item is a test that set off an alert, with staff's notes on the athlete.
 type Item struct {
 	Alert      schemas.Alert
 	Assessment schemas.Assessment
 	Outcome    schemas.Outcome
+	Notes      []schemas.Note
 }
 
 // Change is the message of an alert about a test's numbers.
 func Change(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
-	lines := []string{headline(c, Item{al, a, o}), occasion(c, &o, dateTime)}
-	lines = append(lines, numbers(c, &a, &o)...)
-	lines = append(lines, compared(c, &a, o.Start), trace(&o))
-	if s := hrmaxNote(&o); s != "" {
-		lines = append(lines, s)
-	}
-	return strings.Join(append(lines, lookNext, Caution), "\n")
+	return About(c, Item{Alert: al, Assessment: a, Outcome: o})
 }
 
-// Changes is one message of the alerts of several athletes of one session;
-// what holds for all is said once. One item makes the message of [Change].
-func Changes(c *club.Club, items []Item) string {
+// About is the message of an alert about one athlete's test.
+func About(c *club.Club, it Item) string {
+	if it.Alert.Rule == schemas.RuleTraceInvalid {
+		return Trace(c, it.Outcome, reason(&it))
+	}
+	lines := append([]string{headline(c, it), occasion(c, &it.Outcome, dateTime)}, body(c, &it)...)
+	return strings.Join(append(lines, next(it.Alert.Rule), Caution), "\n")
+}
+
+// Changes is [Together].
+func Changes(c *club.Club, items []Item) string { return Together(c, items) }
+
+// Together is one message of the alerts of several athletes of one session;
+// what holds for all is said once. One item makes the message of [About].
+func Together(c *club.Club, items []Item) string {
 	if len(items) == 0 {
 		return ""
 	}
 	if len(items) == 1 {
-		return Change(c, items[0].Alert, items[0].Assessment, items[0].Outcome)
+		return About(c, items[0])
 	}
 	first := &items[0].Outcome
+	athletes := map[string]bool{}
+	for _, it := range items {
+		athletes[it.Alert.Athlete] = true
+	}
 	lines := []string{
-		fmt.Sprintf("%s: %s with numbers beyond usual", squadName(c, first.Squad), count(len(items), "athlete")),
+		fmt.Sprintf("%s: %s to look at", squadName(c, first.Squad), count(len(athletes), "athlete")),
 		occasion(c, first, dateOnly),
 	}
+	var nexts []string
 	for _, it := range items {
-		lines = append(lines, "", headline(c, it))
-		lines = append(lines, numbers(c, &it.Assessment, &it.Outcome)...)
-		lines = append(lines, compared(c, &it.Assessment, it.Outcome.Start), trace(&it.Outcome))
-		if s := hrmaxNote(&it.Outcome); s != "" {
-			lines = append(lines, s)
+		lines = append(append(lines, "", headline(c, it)), body(c, &it)...)
+		if n := next(it.Alert.Rule); !slices.Contains(nexts, n) {
+			nexts = append(nexts, n)
 		}
 	}
-	return strings.Join(append(lines, "", lookNext, Caution), "\n")
+	lines = append(append(lines, ""), nexts...)
+	return strings.Join(append(lines, Caution), "\n")
+}
+
+// body has what stands between an alert's headline and what to look at next.
+func body(c *club.Club, it *Item) []string {
+	o := &it.Outcome
+	var lines []string
+	switch it.Alert.Rule {
+	case schemas.RuleTraceInvalid:
+		lines = append(lines, sentence(reason(it)))
+		for _, r := range o.Reasons {
+			lines = append(lines, "- "+sentence(said(c, r.Text)))
+		}
+	case schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded:
+		lines = append(lines, sentence(reason(it)), trace(o))
+	default:
+		lines = append(lines, numbers(c, &it.Assessment, o)...)
+		lines = append(lines, drifts(c, &it.Assessment, o.Start)...)
+		lines = append(lines, nonEmpty([]string{squadLine(&it.Assessment)})...)
+		for _, f := range it.Assessment.Fired {
+			if f.Rule == schemas.RuleOutsideBand || f.Rule == schemas.RuleHRmaxExceeded {
+				lines = append(lines, sentence(f.Reason))
+			}
+		}
+		lines = append(lines, compared(c, &it.Assessment, o.Start), trace(o))
+	}
+	lines = append(lines, nonEmpty([]string{hrmaxNote(o)})...)
+	return append(lines, notes(c, it)...)
+}
+
+// reason is what the alert's own rule compared.
+func reason(it *Item) string {
+	for _, f := range it.Assessment.Fired {
+		if f.Rule == it.Alert.Rule {
+			return f.Reason
+		}
+	}
+	return ""
+}
+
+// next says what to look at next.
+func next(rule schemas.RuleID) string {
+	switch rule {
+	case schemas.RuleTraceInvalid:
+		return strapNext
+	case schemas.RuleOutsideBand:
+		return "Look at next: is the speed right for this athlete, is HRmax up to date, pace and surface, the strap."
+	case schemas.RuleHRmaxExceeded:
+		return "Look at next: readings that jump are most often the strap; if the trace is clean, HRmax needs a new measurement."
+	default:
+		return lookNext
+	}
+}
+
+// notes are what staff wrote of the athlete lately, the newest last.
+func notes(c *club.Club, it *Item) []string {
+	var lines []string
+	for _, n := range it.Notes {
+		if text := said(c, n.Text); text != "" {
+			lines = append(lines, fmt.Sprintf("Note of %s by %s: %s", day(c, n.When, it.Outcome.Start), said(c, n.Who), ended(text)))
+		}
+	}
+	return lines
 }
 
 // headline says who and what in one line.
@@ -60,14 +134,44 @@ func headline(c *club.Club, it Item) string {
 	if main := rules.MainHRR(&it.Assessment); main != nil {
 		hrr = nameOf(main)
 	}
+	has := map[schemas.RuleID]bool{}
+	for _, f := range it.Assessment.Fired {
+		has[f.Rule] = true
+	}
+	both := func(one, other schemas.RuleID) bool { return has[one] && has[other] }
 	var what string
 	switch it.Alert.Rule {
 	case schemas.RuleBoth:
 		what = "HRex higher and " + hrr + " smaller than usual"
 	case schemas.RuleHRexRisen:
-		what = "HRex higher than usual"
+		if what = "HRex higher than usual"; has[schemas.RuleHRRRunning] || has[schemas.RuleHRRDrift] {
+			what = "HRex higher and " + hrr + " somewhat smaller than usual"
+		}
 	case schemas.RuleHRRWorsened:
-		what = hrr + " smaller than usual (slower recovery)"
+		if what = hrr + " smaller than usual (slower recovery)"; has[schemas.RuleHRexRunning] || has[schemas.RuleHRexDrift] {
+			what = hrr + " smaller and HRex somewhat higher than usual"
+		}
+	case schemas.RuleHRexRunning:
+		what = fmt.Sprintf("HRex somewhat higher, %d tests running", c.Thresholds.Rules.HRexRunning.Tests)
+		if both(schemas.RuleHRexRunning, schemas.RuleHRRRunning) {
+			what = "HRex somewhat higher and " + hrr + " smaller, tests running"
+		}
+	case schemas.RuleHRRRunning:
+		what = fmt.Sprintf("%s somewhat smaller (slower recovery), %d tests running", hrr, c.Thresholds.Rules.HRRRunning.Tests)
+	case schemas.RuleHRexDrift:
+		if what = "HRex drifting higher, little by little"; both(schemas.RuleHRexDrift, schemas.RuleHRRDrift) {
+			what = "HRex drifting higher and " + hrr + " smaller, little by little"
+		}
+	case schemas.RuleHRRDrift:
+		what = hrr + " drifting smaller (slower recovery), little by little"
+	case schemas.RuleOutsideBand:
+		what = "HRex at a new high above the intensity band"
+	case schemas.RuleHRmaxExceeded:
+		what = "heart rate above the HRmax on record"
+	case schemas.RuleTraceInvalid:
+		what = "heart-rate trace unusable again, check the strap"
+	case schemas.RuleImproved:
+		what = "HRex lower or " + hrr + " greater than usual"
 	default:
 		what = "test numbers"
 	}
@@ -76,6 +180,52 @@ func headline(c *club.Club, it Item) string {
 		s += " - look at this first"
 	}
 	return s
+}
+
+// drifts says since when numbers drift.
+func drifts(c *club.Club, a *schemas.Assessment, at time.Time) []string {
+	var lines []string
+	for i := range a.Comparisons {
+		m := &a.Comparisons[i]
+		if m.Drift.Side == schemas.NoDrift {
+			continue
+		}
+		lines = append(lines, fmt.Sprintf("%s has been drifting %s since %s.", nameOf(m), m.Drift.Side, day(c, m.Drift.Since, at)))
+	}
+	return lines
+}
+
+// squadLine says what the session shared, and what is left without it.
+func squadLine(a *schemas.Assessment) string {
+	var parts, left []string
+	n := 0
+	for i := range a.Comparisons {
+		m := &a.Comparisons[i]
+		if !m.Squad.Size.Present() {
+			continue
+		}
+		unit, decimals := unitOf(m)
+		n = max(n, m.Squad.N)
+		parts = append(parts, fmt.Sprintf("%s %s %s", nameOf(m), signed(m.Squad.Size, decimals), unit))
+		if m.Squad.Material && m.Deviation.Present() {
+			left = append(left, fmt.Sprintf("%s %s %s (z %s)", nameOf(m), signed(m.Deviation, decimals), unit, signed(m.DeviationZ, 1)))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	s := fmt.Sprintf("Squad that day: %s (%s)", list(parts), count(n, "athlete"))
+	if len(left) > 0 {
+		return s + "; without it: " + list(left) + "."
+	}
+	return s + ": nothing out of the ordinary."
+}
+
+func unitOf(m *schemas.Comparison) (unit string, decimals int) {
+	if m.Unit == assess.Points {
+		return "points", 1
+	}
+	return "bpm", 0
 }
 
 // numbers has a few lines for each measure, the verdict first.
@@ -93,10 +243,7 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	if m.State == schemas.NoValue {
 		return sentence(name + ": no number" + whyAbsent(c, m, o))
 	}
-	unit, decimals := "bpm", 0
-	if m.Unit == assess.Points {
-		unit, decimals = "points", 1
-	}
+	unit, decimals := unitOf(m)
 	head := name + " " + value(m, o) + ": "
 	if m.State == schemas.Building {
 		head += fmt.Sprintf("building baseline (%d of %d)", m.N, m.MinN)
@@ -104,6 +251,14 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 			head += ", " + last(c, m, o, unit, decimals)
 		}
 		return sentence(head)
+	}
+	judged := m.Z
+	if m.Squad.Material && m.DeviationZ.Present() {
+		judged = m.DeviationZ
+	}
+	if m.State == schemas.Inside {
+		inside := fmt.Sprintf("%s%s (%s %s from the mean of %s, z %s)", head, spread(judged), signed(m.Change, decimals), unit, m.Mean.Text(decimals), signed(m.Z, 1))
+		return ended(inside)
 	}
 	from := fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), m.Mean.Text(decimals))
 	if m.Previous.Present() {
@@ -113,7 +268,7 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	if p := likely(m.ProbChange); p != "" && m.State != schemas.Inside {
 		how += "; " + p
 	}
-	lines := []string{head + spread(m.Z), sentence(from), sentence(how)}
+	lines := []string{head + spread(judged), sentence(from), sentence(how)}
 	if note := Direction(m); note != "" {
 		lines = append(lines, sentence(note))
 	}
@@ -172,6 +327,13 @@ func compared(c *club.Club, a *schemas.Assessment, at time.Time) string {
 		return "No earlier test to compare with."
 	}
 	s := fmt.Sprintf("Compared with this athlete's last %s, since %s", count(m.N, "test"), day(c, m.From, at))
+	switch m.Basis {
+	case schemas.BasisReturn:
+		s = fmt.Sprintf("Compared with this athlete's %s since the return, from %s", count(m.N, "test"), day(c, m.From, at))
+	case schemas.BasisReference:
+		s = fmt.Sprintf("Compared with this athlete's %s of the reference block, from %s", count(m.N, "test"), day(c, m.From, at))
+	case schemas.BasisRolling:
+	}
 	if hrr := rules.MainHRR(a); hrr != nil && hrr.N != m.N && hrr.State != schemas.NoValue {
 		s += fmt.Sprintf(" (%s: %d)", nameOf(hrr), hrr.N)
 	}

@@ -91,8 +91,8 @@ func past(athlete string, n int) []schemas.Outcome {
 // told assesses a test and puts the rules to it.
 func told(t *testing.T, o schemas.Outcome, history []schemas.Outcome) message.Item {
 	t.Helper()
-	a := assess.Test(o, history, assess.Pooled{}, assess.From(thresholds))
-	a.Fired = rules.Evaluate(a, o, history, &thresholds)
+	a := assess.Test(o, history, assess.Context{}, assess.From(thresholds))
+	a.Fired = rules.Evaluate(a, o, history, rules.Before{}, &thresholds)
 	alerts := rules.Alerts(a, o, history, a.Fired)
 	if len(alerts) != 1 {
 		t.Fatalf("%d alerts, want 1: %+v", len(alerts), a.Comparisons)

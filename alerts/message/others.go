@@ -21,9 +21,7 @@ func Trace(c *club.Club, o schemas.Outcome, reason string) string {
 		lines = append(lines, "- "+sentence(said(c, r.Text)))
 	}
 	lines = append(lines,
-		"Look at next: battery, wet electrodes, strap size and place, whose strap it is.",
-		"Readings that jump are most often the strap. If they stay with another strap, or the athlete feels unwell, tell medical staff.",
-		Caution)
+		strapNext, Caution)
 	return strings.Join(nonEmpty(lines), "\n")
 }
 
@@ -59,6 +57,13 @@ func Missing(c *club.Club, at rules.Attendance) string {
 			lines = append(lines, fmt.Sprintf("%s: %s.", group.words, list(names)))
 		}
 	}
+	if len(at.Straps) > 0 {
+		names := make([]string, len(at.Straps))
+		for i, id := range at.Straps {
+			names[i] = who(c, id)
+		}
+		lines = append(lines, fmt.Sprintf("Trace unusable at the test before, check the strap: %s.", list(names)))
+	}
 	return strings.Join(append(lines, "An absent test is not a finding: ask whether they ran, and whether the watch was uploaded."), "\n")
 }
 
@@ -77,6 +82,8 @@ const (
 	TestDoubtful Withdrawal = "test doubtful"
 	// OtherFile: a better file of the same run has come.
 	OtherFile Withdrawal = "better file"
+	// SquadMoved: what the whole session shares explains the numbers.
+	SquadMoved Withdrawal = "squad moved"
 	// FileRead: a parked file has been read after all.
 	FileRead Withdrawal = "file read"
 	// TestsCame: the missing tests have arrived.
@@ -99,6 +106,8 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 		text = "scored again, the test is doubtful and counts only if staff accept it"
 	case OtherFile:
 		text = "a better file of the same run has come and counts instead"
+	case SquadMoved:
+		text = "the whole squad moved that day; with its share taken off the numbers are within the usual spread"
 	case FileRead:
 		text = "the file has been read after all"
 	case TestsCame:
@@ -117,7 +126,16 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 // Corrected answers an alert whose numbers have changed and still deserve a
 // look: the message anew, marked as a correction.
 func Corrected(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
-	return "Corrected, in place of the message above:\n" + Change(c, al, a, o)
+	return Correction + Change(c, al, a, o)
+}
+
+// Correction opens the answer to an alert whose numbers have changed.
+const Correction = "Corrected, in place of the message above:\n"
+
+// BackInside answers an alert that the athlete's next test closed.
+func BackInside(c *club.Club, al schemas.Alert) string {
+	return fmt.Sprintf("At the next test the numbers of %s were back within the usual spread; the message about %s is closed.\n"+
+		"This says nothing of how the athlete feels: symptoms and worries go to licensed medical staff as always.", who(c, al.Athlete), moment(c, al.About))
 }
 
 // subject names what an alert is about.

@@ -11,6 +11,10 @@ const (
 	FamilyTrace   = "trace"
 	FamilyMissing = "missing"
 	FamilyParked  = "parked"
+	FamilyLoad    = "load"
+	FamilyHRmax   = "hrmax"
+	FamilyImprove = "improved"
+	FamilySquad   = "squad"
 )
 
 // ChangeAlertID is the id of the alert about a test's numbers, whichever of
@@ -20,11 +24,13 @@ func ChangeAlertID(test schemas.TestID) string {
 }
 
 // Alerts returns the alerts that follow from the fired rules of an assessed
-// test: at most one about its numbers and one about its trace. Text and Told
-// are the caller's to fill in. History is as for [Evaluate].
+// test: at most one about its numbers, and one each about its trace, its load,
+// its HRmax and an improvement. Text and Told are the caller's to fill in.
+// History is as for [Evaluate].
 func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, fired []schemas.FiredRule) []schemas.Alert {
 	var out []schemas.Alert
-	if rule, ok := changeRule(fired); ok {
+	rule, changed := changeRule(fired)
+	if changed {
 		al := about(&o, rule, a.Version)
 		al.ID = ChangeAlertID(o.TestID)
 		if al.Urgency = schemas.Look; rule == schemas.RuleBoth {
@@ -33,6 +39,12 @@ func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, 
 		out = append(out, al)
 	}
 	for _, f := range fired {
+		// Beside a change they are a line of its message, not a second alert.
+		if family, ok := families[f.Rule]; ok && !changed {
+			al := about(&o, f.Rule, a.Version)
+			al.ID, al.Urgency = schemas.NewAlertID(family, string(o.TestID)), schemas.Routine
+			out = append(out, al)
+		}
 		if f.Rule != schemas.RuleTraceInvalid {
 			continue
 		}
@@ -48,23 +60,31 @@ func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, 
 	return out
 }
 
-// changeRule returns the strongest rule about a test's numbers that fired.
+// families of the rules that make an alert of their own beside the change.
+var families = map[schemas.RuleID]string{
+	schemas.RuleOutsideBand: FamilyLoad, schemas.RuleHRmaxExceeded: FamilyHRmax, schemas.RuleImproved: FamilyImprove,
+}
+
+// changeRule returns the strongest rule about a test's numbers that fired:
+// a single test's before tests running before drift. Both numbers by single
+// rules are [schemas.RuleBoth].
 func changeRule(fired []schemas.FiredRule) (rule schemas.RuleID, ok bool) {
-	var hrex, hrr bool
+	has := map[schemas.RuleID]bool{}
 	for _, f := range fired {
-		hrex = hrex || f.Rule == schemas.RuleHRexRisen || f.Rule == schemas.RuleBoth
-		hrr = hrr || f.Rule == schemas.RuleHRRWorsened || f.Rule == schemas.RuleBoth
+		has[f.Rule] = true
 	}
-	switch {
-	case hrex && hrr:
+	if has[schemas.RuleHRexRisen] && has[schemas.RuleHRRWorsened] {
 		return schemas.RuleBoth, true
-	case hrex:
-		return schemas.RuleHRexRisen, true
-	case hrr:
-		return schemas.RuleHRRWorsened, true
-	default:
-		return "", false
 	}
+	for _, r := range []schemas.RuleID{
+		schemas.RuleBoth, schemas.RuleHRexRisen, schemas.RuleHRRWorsened,
+		schemas.RuleHRexRunning, schemas.RuleHRRRunning, schemas.RuleHRexDrift, schemas.RuleHRRDrift,
+	} {
+		if has[r] {
+			return r, true
+		}
+	}
+	return "", false
 }
 
 func about(o *schemas.Outcome, rule schemas.RuleID, v schemas.Version) schemas.Alert {

@@ -40,6 +40,27 @@ type Attendance struct {
 	Ran bool
 	// Missing, by athlete id.
 	Missing []Missing
+	// Straps are those of the missing whose test before came to nothing because
+	// of the trace: a strap that fails for good leaves no test at all.
+	Straps []string
+}
+
+// Strap notes who of the missing had an unusable trace at the test before,
+// within [RunningWithin]. Tests are as for [Attend], with those of that time.
+func (at *Attendance) Strap(tests []schemas.Outcome) {
+	for _, m := range at.Missing {
+		var last *schemas.Outcome
+		for i := range tests {
+			t := &tests[i]
+			before := at.Slot.Time.Sub(t.Start)
+			if t.Athlete == m.Athlete && t.Staff != schemas.Excluded && before > at.Slot.Planned.Within && before <= RunningWithin && (last == nil || t.Start.After(last.Start)) {
+				last = t
+			}
+		}
+		if last != nil && unusable(last) {
+			at.Straps = append(at.Straps, m.Athlete)
+		}
+	}
 }
 
 // Attend looks at a planned test after its time: which of the squad's athletes

@@ -35,7 +35,7 @@ func play(rng *rand.Rand, athletes int, te, hrrTE, step float64, points, hrr, z 
 			}
 			o.HRexBPM = schemas.Num(2 * (level + shift + te*rng.NormFloat64())) // HRmax 200
 			o.Recovery = []schemas.Recovery{{Seconds: 60, BPM: schemas.Num(recovery + hrrTE*rng.NormFloat64())}}
-			ds := rules.Decide(assess.Test(o, history, assess.Pooled{}, s), o, history, &th)
+			ds := rules.Decide(assess.Test(o, history, assess.Context{}, s), o, history, rules.Before{}, &th)
 			history = append(history, o)
 			hrexFires, hrrFires := ds[0].Why == rules.Fires, ds[1].Why == rules.Fires
 			switch {

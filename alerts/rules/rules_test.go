@@ -97,11 +97,11 @@ func TestChangeRules(t *testing.T) {
 			if c.change != nil {
 				c.change(&a, &o)
 			}
-			ds := rules.Decide(a, o, nil, thresholds)
+			ds := rules.Decide(a, o, nil, rules.Before{}, thresholds)
 			if ds[0].Why != c.hrexWhy || ds[1].Why != c.hrrWhy {
 				t.Errorf("HRex: %s, HRR: %s; want %s, %s", ds[0].Why, ds[1].Why, c.hrexWhy, c.hrrWhy)
 			}
-			fired := rules.Evaluate(a, o, nil, thresholds)
+			fired := rules.Evaluate(a, o, nil, rules.Before{}, thresholds)
 			var got schemas.RuleID
 			if len(fired) == 1 {
 				got = fired[0].Rule
@@ -128,7 +128,7 @@ func TestHRR60IsTheOneThatCounts(t *testing.T) {
 	if c := rules.MainHRR(&a); c.Seconds != 120 {
 		t.Errorf("got HRR%d", c.Seconds)
 	}
-	if fired := rules.Evaluate(a, test(0), nil, thresholds); len(fired) != 1 || !strings.HasPrefix(fired[0].Reason, "HRR120") {
+	if fired := rules.Evaluate(a, test(0), nil, rules.Before{}, thresholds); len(fired) != 1 || !strings.HasPrefix(fired[0].Reason, "HRR120") {
 		t.Errorf("fired %v", fired)
 	}
 }
@@ -137,10 +137,10 @@ func TestOneRunOneAlert(t *testing.T) {
 	watch, strap := test(0), test(0)
 	strap.TestID, strap.FileID, strap.Start = "strap", "e", strap.Start.Add(2*time.Minute)
 	watch.Coverage = 0.9
-	if ds := rules.Decide(moved(watch, 9, 9, 0, 0), watch, []schemas.Outcome{strap}, thresholds); ds[0].Why != rules.OtherFile {
+	if ds := rules.Decide(moved(watch, 9, 9, 0, 0), watch, []schemas.Outcome{strap}, rules.Before{}, thresholds); ds[0].Why != rules.OtherFile {
 		t.Errorf("watch: %s", ds[0].Why)
 	}
-	if ds := rules.Decide(moved(strap, 9, 9, 0, 0), strap, []schemas.Outcome{watch}, thresholds); ds[0].Why != rules.Fires {
+	if ds := rules.Decide(moved(strap, 9, 9, 0, 0), strap, []schemas.Outcome{watch}, rules.Before{}, thresholds); ds[0].Why != rules.Fires {
 		t.Errorf("strap: %s", ds[0].Why)
 	}
 }
@@ -149,7 +149,7 @@ func TestAlertOfAChange(t *testing.T) {
 	o := test(0)
 	alertsOf := func(hrex, hrr float64) []schemas.Alert {
 		a := moved(o, hrex, 3, hrr, -3)
-		return rules.Alerts(a, o, nil, rules.Evaluate(a, o, nil, thresholds))
+		return rules.Alerts(a, o, nil, rules.Evaluate(a, o, nil, rules.Before{}, thresholds))
 	}
 	hrex, hrr, both := alertsOf(5, 0), alertsOf(0, -9), alertsOf(5, -9)
 	if len(hrex) != 1 || len(hrr) != 1 || len(both) != 1 {
@@ -208,7 +208,7 @@ func TestTraceUnusableTwiceRunning(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			ds := rules.Decide(moved(c.o, 0, 0, 0, 0), c.o, c.history, thresholds)
+			ds := rules.Decide(moved(c.o, 0, 0, 0, 0), c.o, c.history, rules.Before{}, thresholds)
 			if got := ds[3]; got.Rule != schemas.RuleTraceInvalid || got.Why != c.why {
 				t.Errorf("%s, want %s", got.Why, c.why)
 			}
@@ -221,7 +221,7 @@ func TestTheSameFailingStrapIsOneAlert(t *testing.T) {
 	tests := []schemas.Outcome{test(0), bad(1), bad(2), bad(3), bad(4)}
 	for i, o := range tests {
 		a := moved(o, 0, 0, 0, 0)
-		for _, al := range rules.Alerts(a, o, tests, rules.Evaluate(a, o, tests, thresholds)) {
+		for _, al := range rules.Alerts(a, o, tests, rules.Evaluate(a, o, tests, rules.Before{}, thresholds)) {
 			if al.TestID != tests[2].TestID || !al.About.Equal(tests[2].Start) || al.Urgency != schemas.Routine {
 				t.Errorf("test %d: alert about %s of %s, %s", i, al.TestID, al.About, al.Urgency)
 			}
@@ -331,7 +331,7 @@ func TestALowerHRexOrAFasterRecoveryNeverAlerts(t *testing.T) {
 		down := rapid.Float64Range(-30, 0)
 		up := rapid.Float64Range(0, 60)
 		a := moved(o, down.Draw(t, "HRex"), down.Draw(t, "z"), up.Draw(t, "HRR"), up.Draw(t, "zr"))
-		if fired := rules.Evaluate(a, o, nil, thresholds); len(fired) > 0 {
+		if fired := rules.Evaluate(a, o, nil, rules.Before{}, thresholds); len(fired) > 0 {
 			t.Fatalf("fired %v", fired)
 		}
 	})
@@ -351,8 +351,8 @@ func TestRulesAndAssessmentAgree(t *testing.T) {
 		o := test(8)
 		o.HRexBPM = schemas.Num(rapid.Float64Range(140, 190).Draw(t, "now"))
 		o.Recovery = []schemas.Recovery{{Seconds: 60, BPM: schemas.Num(rapid.Float64Range(10, 60).Draw(t, "hrr now"))}}
-		a := assess.Test(o, history, assess.Pooled{}, settings)
-		ds := rules.Decide(a, o, history, thresholds)
+		a := assess.Test(o, history, assess.Context{}, settings)
+		ds := rules.Decide(a, o, history, rules.Before{}, thresholds)
 		if higher := a.Comparisons[0].State == schemas.Higher; higher != (ds[0].Why == rules.Fires) {
 			t.Fatalf("HRex is %s but the rule says %s", a.Comparisons[0].State, ds[0].Why)
 		}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -56,10 +57,23 @@ func newAnalysts(t *testing.T) *analysts {
 	} {
 		command(t, append([]string{"tests", words[0], "--who", "physio", "--data", a.data, "--club", a.club}, words[1:]...)...)
 	}
+	note := schemas.Note{ID: "n1", AlertID: ask(t, a.sqlite, "SELECT alert_id FROM alerts WHERE test_id = 'te93838f13bd15787'").Values[0][0].(string),
+		Athlete: "PGR", Seen: true, Text: "fever since Monday", Who: "physio", When: time.Date(2026, 9, 22, 11, 0, 0, 0, time.UTC)}
+	if err := addNote(t.Context(), a.sqlite, note); err != nil {
+		t.Fatal(err)
+	}
 	if err := copyHistory(t.Context(), a.sqlite, a.clickhouse); err != nil {
 		t.Fatal(err)
 	}
 	return a
+}
+
+func addNote(ctx context.Context, address string, n schemas.Note) error {
+	h, err := history.Open(ctx, address)
+	if err != nil {
+		return err
+	}
+	return errors.Join(h.SaveNote(ctx, n), h.Close())
 }
 
 // command runs canter in this process and returns what it printed.
@@ -163,7 +177,7 @@ func copyAssessments(ctx context.Context, src, dst history.Store) error {
 	return dst.SaveAssessments(ctx, as)
 }
 
-// copyAlerts copies alerts, messages and corrections.
+// copyAlerts copies alerts, messages, notes and corrections.
 func copyAlerts(ctx context.Context, src, dst history.Store) error {
 	alerts, err := src.Alerts(ctx, history.AlertFilter{})
 	if err != nil {
@@ -180,6 +194,15 @@ func copyAlerts(ctx context.Context, src, dst history.Store) error {
 	}
 	for _, m := range messages {
 		if err := dst.SaveMessage(ctx, m); err != nil {
+			return err
+		}
+	}
+	notes, err := src.Notes(ctx, history.NoteFilter{})
+	if err != nil {
+		return err
+	}
+	for _, n := range notes {
+		if err := dst.SaveNote(ctx, n); err != nil {
 			return err
 		}
 	}

@@ -42,10 +42,12 @@ Examples:
 // demoMark tells a folder that demo made, and may make again, from others.
 const demoMark = ".canter-demo"
 
-// Settle and scan quickly: the demo writes its files whole.
+// Settle and scan quickly, and hold a session no longer than its files take: the
+// demo writes them whole and at once.
 const (
 	demoSettle = 40 * time.Millisecond
 	demoRescan = time.Second
+	demoHold   = 300 * time.Millisecond
 )
 
 // Run makes a season and lives through it.
@@ -68,7 +70,7 @@ func (c *demoCmd) Run(ctx context.Context, std streams, log *slog.Logger) error 
 	if err != nil {
 		return err
 	}
-	cl.Files.Settle, cl.Files.Rescan = demoSettle, demoRescan
+	cl.Files.Settle, cl.Files.Rescan, cl.Chat.Hold = demoSettle, demoRescan, demoHold
 	d := &demo{dir: c.Dir, season: s, club: cl, std: std}
 	if err := d.live(ctx, quieter(ctx, log, slog.LevelError)); err != nil {
 		return err

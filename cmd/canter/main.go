@@ -32,15 +32,18 @@ type cli struct {
 	LogLevel  string `help:"Least important log lines to write to standard error: ${enum}." enum:"debug,info,warn,error" default:"${log_level}" env:"CANTER_LOG_LEVEL"`
 	LogFormat string `help:"Form of log lines: ${enum}." enum:"text,json" default:"text" env:"CANTER_LOG_FORMAT"`
 
-	Serve  serveCmd  `cmd:"" help:"Watch the club's folders, score the tests in new files, tell staff what deserves a look."`
-	Demo   demoCmd   `cmd:"" help:"Make an invented club's season and run the real pipeline over it."`
-	Score  scoreCmd  `cmd:"" help:"Score files without services or history."`
-	Check  checkCmd  `cmd:"" help:"Read the club file strictly, try folders, broker, database and chat, and say what serve would do."`
-	Tests  testsCmd  `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
-	SQL    sqlCmd    `cmd:"" name:"sql" help:"Run a read-only query on the history."`
-	Export exportCmd `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
-	Erase  eraseCmd  `cmd:"" help:"Take one athlete out of history and archive for good."`
-	Replay replayCmd `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
+	Serve    serveCmd    `cmd:"" help:"Watch the club's folders, score the tests in new files, tell staff what deserves a look."`
+	Demo     demoCmd     `cmd:"" help:"Make an invented club's season and run the real pipeline over it."`
+	Score    scoreCmd    `cmd:"" help:"Score files without services or history."`
+	Check    checkCmd    `cmd:"" help:"Read the club file strictly, try folders, broker, database and chat, and say what serve would do."`
+	Tests    testsCmd    `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
+	Alerts   alertsCmd   `cmd:"" help:"List alerts; mark one as seen, write a note to it."`
+	SQL      sqlCmd      `cmd:"" name:"sql" help:"Run a read-only query on the history."`
+	Report   reportCmd   `cmd:"" help:"Write a session's report: one HTML page with table, traces and histories."`
+	Simulate simulateCmd `cmd:"" help:"Try settings on invented data of known truth."`
+	Export   exportCmd   `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
+	Erase    eraseCmd    `cmd:"" help:"Take one athlete out of history and archive for good."`
+	Replay   replayCmd   `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
 }
 
 // streams are the program's standard streams, so that tests can look at them.
@@ -107,7 +110,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "sql", "export", "erase", "replay":
+		case "serve", "demo", "score", "check", "tests", "alerts", "sql", "report", "export", "erase", "replay", "simulate":
 			return a + " "
 		}
 	}

@@ -218,7 +218,7 @@ func athleteRows(c *club.Club) []history.AthleteRow {
 
 // idle reports whether everything that was published has been handled.
 func (p *pipeline) idle(ctx context.Context) (bool, error) {
-	return p.broker.Idle(ctx, scorer.Work(1, p.log), alerts.WorkTests(1, p.log), alerts.WorkChat(p.log))
+	return p.broker.Idle(ctx, scorer.Work(1, p.log), alerts.WorkTests(1, p.log), alerts.WorkSquads(1, p.log), alerts.WorkChat(p.log))
 }
 
 // settled waits until all published work is done.

@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
-	"os/user"
 	"strings"
 	"time"
 
@@ -334,15 +333,7 @@ func startTime(at string, near time.Time, p *pipeline) (time.Time, error) {
 	return t, nil
 }
 
-func (c *correctionFlags) who() string {
-	if c.Who != "" {
-		return c.Who
-	}
-	if u, err := user.Current(); err == nil {
-		return u.Username
-	}
-	return "unknown"
-}
+func (c *correctionFlags) who() string { return whoWrites(c.Who) }
 
 // newCorrectionID sorts by time, as the order of corrections is their order of
 // making.

@@ -125,7 +125,7 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 		{
 			Name:        schemas.StreamTests,
 			Description: "what the scorer did, for the alerts stage",
-			Subjects:    []string{schemas.SubjectTest + "*", schemas.SubjectParked + "*"},
+			Subjects:    []string{schemas.SubjectTest + "*", schemas.SubjectParked + "*", schemas.SubjectNote + "*"},
 			MaxAge:      30 * 24 * time.Hour,
 		},
 		{
@@ -133,6 +133,13 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 			Description: "messages of the outbox that wait to be sent",
 			Subjects:    []string{schemas.SubjectChat + "*"},
 			MaxAge:      30 * 24 * time.Hour,
+		},
+		{
+			Name:              schemas.StreamSquads,
+			Description:       "squads whose sessions are to be gone through again, one message each",
+			Subjects:          []string{schemas.SubjectSquad + "*"},
+			Retention:         jetstream.WorkQueuePolicy,
+			MaxMsgsPerSubject: 1,
 		},
 	} {
 		c.Storage, c.Replicas, c.Duplicates = jetstream.FileStorage, replicas, 2*time.Minute

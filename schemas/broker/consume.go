@@ -180,6 +180,9 @@ func settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error
 		if err := m.DoubleAck(ctx); err != nil {
 			w.Log.Warn("broker: acknowledge", "subject", d.Subject, "err", err)
 		}
+	case isHeld(err):
+		h, _ := errors.AsType[held](err)
+		_ = m.NakWithDelay(h.d)
 	case IsPermanent(err):
 		w.Log.Error("broker: message ended", "subject", d.Subject, "err", err)
 		_ = m.Term()
@@ -191,6 +194,11 @@ func settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error
 		w.Log.Warn("broker: will try again", "subject", d.Subject, "tries", d.Tries, "delay", delay, "err", err)
 		_ = m.NakWithDelay(delay)
 	}
+}
+
+func isHeld(err error) bool {
+	_, ok := errors.AsType[held](err)
+	return ok
 }
 
 // Backoff returns how long to wait after the given number of tries: 0.25 s

@@ -33,6 +33,15 @@ type after struct {
 func (a after) Error() string { return a.err.Error() }
 func (a after) Unwrap() error { return a.err }
 
+// Hold asks for the same delivery again after d, as part of the plan: nothing
+// went wrong. Whoever holds a delivery tells the second coming by
+// [Delivery.Tries].
+func Hold(d time.Duration) error { return held{d} }
+
+type held struct{ d time.Duration }
+
+func (h held) Error() string { return "held back for " + h.d.String() }
+
 // permanent marks an error that no retry mends.
 type permanent struct{ err error }
 

@@ -40,6 +40,7 @@ func (b *builder) build(w *clubWritten) {
 		}
 	}
 	b.thresholds(w.Thresholds)
+	b.rules(w.Rules)
 	b.privacy(w.Privacy)
 	b.chat(w.Chat)
 	b.files(w.Files)
@@ -227,6 +228,12 @@ func (b *builder) thresholds(w *thresholdsWritten) {
 			b.fail("thresholds.baseline_tests", fmt.Sprintf("a baseline of %d tests never reaches the least of %d", t.BaselineTests, t.MinBaseline),
 				"Raise baseline_tests or lower min_baseline")
 		}
+		t.SquadPoints = number(w.SquadPoints, t.SquadPoints)
+		t.SquadHRR = number(w.SquadHRRBPM, t.SquadHRR)
+		t.DriftShift = number(w.DriftShift, t.DriftShift)
+		t.DriftRunLength = number(w.DriftTests, t.DriftRunLength)
+		t.Again = int(number(w.Again, float64(t.Again)))
+		b.reference(w, &t)
 	}
 	b.club.Thresholds = t
 }
@@ -248,8 +255,11 @@ func (b *builder) privacy(w *privacyWritten) {
 }
 
 func (b *builder) chat(w *chatWritten) {
-	c := Chat{Kind: ChatTerminal}
+	c := Chat{Kind: ChatTerminal, Hold: DefaultHold}
 	if w != nil {
+		if c.Hold = 0; w.Hold != "never" {
+			c.Hold = b.length("chat.hold", w.Hold, DefaultHold, 10*time.Millisecond, 10*time.Minute)
+		}
 		c.Channel, c.TokenEnv, c.APIURL = string(w.Channel), string(w.TokenEnv), string(w.APIURL)
 		if w.Kind != "" {
 			c.Kind = ChatKind(w.Kind)

@@ -122,6 +122,114 @@ type Thresholds struct {
 	HRRTE  float64
 	// TellWithin: tests older than this when scored are recorded, not told.
 	TellWithin time.Duration
+	// Baseline is rolling or a reference block; Reference holds the block's days.
+	Baseline  schemas.Basis
+	Reference schemas.Period
+	// SquadPoints (HRex, % points of HRmax) and SquadHRR (bpm) are the largest
+	// shifts of a whole session that still count as a trifle.
+	SquadPoints float64
+	SquadHRR    float64
+	// DriftShift is the lasting change, in SDs of a single test, that the drift
+	// charts are made for; DriftRunLength the tests between false alarms of an
+	// unchanged athlete.
+	DriftShift     float64
+	DriftRunLength float64
+	// Again: a fact that goes on for so many tests running is told once more; 0 = never.
+	Again int
+	Rules Rules
+}
+
+// Rules holds how each rule is set.
+type Rules struct {
+	HRexRisen, HRRWorsened, Both Rule
+	HRexRunning, HRRRunning      Rule
+	HRexDrift, HRRDrift          Rule
+	OutsideBand, HRmaxExceeded   Rule
+	TraceUnusable, SquadEffect   Rule
+	TestMissing, Improved        Rule
+}
+
+// Rule is the setting of one rule.
+type Rule struct {
+	// Off silences the rule altogether.
+	Off bool
+	// Change is the least change that fires, in % points of HRmax for HRex and
+	// bpm for HRR, Z the least |z| beside it, Tests how many running; 0 where a
+	// rule has no such threshold.
+	Change float64
+	Z      float64
+	Tests  int
+	// MinTests is the least evidence: tests in the baseline.
+	MinTests int
+	Urgency  schemas.Urgency
+	// HoldOff: what fired within this time before is not told again.
+	HoldOff time.Duration
+	// Tell is a chat channel, [TellSquad] or [TellDigest].
+	Tell string
+}
+
+// Who a rule tells, when it is no channel by name.
+const (
+	// TellSquad is the squad's own channel.
+	TellSquad = "squad"
+	// TellDigest records the alert for the digest and sends nothing.
+	TellDigest = "digest"
+)
+
+// Channel returns the channel that a rule names, "" when it names none.
+func (r Rule) Channel() string {
+	if r.Tell == TellSquad || r.Tell == TellDigest {
+		return ""
+	}
+	return r.Tell
+}
+
+// Of returns the setting of a rule; ok is false for rules that are not set.
+func (r *Rules) Of(id schemas.RuleID) (rule Rule, ok bool) {
+	if p := r.at(id); p != nil {
+		return *p, true
+	}
+	return Rule{}, false
+}
+
+func (r *Rules) at(id schemas.RuleID) *Rule {
+	switch id {
+	case schemas.RuleHRexRisen:
+		return &r.HRexRisen
+	case schemas.RuleHRRWorsened:
+		return &r.HRRWorsened
+	case schemas.RuleBoth:
+		return &r.Both
+	case schemas.RuleHRexRunning:
+		return &r.HRexRunning
+	case schemas.RuleHRRRunning:
+		return &r.HRRRunning
+	case schemas.RuleHRexDrift:
+		return &r.HRexDrift
+	case schemas.RuleHRRDrift:
+		return &r.HRRDrift
+	case schemas.RuleOutsideBand:
+		return &r.OutsideBand
+	case schemas.RuleHRmaxExceeded:
+		return &r.HRmaxExceeded
+	case schemas.RuleTraceInvalid:
+		return &r.TraceUnusable
+	case schemas.RuleSquadEffect:
+		return &r.SquadEffect
+	case schemas.RuleTestMissing:
+		return &r.TestMissing
+	case schemas.RuleImproved:
+		return &r.Improved
+	case schemas.RuleFileParked:
+	}
+	return nil
+}
+
+// Settable are the rules that a club file may set, in the order of telling.
+var Settable = []schemas.RuleID{
+	schemas.RuleHRexRisen, schemas.RuleHRRWorsened, schemas.RuleBoth, schemas.RuleHRexRunning, schemas.RuleHRRRunning,
+	schemas.RuleHRexDrift, schemas.RuleHRRDrift, schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded,
+	schemas.RuleTraceInvalid, schemas.RuleSquadEffect, schemas.RuleTestMissing, schemas.RuleImproved,
 }
 
 // NameStyle is how athletes appear in chat.
@@ -163,6 +271,9 @@ type Chat struct {
 	TokenFile string
 	// APIURL overrides the Web API's address, for a proxy or a test server.
 	APIURL string
+	// Hold is how long a session must be quiet before it is told, so that the
+	// files of one session make one message; 0 tells each test at once.
+	Hold time.Duration
 }
 
 // Files sets how folders are watched.

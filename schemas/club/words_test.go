@@ -89,7 +89,7 @@ func TestDefaultThresholdsAreThePublishedOnes(t *testing.T) {
 	if d.HRexTE != 1.2 || d.HRRTE != 3.4 || d.HRRFallBPM < 3.4*1.41421356*1.64485-0.05 || d.HRRFallBPM > 3.4*1.41421356*1.64485+0.05 || d.HRexRisePoints < mdc || d.HRexRisePoints > mdc+0.05 {
 		t.Errorf("%+v, MDC %.2f", d, mdc)
 	}
-	if d.MinBaseline != 4 || d.BaselineTests != 8 || d.BaselineAge != 365*24*time.Hour || d.Z != 2 {
+	if d.MinBaseline != 4 || d.BaselineTests != 8 || d.BaselineAge != 365*24*time.Hour || d.Z != 2.9 {
 		t.Errorf("%+v", d)
 	}
 }

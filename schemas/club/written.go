@@ -41,17 +41,18 @@ func short[T any](b []byte, scalar *text, object *T) error {
 }
 
 type clubWritten struct {
-	Club       text               `json:"club"`
-	TimeZone   text               `json:"time_zone"`
-	Athletes   athletesWritten    `json:"athletes"`
-	Squads     []*squadWritten    `json:"squads"`
-	Folders    []*folderWritten   `json:"folders"`
-	Protocols  []*protocolWritten `json:"protocols"`
-	Planned    []*plannedWritten  `json:"planned"`
-	Thresholds *thresholdsWritten `json:"thresholds"`
-	Privacy    *privacyWritten    `json:"privacy"`
-	Chat       *chatWritten       `json:"chat"`
-	Files      *filesWritten      `json:"files"`
+	Club       text                    `json:"club"`
+	TimeZone   text                    `json:"time_zone"`
+	Athletes   athletesWritten         `json:"athletes"`
+	Squads     []*squadWritten         `json:"squads"`
+	Folders    []*folderWritten        `json:"folders"`
+	Protocols  []*protocolWritten      `json:"protocols"`
+	Planned    []*plannedWritten       `json:"planned"`
+	Thresholds *thresholdsWritten      `json:"thresholds"`
+	Rules      map[string]*ruleWritten `json:"rules"`
+	Privacy    *privacyWritten         `json:"privacy"`
+	Chat       *chatWritten            `json:"chat"`
+	Files      *filesWritten           `json:"files"`
 }
 
 type athletesWritten struct {
@@ -242,6 +243,30 @@ type thresholdsWritten struct {
 	HRexTE         text `json:"hrex_te"`
 	HRRTE          text `json:"hrr_te"`
 	TellWithin     text `json:"tell_within"`
+
+	Baseline    text          `json:"baseline"`
+	Reference   *blockWritten `json:"reference"`
+	SquadPoints text          `json:"squad_points"`
+	SquadHRRBPM text          `json:"squad_hrr_bpm"`
+	DriftShift  text          `json:"drift_shift"`
+	DriftTests  text          `json:"drift_tests"`
+	Again       text          `json:"again"`
+}
+
+type blockWritten struct {
+	From text `json:"from"`
+	To   text `json:"to"`
+}
+
+type ruleWritten struct {
+	On       *bool `json:"on"`
+	Change   text  `json:"change"`
+	Z        text  `json:"z"`
+	Tests    text  `json:"tests"`
+	MinTests text  `json:"min_tests"`
+	Urgency  text  `json:"urgency"`
+	HoldOff  text  `json:"hold_off"`
+	Tell     text  `json:"tell"`
 }
 
 type privacyWritten struct {
@@ -253,6 +278,7 @@ type privacyWritten struct {
 type chatWritten struct {
 	Kind      text `json:"kind"`
 	Channel   text `json:"channel"`
+	Hold      text `json:"hold"`
 	TokenEnv  text `json:"token_env"`
 	TokenFile text `json:"token_file"`
 	APIURL    text `json:"api_url"`

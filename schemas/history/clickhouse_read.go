@@ -295,6 +295,19 @@ func (s *clickhouseStore) Messages(ctx context.Context, state schemas.MessageSta
 		"SELECT "+messageColumns.list()+" FROM stored_messages FINAL"+c.sql()+" ORDER BY created_ms, message_id", c.args...)
 }
 
+// SessionMessages implements [Store].
+func (s *clickhouseStore) SessionMessages(ctx context.Context, session string) ([]schemas.Message, error) {
+	return clickhouseRows(ctx, s, "messages", scanMessage,
+		"SELECT "+messageColumns.list()+" FROM stored_messages FINAL WHERE session = ? ORDER BY created_ms, message_id", session)
+}
+
+// Notes implements [Store].
+func (s *clickhouseStore) Notes(ctx context.Context, f NoteFilter) ([]schemas.Note, error) {
+	c := f.where()
+	return clickhouseRows(ctx, s, "notes", scanNote,
+		"SELECT "+noteColumns.list()+" FROM stored_notes FINAL"+c.sql()+" ORDER BY note_id", c.args...)
+}
+
 // SlotDone implements [Store].
 func (s *clickhouseStore) SlotDone(ctx context.Context, job, slot string) (bool, error) {
 	return s.exists(ctx, "stored_slots", "job = ? AND slot = ?", job, slot)

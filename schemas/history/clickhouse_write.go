@@ -335,6 +335,24 @@ func (s *clickhouseStore) SaveMessage(ctx context.Context, m schemas.Message) er
 	return nil
 }
 
+// SaveNote implements [Store].
+func (s *clickhouseStore) SaveNote(ctx context.Context, n schemas.Note) error {
+	row, err := noteValues(&n, noClock)
+	if err == nil {
+		var there bool
+		if there, err = s.exists(ctx, "stored_notes", "note_id = ?", n.ID); there {
+			return nil
+		}
+	}
+	if err == nil {
+		err = s.insert(ctx, "stored_notes", noteColumns.plain, [][]any{noteColumns.withoutTimes(row)})
+	}
+	if err != nil {
+		return fmt.Errorf("history: save note %s: %w", n.ID, err)
+	}
+	return nil
+}
+
 // MarkSlot implements [Store].
 func (s *clickhouseStore) MarkSlot(ctx context.Context, job, slot string, at time.Time) error {
 	there, err := s.exists(ctx, "stored_slots", "job = ? AND slot = ? AND done_ms <= ?", job, slot, millis(at))

@@ -182,6 +182,12 @@ func assessment(test schemas.TestID, v schemas.Version) schemas.Assessment {
 				N: 8, MinN: 4, From: noon.AddDate(0, -2, 0), To: noon.AddDate(0, 0, -7),
 				Mean: schemas.Num(79.5), SD: schemas.Num(1.2), SDUsed: schemas.Num(1.3), SDMethod: "own, pulled", Change: schemas.Num(3.6), Pct: schemas.Num(4.5), Z: schemas.Num(2.77),
 				PredLow: schemas.Num(76), PredHigh: schemas.Num(83), TE: schemas.Num(1.2), SWC: schemas.Num(0.5), MDC: schemas.Num(3.33), ProbChange: schemas.Num(0.99),
+				Basis: schemas.BasisReturn, Squad: schemas.SquadShift{State: "estimated", Size: schemas.Num(4), SE: schemas.Num(0.4), N: 20, Material: true},
+				Deviation: schemas.Num(-0.4), DeviationZ: schemas.Num(-0.3),
+				Drift: schemas.Drift{
+					N: 12, EWMA: schemas.Num(1.1), EWMALimit: schemas.Num(1.2), High: schemas.Num(5), Low: schemas.Num(0), Limit: schemas.Num(4.8),
+					Side: schemas.DriftUp, Since: noon.AddDate(0, 0, -42),
+				},
 			},
 			{Measure: schemas.MeasureHRR, Seconds: 60, Unit: "bpm", State: schemas.NoValue, MinN: 4},
 		},
@@ -198,7 +204,10 @@ func alert(id string, v schemas.Version) schemas.Alert {
 }
 
 func message(id string) schemas.Message {
-	return schemas.Message{ID: id, AlertID: "a1", Channel: "#u21", Thread: "m0", Text: "Anna: HRex risen", State: schemas.MessagePending, Created: noon}
+	return schemas.Message{
+		ID: id, AlertID: "a1", Channel: "#u21", Thread: "m0", Text: "Anna: HRex risen", State: schemas.MessagePending, Created: noon,
+		Session: "U21/sft/2026-03-04", Says: []schemas.Saying{{Alert: "a1", Number: 2, Turn: schemas.TurnCorrected, Digest: hostile}},
+	}
 }
 
 func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
@@ -228,6 +237,25 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		got, _, err := s.Message(ctx, "m1")
 		ok(t, err)
 		same(t, "message", got, m)
+
+		of, err := s.SessionMessages(ctx, m.Session)
+		ok(t, err)
+		same(t, "messages of a session", of, []schemas.Message{m, message("m2")})
+		of, err = s.SessionMessages(ctx, "another")
+		ok(t, err)
+		same(t, "messages of another session", len(of), 0)
+
+		n := schemas.Note{ID: "n2", AlertID: "a1", Athlete: "anna", Seen: true, Text: hostile, Who: "Kim", When: noon}
+		bare2 := schemas.Note{ID: "n1", AlertID: "a2"}
+		for _, x := range []schemas.Note{n, bare2, n} {
+			ok(t, s.SaveNote(ctx, x))
+		}
+		notes, err := s.Notes(ctx, history.NoteFilter{})
+		ok(t, err)
+		same(t, "notes", notes, []schemas.Note{bare2, n})
+		notes, err = s.Notes(ctx, history.NoteFilter{Athlete: "anna", From: noon, To: noon.Add(time.Hour)})
+		ok(t, err)
+		same(t, "notes of an athlete", notes, []schemas.Note{n})
 
 		athletes := []history.AthleteRow{
 			{

@@ -8,7 +8,9 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"strings"
 
+	"github.com/ClickHouse/clickhouse-go/v2"
 	"github.com/pressly/goose/v3"
 	"github.com/pressly/goose/v3/database"
 )
@@ -35,13 +37,33 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 	if err != nil {
 		return fmt.Errorf("history: %w", err)
 	}
-	if _, err := p.Up(ctx); err != nil {
+	for {
+		_, err := p.Up(ctx)
+		if partial, ok := errors.AsType[*goose.PartialError](err); ok && columnIsThere(partial.Err) {
+			// Another process, perhaps one that died then, added the columns and
+			// could not say so: old servers have no ADD COLUMN IF NOT EXISTS. All
+			// columns of a migration are added at once, so it is done.
+			if err := store.Insert(ctx, db, database.InsertRequest{Version: partial.Failed.Source.Version}); err != nil {
+				return fmt.Errorf("history: make tables: %w", err)
+			}
+			continue
+		}
+		if err == nil {
+			return nil
+		}
 		if partial, ok := errors.AsType[*goose.PartialError](err); ok {
 			return fmt.Errorf("history: make tables: %s: %w", partial.Failed.Source.Path, partial.Err)
 		}
 		return fmt.Errorf("history: make tables: %w", err)
 	}
-	return nil
+}
+
+// columnIsThere reports whether the ClickHouse server refused to add a column
+// a second time.
+func columnIsThere(err error) bool {
+	const duplicate = 44 // ILLEGAL_COLUMN of old servers, in words below
+	e, ok := errors.AsType[*clickhouse.Exception](err)
+	return ok && (e.Code == duplicate || e.Code == 15) && strings.Contains(e.Message, "already exists")
 }
 
 // clickhouseVersions are the statements by which goose keeps its records on a

@@ -199,7 +199,7 @@ func scanAlert(scan scanner) (schemas.Alert, error) {
 }
 
 var messageColumns = cols(`message_id alert_id channel thread text state reference reason
-	~created created_ms ~sent sent_ms attempts`)
+	~created created_ms ~sent sent_ms attempts session says`)
 
 func messageValues(m *schemas.Message, at clock) ([]any, error) {
 	if m.ID == "" {
@@ -208,19 +208,48 @@ func messageValues(m *schemas.Message, at clock) ([]any, error) {
 	if messageRank(m) == 0 {
 		return nil, fmt.Errorf("%w: message %s has the unknown state %q", ErrInvalid, m.ID, m.State)
 	}
+	says, err := jsonText(m.Says)
+	if err != nil {
+		return nil, fmt.Errorf("message %s: %w: %w", m.ID, ErrInvalid, err)
+	}
 	sent, sentMS := optional(m.Sent, at)
 	return []any{m.ID, m.AlertID, m.Channel, m.Thread, m.Text, string(m.State), m.Reference, m.Reason,
-		at(m.Created), millis(m.Created), sent, sentMS, int64(m.Attempts)}, nil
+		at(m.Created), millis(m.Created), sent, sentMS, int64(m.Attempts), m.Session, says}, nil
 }
 
 func scanMessage(scan scanner) (schemas.Message, error) {
 	var m schemas.Message
 	var created, attempts int64
 	var sent *int64
+	var says string
 	err := scan(&m.ID, &m.AlertID, &m.Channel, &m.Thread, &m.Text, (*string)(&m.State), &m.Reference, &m.Reason,
-		&created, &sent, &attempts)
+		&created, &sent, &attempts, &m.Session, &says)
+	if err == nil {
+		m.Says, err = fromJSON[schemas.Saying](says)
+	}
 	m.Created, m.Sent, m.Attempts = fromMillis(created), fromOptional(sent), int(attempts)
 	return m, err
+}
+
+var noteColumns = cols(`note_id alert_id athlete seen text who ~made made_ms`)
+
+func noteValues(n *schemas.Note, at clock) ([]any, error) {
+	if n.ID == "" || n.AlertID == "" {
+		return nil, fmt.Errorf("%w: a note without an id or an alert", ErrInvalid)
+	}
+	var seen int64
+	if n.Seen {
+		seen = 1
+	}
+	return []any{n.ID, n.AlertID, n.Athlete, seen, n.Text, n.Who, at(n.When), millis(n.When)}, nil
+}
+
+func scanNote(scan scanner) (schemas.Note, error) {
+	var n schemas.Note
+	var seen, made int64
+	err := scan(&n.ID, &n.AlertID, &n.Athlete, &seen, &n.Text, &n.Who, &made)
+	n.Seen, n.When = seen != 0, fromMillis(made)
+	return n, err
 }
 
 // messageRank orders the states of one message, attempts within a state; 0

@@ -15,7 +15,9 @@ var (
 	comparisonColumns = cols(`measure seconds unit value state previous prev_change prev_pct ~previous_time previous_time_ms
 		baseline_n baseline_min_n ~baseline_from baseline_from_ms ~baseline_to baseline_to_ms
 		baseline_mean baseline_sd sd_used sd_method change change_pct z
-		pred_low pred_high te swc mdc prob_change`)
+		pred_low pred_high te swc mdc prob_change
+		basis squad_state squad_shift squad_se squad_n squad_material deviation deviation_z
+		drift_n drift_ewma drift_ewma_limit cusum_high cusum_low cusum_limit drift_side ~drift_since drift_since_ms`)
 )
 
 func assessmentValues(a *schemas.Assessment, at clock) ([]any, error) {
@@ -59,21 +61,32 @@ func comparisonValues(c *schemas.Comparison, at clock) []any {
 	previous, previousMS := optional(c.PreviousTime, at)
 	from, fromMS := optional(c.From, at)
 	to, toMS := optional(c.To, at)
+	since, sinceMS := optional(c.Drift.Since, at)
+	material := int64(0)
+	if c.Squad.Material {
+		material = 1
+	}
 	return []any{string(c.Measure), int64(c.Seconds), c.Unit, c.Value, string(c.State),
 		c.Previous, c.PrevChange, c.PrevPct, previous, previousMS,
 		int64(c.N), int64(c.MinN), from, fromMS, to, toMS,
 		c.Mean, c.SD, c.SDUsed, c.SDMethod, c.Change, c.Pct, c.Z,
-		c.PredLow, c.PredHigh, c.TE, c.SWC, c.MDC, c.ProbChange}
+		c.PredLow, c.PredHigh, c.TE, c.SWC, c.MDC, c.ProbChange,
+		string(c.Basis), c.Squad.State, c.Squad.Size, c.Squad.SE, int64(c.Squad.N), material, c.Deviation, c.DeviationZ,
+		int64(c.Drift.N), c.Drift.EWMA, c.Drift.EWMALimit, c.Drift.High, c.Drift.Low, c.Drift.Limit, string(c.Drift.Side), since, sinceMS}
 }
 
 func scanComparison(scan scanner) (schemas.Comparison, error) {
 	var c schemas.Comparison
 	var seconds, n, minN int64
-	var previous, from, to *int64
+	var squadN, material, driftN int64
+	var previous, from, to, since *int64
 	err := scan((*string)(&c.Measure), &seconds, &c.Unit, &c.Value, (*string)(&c.State),
 		&c.Previous, &c.PrevChange, &c.PrevPct, &previous, &n, &minN, &from, &to,
 		&c.Mean, &c.SD, &c.SDUsed, &c.SDMethod, &c.Change, &c.Pct, &c.Z,
-		&c.PredLow, &c.PredHigh, &c.TE, &c.SWC, &c.MDC, &c.ProbChange)
+		&c.PredLow, &c.PredHigh, &c.TE, &c.SWC, &c.MDC, &c.ProbChange,
+		(*string)(&c.Basis), &c.Squad.State, &c.Squad.Size, &c.Squad.SE, &squadN, &material, &c.Deviation, &c.DeviationZ,
+		&driftN, &c.Drift.EWMA, &c.Drift.EWMALimit, &c.Drift.High, &c.Drift.Low, &c.Drift.Limit, (*string)(&c.Drift.Side), &since)
+	c.Squad.N, c.Squad.Material, c.Drift.N, c.Drift.Since = int(squadN), material != 0, int(driftN), fromOptional(since)
 	c.Seconds, c.N, c.MinN = int(seconds), int(n), int(minN)
 	c.PreviousTime, c.From, c.To = fromOptional(previous), fromOptional(from), fromOptional(to)
 	return c, err

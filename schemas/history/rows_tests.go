@@ -150,6 +150,14 @@ func (f *AlertFilter) where() conditions {
 	return c
 }
 
+func (f *NoteFilter) where() conditions {
+	var c conditions
+	c.equal("alert_id", f.Alert)
+	c.equal("athlete", f.Athlete)
+	c.within("made_ms", f.From, f.To)
+	return c
+}
+
 // conditions gathers a WHERE clause and its arguments.
 type conditions struct {
 	terms []string

@@ -286,6 +286,7 @@ var (
 	sqliteSaveMessage    = upsert("messages", messageColumns, "message_id",
 		" WHERE ("+sqliteRank("excluded")+", excluded.attempts) >= ("+sqliteRank("messages")+", messages.attempts)")
 	sqliteAddCorrection = insert("corrections", correctionColumns.write) + " ON CONFLICT (correction_id) DO NOTHING"
+	sqliteAddNote       = insert("notes", noteColumns.write) + " ON CONFLICT (note_id) DO NOTHING"
 	sqliteAddAthlete    = insert("athletes", athleteColumns.write)
 	sqliteMarkSlot      = upsert("slots", cols("job slot done done_ms"), "job,slot", " WHERE excluded.done_ms < slots.done_ms")
 
@@ -298,7 +299,7 @@ var (
 	sqliteWrites = []string{sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
 		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries,
 		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
-		sqliteSaveMessage, sqliteAddCorrection, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}
+		sqliteSaveMessage, sqliteAddCorrection, sqliteAddNote, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}
 )
 
 // sqliteRank orders the states of a message, like messageRank.

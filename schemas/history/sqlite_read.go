@@ -138,9 +138,9 @@ var sqliteAssessment = func() string {
 	list := []string{"a." + strings.Join(assessmentColumns.read, ", a."), "c.position"}
 	for _, name := range comparisonColumns.read {
 		switch name {
-		case "measure", "unit", "state", "sd_method":
+		case "measure", "unit", "state", "sd_method", "basis", "squad_state", "drift_side":
 			list = append(list, "coalesce(c."+name+", '')")
-		case "seconds", "baseline_n", "baseline_min_n":
+		case "seconds", "baseline_n", "baseline_min_n", "squad_n", "squad_material", "drift_n":
 			list = append(list, "coalesce(c."+name+", 0)")
 		default:
 			list = append(list, "c."+name)
@@ -202,6 +202,19 @@ func (s *sqliteStore) Messages(ctx context.Context, state schemas.MessageState) 
 	c.equal("state", string(state))
 	return sqliteRows(ctx, s, "messages", scanMessage,
 		"SELECT "+messageColumns.list()+" FROM messages"+c.sql()+" ORDER BY created_ms, message_id", c.args...)
+}
+
+// SessionMessages implements [Store].
+func (s *sqliteStore) SessionMessages(ctx context.Context, session string) ([]schemas.Message, error) {
+	return sqliteRows(ctx, s, "messages", scanMessage,
+		"SELECT "+messageColumns.list()+" FROM messages WHERE session = ? ORDER BY created_ms, message_id", session)
+}
+
+// Notes implements [Store].
+func (s *sqliteStore) Notes(ctx context.Context, f NoteFilter) ([]schemas.Note, error) {
+	c := f.where()
+	return sqliteRows(ctx, s, "notes", scanNote,
+		"SELECT "+noteColumns.list()+" FROM notes"+c.sql()+" ORDER BY note_id", c.args...)
 }
 
 // SlotDone implements [Store].

@@ -194,6 +194,18 @@ func (s *sqliteStore) SaveMessage(ctx context.Context, m schemas.Message) error 
 	})
 }
 
+// SaveNote implements [Store].
+func (s *sqliteStore) SaveNote(ctx context.Context, n schemas.Note) error {
+	row, err := noteValues(&n, sqliteClock)
+	if err != nil {
+		return fmt.Errorf("history: save note %s: %w", n.ID, err)
+	}
+	return s.write(ctx, "note "+n.ID, func(t *sqliteTx) error {
+		_, err := t.exec(sqliteAddNote, row...)
+		return err
+	})
+}
+
 // MarkSlot implements [Store].
 func (s *sqliteStore) MarkSlot(ctx context.Context, job, slot string, at time.Time) error {
 	return s.write(ctx, "slot "+slot+" of "+job, func(t *sqliteTx) error {

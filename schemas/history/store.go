@@ -104,6 +104,15 @@ type Store interface {
 	// ascending by the time they were made.
 	Messages(ctx context.Context, state schemas.MessageState) ([]schemas.Message, error)
 
+	// SessionMessages returns the messages that speak of a session's alerts,
+	// ascending by the time they were made.
+	SessionMessages(ctx context.Context, session string) ([]schemas.Message, error)
+
+	// SaveNote adds a note. One with an id that is already there changes nothing.
+	SaveNote(ctx context.Context, n schemas.Note) error
+	// Notes returns the notes that pass the filter, ordered by id.
+	Notes(ctx context.Context, f NoteFilter) ([]schemas.Note, error)
+
 	// SlotDone tells whether a job's slot was marked done.
 	SlotDone(ctx context.Context, job, slot string) (bool, error)
 	// MarkSlot marks a job's slot done. The earliest mark stays.
@@ -189,6 +198,13 @@ type AlertFilter struct {
 	Session        string
 	State          schemas.AlertState
 	// From ≤ about < To; zero is open.
+	From, To time.Time
+}
+
+// NoteFilter chooses notes; empty fields choose all.
+type NoteFilter struct {
+	Alert, Athlete string
+	// From ≤ made < To; zero is open.
 	From, To time.Time
 }
 

@@ -1,0 +1,212 @@
+package review
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"canter.example/alerts/assess"
+	"canter.example/alerts/rules"
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+)
+
+// Session is one session, assessed and judged.
+type Session struct {
+	ID string
+	// Day is local midnight of the session's day.
+	Day     time.Time
+	Effects []assess.Effect
+	Tests   []Test
+	// Squad is the alert about what the whole session shares, nil for none.
+	Squad *Alert
+}
+
+// Test is one test of a session.
+type Test struct {
+	Outcome    schemas.Outcome
+	Assessment schemas.Assessment
+	Alerts     []Alert
+}
+
+// Alert is an alert without words. Told in it is whether it is news that some
+// channel is to hear of; age is the caller's business.
+type Alert struct {
+	schemas.Alert
+	// Facts are what the alert is about, Running how many tests running the
+	// first of them has held.
+	Facts   []Fact
+	Running int
+	// Silent is why the alert is not news, "" when it is.
+	Silent string
+	// BackInside is the test at which the numbers were inside again, zero while
+	// there is none.
+	BackInside time.Time
+}
+
+// Span is how much time before the first session of interest must be reviewed
+// with it, so that it does not matter where the review began.
+func Span(t *club.Thresholds) time.Duration { return rules.Lookback(t) + rules.Lookback(t) }
+
+// History is the instant from which tests are needed for sessions since an
+// instant: as far as baselines look back.
+func History(t *club.Thresholds, from time.Time) time.Time {
+	oldest := from.Add(-t.BaselineAge)
+	if t.Baseline == schemas.BasisReference && t.Reference.From.Before(oldest) {
+		return t.Reference.From
+	}
+	return oldest
+}
+
+// Review reviews the sessions of a squad by one protocol that started at or
+// after an instant, oldest first. Tests are those of the squad and of its
+// athletes in other squads, from [History] on. Change is for
+// simulations that ask what a setting is worth.
+func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from time.Time, change ...func(*assess.Settings)) []Session {
+	r := reviewer{club: c, settings: assess.From(c.Thresholds), athletes: map[string]*athlete{}}
+	for _, f := range change {
+		f(&r.settings)
+	}
+	if p := c.Protocol(protocol); p != nil {
+		r.bandHigh = 100 * p.BandHigh
+	}
+	by := map[string][]schemas.Outcome{}
+	for i := range tests {
+		o := &tests[i]
+		if o.Protocol != protocol {
+			continue
+		}
+		a := r.athletes[o.Athlete]
+		if a == nil {
+			a = &athlete{}
+			if x := c.Athlete(o.Athlete); x != nil {
+				a.returns = x.Returns
+			}
+			r.athletes[o.Athlete] = a
+		}
+		a.tests = append(a.tests, *o)
+		if o.Squad == squad && !o.Start.Before(from) {
+			by[o.Session] = append(by[o.Session], *o)
+		}
+	}
+	r.history = make(map[string][]schemas.Outcome, len(r.athletes))
+	for id, a := range r.athletes {
+		r.history[id] = a.tests
+	}
+	sessions := make([][]schemas.Outcome, 0, len(by))
+	for _, s := range by {
+		slices.SortFunc(s, func(a, b schemas.Outcome) int {
+			return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.TestID, b.TestID))
+		})
+		sessions = append(sessions, s)
+	}
+	slices.SortFunc(sessions, func(a, b []schemas.Outcome) int {
+		return cmp.Or(a[0].Start.Compare(b[0].Start), cmp.Compare(a[0].Session, b[0].Session))
+	})
+	out := make([]Session, 0, len(sessions))
+	for _, s := range sessions {
+		out = append(out, r.session(s))
+	}
+	r.close(out)
+	return out
+}
+
+// athlete is what has been gathered of one athlete while going through time.
+type athlete struct {
+	tests   []schemas.Outcome
+	returns []time.Time
+	// before are the assessments of valid tests so far, fired what was about
+	// them.
+	before []schemas.Assessment
+	fired  []fired
+}
+
+// since returns the last marked return before an instant.
+func (a *athlete) since(at time.Time) (last time.Time) {
+	for _, t := range a.returns {
+		if !t.After(at) && t.After(last) {
+			last = t
+		}
+	}
+	return last
+}
+
+type reviewer struct {
+	club     *club.Club
+	settings assess.Settings
+	bandHigh float64
+	athletes map[string]*athlete
+	history  map[string][]schemas.Outcome
+}
+
+func (r *reviewer) session(tests []schemas.Outcome) Session {
+	first := tests[0].Start.In(zone(r.club))
+	s := Session{
+		ID:  tests[0].Session,
+		Day: time.Date(first.Year(), first.Month(), first.Day(), 0, 0, 0, 0, first.Location()),
+	}
+	if !r.settings.NoSquad {
+		s.Effects = assess.Effects(tests, r.history, r.settings)
+	}
+	pooled := map[string]assess.Pooled{}
+	for i := range tests {
+		o := tests[i]
+		p, ok := pooled[o.ProtocolVersion]
+		if !ok && !r.settings.NoPool {
+			p = assess.PooledSD(r.history, o.ProtocolVersion, s.Day, s.Effects, r.settings)
+			pooled[o.ProtocolVersion] = p
+		}
+		s.Tests = append(s.Tests, r.test(o, assess.Context{Pooled: p, Effects: s.Effects}))
+	}
+	s.Squad = r.squad(&s)
+	return s
+}
+
+func zone(c *club.Club) *time.Location {
+	if c.Zone == nil {
+		return time.UTC
+	}
+	return c.Zone
+}
+
+func (r *reviewer) test(o schemas.Outcome, known assess.Context) Test {
+	at := r.athletes[o.Athlete]
+	known.Since = at.since(o.Start)
+	a := assess.Test(o, at.tests, known, r.settings)
+	before := rules.Before{BandHigh: r.bandHigh}
+	for _, b := range at.before {
+		if o.Start.Sub(b.Start) > assess.SameTest {
+			before.Tests = append(before.Tests, b)
+		}
+	}
+	a.Fired = rules.Evaluate(a, o, at.tests, before, &r.club.Thresholds)
+	t := Test{Outcome: o, Assessment: a}
+	for _, al := range rules.Alerts(a, o, at.tests, a.Fired) {
+		t.Alerts = append(t.Alerts, r.news(al, &a, at))
+	}
+	if _, better := assess.BetterFile(o, at.tests); o.Valid() && !better {
+		at.before = append(at.before, a)
+		at.fired = append(at.fired, firedAt(&a))
+	}
+	return t
+}
+
+// squad returns the alert about what a session shares, nil when that is a trifle.
+func (r *reviewer) squad(s *Session) *Alert {
+	rule := r.club.Thresholds.Rules.SquadEffect
+	if rule.Off || len(s.Tests) == 0 {
+		return nil
+	}
+	for _, e := range s.Effects {
+		if !e.Beyond(r.settings.Trifle(e.Measure, e.Unit)) {
+			continue
+		}
+		o := &s.Tests[0].Outcome
+		return &Alert{Alert: schemas.Alert{
+			ID:   schemas.NewAlertID(rules.FamilySquad, s.ID),
+			Rule: schemas.RuleSquadEffect, Urgency: cmp.Or(rule.Urgency, schemas.Routine), Squad: o.Squad, Protocol: o.Protocol, Session: s.ID,
+			About: s.Day, State: schemas.AlertOpen, Told: rule.Tell != club.TellDigest,
+		}}
+	}
+	return nil
+}

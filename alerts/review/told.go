@@ -1,0 +1,170 @@
+package review
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"canter.example/alerts/rules"
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+)
+
+// Fact is what an alert is about: one number on one side, or a device or load
+// that does not fit.
+type Fact string
+
+// Facts.
+const (
+	HRexUp   Fact = "HRex higher"
+	HRRDown  Fact = "HRR smaller"
+	Load     Fact = "load above the band"
+	HRmaxLow Fact = "HRmax too low"
+	Strap    Fact = "trace unusable"
+	Improved Fact = "improved"
+)
+
+// facts returns what a rule is about.
+func facts(rule schemas.RuleID) []Fact {
+	switch rule {
+	case schemas.RuleHRexRisen, schemas.RuleHRexRunning, schemas.RuleHRexDrift:
+		return []Fact{HRexUp}
+	case schemas.RuleHRRWorsened, schemas.RuleHRRRunning, schemas.RuleHRRDrift:
+		return []Fact{HRRDown}
+	case schemas.RuleBoth:
+		return []Fact{HRexUp, HRRDown}
+	case schemas.RuleOutsideBand:
+		return []Fact{Load}
+	case schemas.RuleHRmaxExceeded:
+		return []Fact{HRmaxLow}
+	case schemas.RuleTraceInvalid:
+		return []Fact{Strap}
+	case schemas.RuleImproved:
+		return []Fact{Improved}
+	case schemas.RuleTestMissing, schemas.RuleFileParked, schemas.RuleSquadEffect:
+	}
+	return nil
+}
+
+// fired is what held at one valid test.
+type fired struct {
+	at    time.Time
+	facts []Fact
+	both  bool
+}
+
+func firedAt(a *schemas.Assessment) fired {
+	f := fired{at: a.Start}
+	for _, r := range a.Fired {
+		for _, x := range facts(r.Rule) {
+			if !slices.Contains(f.facts, x) {
+				f.facts = append(f.facts, x)
+			}
+		}
+	}
+	f.both = slices.Contains(f.facts, HRexUp) && slices.Contains(f.facts, HRRDown)
+	return f
+}
+
+// news decides whether an alert is one: a fact that fired within the rule's
+// hold-off before is known already, unless both measures now say it together,
+// or it has gone on for so many tests running that it is time to say so again.
+//
+// What fired counts, told or not, so that the answer looks back no further
+// than the hold-off.
+func (r *reviewer) news(al schemas.Alert, a *schemas.Assessment, at *athlete) Alert {
+	t := &r.club.Thresholds
+	rule, set := t.Rules.Of(al.Rule)
+	now := firedAt(a)
+	out := Alert{Alert: al, Facts: facts(al.Rule)}
+	if al.ID == rules.ChangeAlertID(al.TestID) {
+		// One alert speaks for all that its numbers set off.
+		out.Facts = slices.DeleteFunc(slices.Clone(now.facts), func(f Fact) bool { return f != HRexUp && f != HRRDown })
+	}
+	if set {
+		out.Urgency = cmp.Or(rule.Urgency, al.Urgency)
+	}
+	out.Running = at.running(now.at, out.Facts)
+	known := 0
+	bothBefore := false
+	for _, f := range out.Facts {
+		for _, old := range at.fired {
+			if rule.HoldOff > 0 && now.at.Sub(old.at) <= rule.HoldOff && old.at.Before(now.at) && slices.Contains(old.facts, f) {
+				known++
+				break
+			}
+		}
+	}
+	for _, old := range at.fired {
+		bothBefore = bothBefore || old.both && now.at.Sub(old.at) <= rule.HoldOff && old.at.Before(now.at)
+	}
+	switch {
+	case set && rule.Tell == club.TellDigest:
+		out.Silent = "for the digest"
+	case len(out.Facts) == 0 || known < len(out.Facts):
+	case now.both && len(out.Facts) > 1 && !bothBefore:
+	case t.Again > 1 && out.Running == t.Again:
+	default:
+		out.Silent = "known already"
+	}
+	out.Told = out.Silent == ""
+	return out
+}
+
+// running returns how many valid tests running within [rules.RunningWithin],
+// the one at an instant included, the first of the facts has held.
+func (a *athlete) running(at time.Time, facts []Fact) int {
+	if len(facts) == 0 {
+		return 0
+	}
+	n := 1
+	for _, f := range slices.Backward(a.fired) {
+		if !f.at.Before(at) {
+			continue
+		}
+		if at.Sub(f.at) > rules.RunningWithin || !slices.Contains(f.facts, facts[0]) {
+			break
+		}
+		n++
+	}
+	return n
+}
+
+// close closes the alerts about numbers whose athlete's next valid test shows
+// none of it any more.
+func (r *reviewer) close(sessions []Session) {
+	for i := range sessions {
+		for j := range sessions[i].Tests {
+			t := &sessions[i].Tests[j]
+			for k := range t.Alerts {
+				al := &t.Alerts[k]
+				if back := r.athletes[al.Athlete].inside(al); !back.IsZero() {
+					al.State, al.BackInside = schemas.AlertClosed, back
+				}
+			}
+		}
+	}
+}
+
+// inside returns when the athlete's numbers were inside again after an alert.
+func (a *athlete) inside(al *Alert) time.Time {
+	for _, f := range a.fired {
+		if !f.at.After(al.About) {
+			continue
+		}
+		if f.at.Sub(al.About) > closesWithin {
+			return time.Time{}
+		}
+		if !slices.ContainsFunc(al.Facts, func(x Fact) bool { return slices.Contains(f.facts, x) }) {
+			return f.at
+		}
+	}
+	return time.Time{}
+}
+
+// closesWithin bounds how long after it a later test still says something
+// about an alert, so that a review need not go back for ever.
+const closesWithin = rules.RunningWithin
+
+// Touched is how long before a changed test alerts may change with it.
+const Touched = closesWithin

@@ -1,0 +1,6 @@
+// Package simulate finds out how often the real assessment and rules are
+// wrong. It plays squads of known noise through package review, the code that
+// the service runs, and counts what staff would have been told.
+//
+// Start reading at [Table] (table.go); play.go makes the squads.
+package simulate

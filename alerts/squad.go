@@ -1,0 +1,188 @@
+package alerts
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"canter.example/alerts/message"
+	"canter.example/alerts/review"
+	"canter.example/schemas"
+	"canter.example/schemas/broker"
+	"canter.example/schemas/history"
+)
+
+// longestHold bounds, in holds, how long a squad that never gets quiet waits.
+const longestHold = 10
+
+// OnSquad goes through a squad's sessions: the work of an event of
+// [schemas.StreamSquads]. The first delivery only starts the quiet time: if
+// another file comes within it, a newer event takes this one's place and
+// starts it anew.
+func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
+	var e schemas.SquadEvent
+	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
+		return broker.Permanent(err)
+	}
+	hold := s.club.Chat.Hold
+	if hold > 0 && d.Tries <= 1 && !e.Now && s.now().Sub(e.Waiting) < longestHold*hold {
+		return broker.Hold(hold)
+	}
+	return s.review(ctx, e, d.Version)
+}
+
+// review assesses a squad's sessions from an instant on, brings the alerts
+// about them in line with what the rules now say, and asks for staff to be told.
+func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Version) error {
+	t := &s.club.Thresholds
+	local := e.From.In(s.zone())
+	from := time.Date(local.Year(), local.Month(), local.Day(), 0, 0, 0, 0, local.Location())
+	// Whole local days, whatever the clocks did between: a session is in or out.
+	alertsFrom := from.AddDate(0, 0, -days(review.Touched))
+	reviewFrom := alertsFrom.AddDate(0, 0, -days(review.Span(t)))
+	tests, err := s.squadHistory(ctx, e, reviewFrom)
+	if err != nil {
+		return err
+	}
+	sessions := review.Review(s.club, e.Squad, e.Protocol, tests, reviewFrom)
+	var assessed []schemas.Assessment
+	wanted := map[string]schemas.Alert{}
+	for i := range sessions {
+		x := &sessions[i]
+		for j := range x.Tests {
+			a := &x.Tests[j].Assessment
+			a.Version = v
+			if !x.Day.Before(from) {
+				assessed = append(assessed, *a)
+			}
+		}
+		if !x.Day.Before(alertsFrom) {
+			s.want(wanted, x, v)
+		}
+	}
+	if err := s.history.SaveAssessments(ctx, assessed); err != nil {
+		return err
+	}
+	return s.reconcile(ctx, e, wanted, alertsFrom, v)
+}
+
+// squadHistory reads the tests that a review needs: the squad's, and those of
+// its athletes who were in other squads.
+func (s *Service) squadHistory(ctx context.Context, e schemas.SquadEvent, reviewFrom time.Time) ([]schemas.Outcome, error) {
+	oldest := review.History(&s.club.Thresholds, reviewFrom)
+	tests, err := s.history.SquadTests(ctx, e.Squad, e.Protocol, oldest, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	athletes := map[string]bool{}
+	for i := range tests {
+		athletes[tests[i].Athlete] = true
+	}
+	for _, id := range slices.Sorted(maps.Keys(athletes)) {
+		if a := s.club.Athlete(id); a != nil && !severalSquads(a) {
+			continue
+		}
+		own, err := s.history.Tests(ctx, history.TestFilter{Athlete: id, Protocol: e.Protocol, From: oldest})
+		if err != nil {
+			return nil, err
+		}
+		for i := range own {
+			if own[i].Squad != e.Squad {
+				tests = append(tests, own[i])
+			}
+		}
+	}
+	return tests, nil
+}
+
+func days(d time.Duration) int { return int((d + 24*time.Hour - 1) / (24 * time.Hour)) }
+
+func severalSquads(a *schemas.Athlete) bool {
+	return slices.ContainsFunc(a.Squads, func(m schemas.Membership) bool { return m.Squad != a.Squads[0].Squad })
+}
+
+// want gathers the alerts of a session, with their words.
+func (s *Service) want(wanted map[string]schemas.Alert, x *review.Session, v schemas.Version) {
+	add := func(al review.Alert, text string) {
+		al.Text, al.Version = text, v
+		al.Told = al.Told && s.worthTelling(al.About)
+		wanted[al.ID] = al.Alert
+	}
+	if x.Squad != nil {
+		add(*x.Squad, message.Session(s.club, *x.Squad, x))
+	}
+	for i := range x.Tests {
+		t := &x.Tests[i]
+		for _, al := range t.Alerts {
+			// A run of bad traces is one alert with one id, told at its second test.
+			if _, known := wanted[al.ID]; !known {
+				add(al, message.About(s.club, message.Item{Alert: al.Alert, Assessment: t.Assessment, Outcome: t.Outcome}))
+			}
+		}
+	}
+}
+
+// reconcile makes the alerts in history what the rules ask for: those that no
+// longer hold are withdrawn. What staff hear of it is decided one session at a
+// time, in the order of [schemas.StreamChat]; see tell.go.
+func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted map[string]schemas.Alert, from time.Time, v schemas.Version) error {
+	existing, err := s.history.Alerts(ctx, history.AlertFilter{Squad: e.Squad, From: from})
+	if err != nil {
+		return err
+	}
+	notes, err := s.history.Notes(ctx, history.NoteFilter{From: from})
+	if err != nil {
+		return err
+	}
+	sessions := map[string]bool{}
+	save := func(al schemas.Alert) error {
+		al.Version = v
+		sessions[al.Session] = true
+		return s.history.SaveAlert(ctx, al, nil)
+	}
+	told := map[string]bool{}
+	for _, al := range existing {
+		told[al.ID] = al.Told
+	}
+	for _, id := range slices.Sorted(maps.Keys(wanted)) {
+		al := wanted[id]
+		al.Told = al.Told || told[id]
+		if al.State == schemas.AlertOpen && slices.ContainsFunc(notes, func(n schemas.Note) bool { return n.Seen && n.AlertID == id }) {
+			al.State = schemas.AlertSeen
+		}
+		if err := save(al); err != nil {
+			return err
+		}
+	}
+	for _, al := range existing {
+		if _, stays := wanted[al.ID]; stays || al.Protocol != e.Protocol || al.Rule == schemas.RuleTestMissing {
+			continue
+		}
+		al.State = schemas.AlertWithdrawn
+		if err := save(al); err != nil {
+			return err
+		}
+	}
+	if len(sessions) == 0 {
+		return nil
+	}
+	list := slices.SortedFunc(maps.Keys(sessions), cmp.Compare[string])
+	id := fmt.Sprintf("tell-%s-%d", schemas.SquadToken(e.Squad, e.Protocol), v)
+	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Sessions: list})
+}
+
+// worthTelling: a first load of old seasons is recorded, not told.
+func (s *Service) worthTelling(about time.Time) bool {
+	within := s.club.Thresholds.TellWithin
+	return within <= 0 || s.now().Sub(about) <= within
+}
+
+func (s *Service) zone() *time.Location {
+	if s.club.Zone == nil {
+		return time.UTC
+	}
+	return s.club.Zone
+}

@@ -1,0 +1,188 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"os/user"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/history"
+)
+
+type alertsCmd struct {
+	List alertsListCmd `cmd:"" help:"List alerts, the newest last."`
+	Seen alertsSeenCmd `cmd:"" help:"Mark an alert as seen."`
+	Note alertsNoteCmd `cmd:"" help:"Write a note to an alert: illness, heat, travel, poor sleep."`
+}
+
+// Help is shown below the commands.
+func (alertsCmd) Help() string {
+	return `Notes are kept in the notes table with who wrote them and when, and stand on the
+athlete's later alerts for four weeks.
+
+Examples:
+  canter alerts list --squad first
+  canter alerts seen a4d5bd0c1709e6807
+  canter alerts note a4d5bd0c1709e6807 "had a cold since Sunday"`
+}
+
+type alertsListCmd struct {
+	Athlete string `help:"Only this athlete." placeholder:"ID"`
+	Squad   string `help:"Only this squad." placeholder:"ID"`
+	Session string `help:"Only this session (squad/protocol/date)."`
+	State   string `help:"Only alerts in this state: ${enum}." enum:"any,open,seen,closed,withdrawn" default:"any"`
+	From    string `help:"Only alerts about this day or later." placeholder:"DATE"`
+	Format  string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
+	places
+}
+
+// listed is the JSON form of an alert with its notes.
+type listed struct {
+	schemas.Alert
+	Notes []schemas.Note `json:"notes,omitempty"`
+}
+
+// Run lists alerts.
+func (c *alertsListCmd) Run(ctx context.Context, std streams) error {
+	f := history.AlertFilter{Athlete: c.Athlete, Squad: c.Squad, Session: c.Session}
+	if c.State != "any" {
+		f.State = schemas.AlertState(c.State)
+	}
+	var err error
+	if f.From, err = parseDay(c.From); err != nil {
+		return err
+	}
+	h, err := c.existingHistory(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = h.Close() }()
+	alerts, err := h.Alerts(ctx, f)
+	if err != nil {
+		return err
+	}
+	notes, err := h.Notes(ctx, history.NoteFilter{Athlete: c.Athlete})
+	if err != nil {
+		return err
+	}
+	of := map[string][]schemas.Note{}
+	for _, n := range notes {
+		of[n.AlertID] = append(of[n.AlertID], n)
+	}
+	var rows [][]string
+	for _, a := range alerts {
+		if c.Format == "json" {
+			if err := json.NewEncoder(std.out).Encode(listed{a, of[a.ID]}); err != nil {
+				return err
+			}
+			continue
+		}
+		rows = append(rows, alertRow(&a, of[a.ID]))
+	}
+	if c.Format == "json" {
+		return nil
+	}
+	return table(std.out, []string{"alert", "about (UTC)", "squad", "athlete", "rule", "urgency", "state", "told", "notes"}, rows)
+}
+
+func alertRow(a *schemas.Alert, notes []schemas.Note) []string {
+	told := "no"
+	if a.Told {
+		told = "yes"
+	}
+	var texts []string
+	for _, n := range notes {
+		if n.Text != "" {
+			texts = append(texts, printable(n.Who)+": "+printable(n.Text))
+		}
+	}
+	return []string{a.ID, a.About.UTC().Format("2006-01-02 15:04"), a.Squad, a.Athlete, string(a.Rule), string(a.Urgency), string(a.State), told, strings.Join(texts, "; ")}
+}
+
+// noteFlags are shared by the commands that write to an alert.
+type noteFlags struct {
+	Who  string `help:"Who says so (default: the user of this machine)." placeholder:"NAME" env:"CANTER_WHO"`
+	Club string `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	places
+}
+
+type (
+	alertsSeenCmd struct {
+		Alert string `arg:"" help:"Alert id."`
+		Note  string `help:"A note beside it." placeholder:"TEXT"`
+		noteFlags
+	}
+	alertsNoteCmd struct {
+		Alert string `arg:"" help:"Alert id."`
+		Text  string `arg:"" help:"The note."`
+		noteFlags
+	}
+)
+
+// Run marks an alert as seen.
+func (c *alertsSeenCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
+	return c.write(ctx, std, log, c.Alert, schemas.Note{Seen: true, Text: c.Note})
+}
+
+// Run writes a note.
+func (c *alertsNoteCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
+	if strings.TrimSpace(c.Text) == "" {
+		return usagef("the note is empty")
+	}
+	return c.write(ctx, std, log, c.Alert, schemas.Note{Text: c.Text})
+}
+
+// longestNote keeps notes short enough to stand on a phone.
+const longestNote = 300
+
+// write publishes a note, waits until it has been worked in and prints the
+// alert as it is then.
+func (c *noteFlags) write(ctx context.Context, std streams, log *slog.Logger, id string, n schemas.Note) error {
+	if len([]rune(n.Text)) > longestNote {
+		return usagef("the note is %d characters long: keep it to %d, it stands on later messages", len([]rune(n.Text)), longestNote)
+	}
+	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+		al, ok, err := p.history.Alert(ctx, id)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			return fmt.Errorf("there is no alert %q: canter alerts list names them", id)
+		}
+		now := time.Now().UTC()
+		made, err := newCorrectionID(now)
+		if err != nil {
+			return err
+		}
+		n.ID, n.AlertID, n.Athlete, n.When, n.Who = "n"+made[1:], al.ID, al.Athlete, now, whoWrites(c.Who)
+		if err := p.broker.Publish(ctx, schemas.SubjectNote+al.ID, n.ID, n); err != nil {
+			return err
+		}
+		if err := p.wait(ctx); err != nil {
+			return err
+		}
+		if al, _, err = p.history.Alert(ctx, id); err != nil {
+			return err
+		}
+		notes, err := p.history.Notes(ctx, history.NoteFilter{Alert: id})
+		if err != nil {
+			return err
+		}
+		return table(std.out, []string{"alert", "about (UTC)", "squad", "athlete", "rule", "urgency", "state", "told", "notes"}, [][]string{alertRow(&al, notes)})
+	})
+}
+
+// whoWrites returns the given name, else the user of this machine.
+func whoWrites(given string) string {
+	if given != "" {
+		return given
+	}
+	if u, err := user.Current(); err == nil {
+		return u.Username
+	}
+	return "unknown"
+}

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+
+	"canter.example/alerts/simulate"
+	"canter.example/schemas/club"
+)
+
+type simulateCmd struct {
+	Alerts simulateAlertsCmd `cmd:"" help:"How often alerts are wrong, and how soon they are right, on squads of known noise."`
+}
+
+type simulateAlertsCmd struct {
+	Squads   int    `help:"Squads for each line of the table." default:"40"`
+	Athletes int    `help:"Athletes of a squad." default:"22"`
+	Seed     uint64 `help:"Seed of the random numbers; the same seed gives the same table." default:"0"`
+	Club     string `help:"Club file whose thresholds and rules are tried; the defaults when left out." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+}
+
+// Help is shown below the options.
+func (simulateAlertsCmd) Help() string {
+	return `Plays squads through the assessment and rules that the service runs: nothing
+happens, athletes change by a step or little by little, a hot day for all. Try
+it before changing thresholds or rules; alerts/ERRORRATES.md has the defaults.
+
+Examples:
+  canter simulate alerts --squads 10
+  canter simulate alerts --club club.yaml`
+}
+
+// Run prints the table.
+func (c *simulateAlertsCmd) Run(ctx context.Context, std streams, _ *slog.Logger) error {
+	if c.Squads < 1 || c.Athletes < 1 || c.Athletes > 200 {
+		return usagef("--squads and --athletes: choose 1 or more, and at most 200 athletes")
+	}
+	o := simulate.Options{Squads: c.Squads, Athletes: c.Athletes, Seed: c.Seed}
+	if c.Club != "" {
+		cl, err := club.Load(c.Club)
+		if err != nil {
+			return err
+		}
+		o.Thresholds = &cl.Thresholds
+	}
+	return simulate.Report(std.out, o, ctx.Err)
+}
