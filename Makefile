@@ -36,3 +36,5 @@ bench:            ## benchmarks, side by side in one run
 
 golden:           ## write golden files anew; look at the difference before you commit
 	$(GO) test ./alerts/message ./schemas/club ./ingest/formats -update
+	$(GO) test ./schemas/history -run DataDictionary -update
+	$(GO) test ./cmd/canter -run TestAnalysts -update

@@ -41,6 +41,8 @@ type cli struct {
 	SQL      sqlCmd      `cmd:"" name:"sql" help:"Run a read-only query on the history."`
 	Report   reportCmd   `cmd:"" help:"Write a session's report: one HTML page with table, traces and histories."`
 	Simulate simulateCmd `cmd:"" help:"Try settings on invented data of known truth."`
+	Export   exportCmd   `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
+	Erase    eraseCmd    `cmd:"" help:"Take one athlete out of history and archive for good."`
 	Replay   replayCmd   `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
 }
 
@@ -108,7 +110,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "alerts", "sql", "report", "replay", "simulate":
+		case "serve", "demo", "score", "check", "tests", "alerts", "sql", "report", "export", "erase", "replay", "simulate":
 			return a + " "
 		}
 	}

@@ -82,22 +82,26 @@ func rowsCSV(w io.Writer, rows *history.Rows) error {
 		return err
 	}
 	for _, v := range rows.Values {
-		cells := make([]string, len(v))
-		for i, x := range v {
-			switch x := x.(type) {
-			case nil:
-			case string:
-				cells[i] = unformula(x)
-			default:
-				cells[i] = fmt.Sprint(x)
-			}
-		}
-		if err := c.Write(cells); err != nil {
+		if err := c.Write(csvCells(v)); err != nil {
 			return err
 		}
 	}
 	c.Flush()
 	return c.Error()
+}
+
+func csvCells(values []any) []string {
+	cells := make([]string, len(values))
+	for i, x := range values {
+		switch x := x.(type) {
+		case nil:
+		case string:
+			cells[i] = unformula(x)
+		default:
+			cells[i] = fmt.Sprint(x)
+		}
+	}
+	return cells
 }
 
 func unformula(s string) string {

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"canter.example/schemas/history"
 )
@@ -16,11 +17,10 @@ type sqlCmd struct {
 
 // Help is shown below the options.
 func (sqlCmd) Help() string {
-	return `The tables: files, tests, trace_seconds, assessments, alerts, messages,
-corrections, athletes, slots; and the context of tests: loads (each recording),
-athlete_days (each day), tests_with_load (each test with the load of the 3 and 7
-days before) and daily_series (RPE, sleep, ...). The same names hold in SQLite
-and ClickHouse.
+	return `Tables and views, of the same names and columns in SQLite and ClickHouse:
+  ` + strings.Join(history.Names(), ", ") + `.
+What they hold: schemas/history/DICTIONARY.md, which canter export writes as well.
+Questions with their SQL: schemas/history/RECIPES.md.
 
 Examples:
   canter sql "SELECT athlete, start, hrex_pct, hrr60_bpm FROM tests ORDER BY start DESC" --limit 20

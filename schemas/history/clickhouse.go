@@ -146,6 +146,11 @@ func (s *clickhouseStore) Query(ctx context.Context, query string, limit int) (*
 	return s.queries.Query(ctx, query, limit)
 }
 
+// Each implements [Reader].
+func (s *clickhouseStore) Each(ctx context.Context, query string, begin func([]string) error, row func([]any) error) error {
+	return s.queries.Each(ctx, query, begin, row)
+}
+
 // insert writes rows as one block: all of them or, when it fails, none.
 func (s *clickhouseStore) insert(ctx context.Context, table string, names []string, rows [][]any) error {
 	if len(rows) == 0 {

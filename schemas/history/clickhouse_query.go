@@ -31,52 +31,57 @@ func (r *clickhouseReader) Close() error { return r.conn.Close() }
 
 // Query implements [Reader].
 func (r *clickhouseReader) Query(ctx context.Context, query string, limit int) (*Rows, error) {
-	query, err := checkReading("clickhouse", query)
-	if err != nil {
-		return nil, fmt.Errorf("history: %w", err)
-	}
-	// Ends the statement on the server when the limit is reached.
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	answer, err := r.query(clickhouse.Context(ctx, clickhouse.WithSettings(clickhouse.Settings{"readonly": 1})), query, limit)
-	if hasCode(err, codeReadOnly) && strings.Contains(err.Error(), "Cannot modify") {
-		// The account may only read already, and so may not even say so.
-		answer, err = r.query(ctx, query, limit)
-	}
-	switch {
-	case hasCode(err, codeReadOnly):
-		return nil, fmt.Errorf("history: %w: %w", ErrReadOnly, err)
-	case err != nil:
-		return nil, fmt.Errorf("history: query: %w", err)
-	}
-	return answer, nil
+	return collect(ctx, r, query, limit)
 }
 
-func (r *clickhouseReader) query(ctx context.Context, query string, limit int) (*Rows, error) {
-	// A text without parameters: a question mark in it is one.
-	rows, err := r.conn.Query(ctx, query)
+// Each implements [Reader].
+func (r *clickhouseReader) Each(ctx context.Context, query string, begin func([]string) error, row func([]any) error) error {
+	query, err := checkReading("clickhouse", query)
 	if err != nil {
-		return nil, err
+		return fmt.Errorf("history: %w", err)
+	}
+	// Ends the statement on the server when whoever asked has had enough.
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	// A text without parameters: a question mark in it is one.
+	rows, err := r.conn.Query(clickhouse.Context(ctx, clickhouse.WithSettings(clickhouse.Settings{"readonly": 1})), query)
+	if hasCode(err, codeReadOnly) && strings.Contains(err.Error(), "Cannot modify") {
+		// The account may only read already, and so may not even say so.
+		rows, err = r.conn.Query(ctx, query)
+	}
+	if err != nil {
+		return clickhouseQueryError(err)
 	}
 	defer rows.Close()
-	answer := &Rows{Columns: rows.Columns()}
+	if err := begin(rows.Columns()); err != nil {
+		return err
+	}
 	types := rows.ColumnTypes()
 	for rows.Next() {
-		if limit > 0 && len(answer.Values) == limit {
-			answer.More = true
-			return answer, nil
-		}
-		dest := make([]any, len(types))
+		values := make([]any, len(types))
 		for i, t := range types {
-			dest[i] = reflect.New(t.ScanType()).Interface()
+			values[i] = reflect.New(t.ScanType()).Interface()
 		}
-		if err := rows.Scan(dest...); err != nil {
-			return nil, err
+		if err := rows.Scan(values...); err != nil {
+			return clickhouseQueryError(err)
 		}
-		for i := range dest {
-			dest[i] = plain(reflect.ValueOf(dest[i]).Elem().Interface())
+		for i := range values {
+			values[i] = plain(reflect.ValueOf(values[i]).Elem().Interface())
 		}
-		answer.Values = append(answer.Values, dest)
+		if err := row(values); err != nil {
+			return err
+		}
 	}
-	return answer, rows.Err()
+	if err := rows.Err(); err != nil {
+		return clickhouseQueryError(err)
+	}
+	return nil
+}
+
+// clickhouseQueryError says in canter's words that a write was refused.
+func clickhouseQueryError(err error) error {
+	if hasCode(err, codeReadOnly) {
+		return fmt.Errorf("history: %w: %w", ErrReadOnly, err)
+	}
+	return fmt.Errorf("history: query: %w", err)
 }

@@ -161,6 +161,11 @@ func (s *sqliteStore) Query(ctx context.Context, query string, limit int) (*Rows
 	return s.queries.Query(ctx, query, limit)
 }
 
+// Each implements [Reader].
+func (s *sqliteStore) Each(ctx context.Context, query string, begin func([]string) error, row func([]any) error) error {
+	return s.queries.Each(ctx, query, begin, row)
+}
+
 // statement returns the prepared statement for one of the texts of this
 // package that read, which are few.
 func (s *sqliteStore) statement(ctx context.Context, text string) (*sql.Stmt, error) {

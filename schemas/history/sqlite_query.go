@@ -85,41 +85,47 @@ func (r *sqliteReader) Close() error { return r.db.Close() }
 
 // Query implements [Reader].
 func (r *sqliteReader) Query(ctx context.Context, query string, limit int) (*Rows, error) {
+	return collect(ctx, r, query, limit)
+}
+
+// Each implements [Reader].
+func (r *sqliteReader) Each(ctx context.Context, query string, begin func([]string) error, row func([]any) error) error {
 	query, err := checkReading("sqlite", query)
 	if err != nil {
-		return nil, fmt.Errorf("history: %w", err)
+		return fmt.Errorf("history: %w", err)
 	}
 	rows, err := r.db.QueryContext(ctx, query)
 	if err != nil {
-		return nil, sqliteQueryError(err)
+		return sqliteQueryError(err)
 	}
 	defer rows.Close()
-	answer := &Rows{}
-	if answer.Columns, err = rows.Columns(); err != nil {
-		return nil, sqliteQueryError(err)
+	columns, err := rows.Columns()
+	if err != nil {
+		return sqliteQueryError(err)
+	}
+	if err := begin(columns); err != nil {
+		return err
 	}
 	for rows.Next() {
-		if limit > 0 && len(answer.Values) == limit {
-			answer.More = true
-			break
-		}
-		values := make([]any, len(answer.Columns))
+		values := make([]any, len(columns))
 		dest := make([]any, len(values))
 		for i := range values {
 			dest[i] = &values[i]
 		}
 		if err := rows.Scan(dest...); err != nil {
-			return nil, sqliteQueryError(err)
+			return sqliteQueryError(err)
 		}
 		for i, v := range values {
 			values[i] = plain(v)
 		}
-		answer.Values = append(answer.Values, values)
+		if err := row(values); err != nil {
+			return err
+		}
 	}
 	if err := rows.Err(); err != nil {
-		return nil, sqliteQueryError(err)
+		return sqliteQueryError(err)
 	}
-	return answer, nil
+	return nil
 }
 
 // sqliteQueryError says in canter's words that a write was refused.

@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -122,6 +123,12 @@ type Store interface {
 	SaveAthletes(ctx context.Context, as []AthleteRow) error
 	// Athletes returns the athletes table, ordered by id.
 	Athletes(ctx context.Context) ([]AthleteRow, error)
+
+	// Erase takes one athlete out of every table, for good: the rows that are
+	// theirs go, and words that name them go from rows of others. Then it looks
+	// for them everywhere; [Erased.Left] says where they are still found. It
+	// may be repeated, and should be when it failed.
+	Erase(ctx context.Context, who Erasure) (*Erased, error)
 }
 
 // Reader answers read-only SQL.
@@ -130,6 +137,10 @@ type Reader interface {
 	// when limit is 0. Everything that writes, and several statements at
 	// once, give an error that wraps [ErrReadOnly].
 	Query(ctx context.Context, sql string, limit int) (*Rows, error)
+	// Each runs one reading statement, as Query does, and hands its rows over
+	// one at a time: the columns' names to begin, then each row's values to
+	// row. An error of either ends it and is returned.
+	Each(ctx context.Context, sql string, begin func(columns []string) error, row func(values []any) error) error
 	// Close gives up the connections.
 	Close() error
 }
@@ -142,6 +153,29 @@ type Rows struct {
 	Values [][]any
 	// More is true when the limit cut rows off.
 	More bool
+}
+
+// errEnough ends a query whose limit is reached.
+var errEnough = errors.New("enough rows")
+
+// collect is Query in terms of Each.
+func collect(ctx context.Context, r Reader, sql string, limit int) (*Rows, error) {
+	answer := &Rows{}
+	err := r.Each(ctx, sql, func(columns []string) error {
+		answer.Columns = columns
+		return nil
+	}, func(values []any) error {
+		if limit > 0 && len(answer.Values) == limit {
+			answer.More = true
+			return errEnough
+		}
+		answer.Values = append(answer.Values, values)
+		return nil
+	})
+	if err != nil && !errors.Is(err, errEnough) {
+		return nil, err
+	}
+	return answer, nil
 }
 
 // TestFilter chooses tests; empty fields choose all.

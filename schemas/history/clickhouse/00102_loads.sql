@@ -25,12 +25,12 @@ SELECT file_id, part, athlete, squad, local_date,
                SELECT athlete, local_date, file_id, part, start_ms, duration_s, minutes
                FROM stored_loads FINAL
                WHERE write_id IN (SELECT write_id FROM stored_files FINAL)
-           ) ALL INNER JOIN (
+           ) AS l ALL INNER JOIN (
                SELECT athlete, local_date, file_id AS o_file_id, part AS o_part, start_ms AS o_start_ms,
                       duration_s AS o_duration_s, minutes AS o_minutes
                FROM stored_loads FINAL
                WHERE write_id IN (SELECT write_id FROM stored_files FINAL)
-           ) USING (athlete, local_date)
+           ) AS o USING (athlete, local_date)
            WHERE least(o_start_ms + 1000. * o_duration_s, start_ms + 1000. * duration_s) - greatest(o_start_ms, start_ms)
                  > 500. * least(o_duration_s, duration_s)
              AND (o_minutes > minutes OR o_minutes = minutes AND (o_file_id < file_id OR o_file_id = file_id AND o_part < part))

@@ -24,7 +24,7 @@ FROM (
            extract(session, '[0-9]{4}-[0-9]{2}-[0-9]{2}$') AS local_date,
            hrex_bpm, hrex_pct, hrr60_bpm, quality, staff
     FROM tests
-) ANY LEFT JOIN (
+) AS t ANY LEFT JOIN (
     SELECT athlete, toString(toDate(load_date) + days) AS local_date,
            countIf(days <= 3) AS n_3d, sumIf(minutes, days <= 3) AS m_3d, sumIf(duration_s, days <= 3) / 60. AS d_3d,
            sumIf(t, days <= 3) AS t_3d, sumIf(e, days <= 3) AS e_3d,
@@ -36,4 +36,4 @@ FROM (
         WHERE counts = 1
     )
     GROUP BY athlete, local_date
-) USING (athlete, local_date);
+) AS d USING (athlete, local_date);

@@ -50,5 +50,5 @@ SELECT l.file_id, l.part, l.athlete, l.squad, l.local_date, l.start, l.start_ms,
                  > 500.0 * min(o.duration_s, l.duration_s)
              AND (o.minutes > l.minutes OR o.minutes = l.minutes
                   AND (o.file_id < l.file_id OR o.file_id = l.file_id AND o.part < l.part))
-       ) AS counts
+       ) AS counts -- 1 when it counts, 0 when another recording of the same time stands for it
 FROM stored_loads AS l;

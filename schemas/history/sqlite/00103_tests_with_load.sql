@@ -15,11 +15,11 @@ SELECT t.test_id, t.athlete, t.squad, t.protocol, t.session, t.start, t.start_ms
             THEN sum(CASE WHEN l.local_date >= date(t.local_date, '-3 days') THEN l.trimp END) END AS trimp_3d, -- Banister 1991
        CASE WHEN count(CASE WHEN l.local_date >= date(t.local_date, '-3 days') AND l.edwards IS NULL THEN 1 END) = 0
             THEN sum(CASE WHEN l.local_date >= date(t.local_date, '-3 days') THEN l.edwards END) END AS edwards_3d, -- Edwards 1993
-       count(l.file_id)                        AS sessions_7d,
-       sum(l.minutes)                          AS minutes_7d,
-       sum(l.minutes) / sum(l.duration_s / 60.0) AS coverage_7d,
-       CASE WHEN count(l.trimp) = count(l.file_id) THEN sum(l.trimp) END     AS trimp_7d,
-       CASE WHEN count(l.edwards) = count(l.file_id) THEN sum(l.edwards) END AS edwards_7d
+       count(l.file_id)                        AS sessions_7d, -- recordings that count, 7 local dates before
+       sum(l.minutes)                          AS minutes_7d, -- time with valid heart rate; min
+       sum(l.minutes) / sum(l.duration_s / 60.0) AS coverage_7d, -- share of the recorded time; 0 to 1
+       CASE WHEN count(l.trimp) = count(l.file_id) THEN sum(l.trimp) END     AS trimp_7d, -- Banister 1991; arbitrary units
+       CASE WHEN count(l.edwards) = count(l.file_id) THEN sum(l.edwards) END AS edwards_7d -- Edwards 1993; arbitrary units
 FROM (
     SELECT *, CASE WHEN session GLOB '*[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' THEN substr(session, -10) ELSE '' END AS local_date
     FROM tests

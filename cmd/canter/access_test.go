@@ -1,0 +1,130 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/ClickHouse/clickhouse-go/v2"
+
+	"canter.example/schemas/history"
+	"canter.example/schemas/history/historytest"
+)
+
+// access logs in to the server with the account that deploy/ has for analysts.
+func (a *analysts) access(t *testing.T) {
+	const password = "reads-and-no-more"
+	address := a.analystAccount(t, "canter_reader", password)
+	other := historytest.NewDatabase()
+	if err := a.exec(t, a.server.Address("default"), "CREATE DATABASE "+other); err != nil {
+		t.Fatal(err)
+	}
+	if err := a.exec(t, a.server.Address(other), "CREATE TABLE tests (a UInt8) ENGINE = Memory"); err != nil {
+		t.Fatal(err)
+	}
+
+	for _, name := range history.Names() {
+		if got := ask(t, address, "SELECT count(*) FROM "+name); len(got.Values) != 1 {
+			t.Errorf("%s: %v", name, got.Values)
+		}
+	}
+	for _, r := range readRecipes(t) {
+		if sql := r.statement("clickhouse"); sql != "" {
+			ask(t, address, sql)
+		}
+	}
+	refused := map[string]string{
+		"write a row":                    "INSERT INTO stored_slots (job, slot, done_ms) SELECT 'a', 'b', 1",
+		"take a table away":              "DROP TABLE stored_tests",
+		"take rows away":                 "ALTER TABLE stored_tests DELETE WHERE 1",
+		"make a table":                   "CREATE TABLE x (a UInt8) ENGINE = Memory",
+		"make a temporary table":         "CREATE TEMPORARY TABLE x (a UInt8)",
+		"raise its own limits":           "SET max_execution_time = 0",
+		"become a writer":                "SET readonly = 0",
+		"read a file":                    "SELECT * FROM file('x.csv', 'CSV', 'a String')",
+		"reach out":                      "SELECT * FROM url('http://127.0.0.1:1/', 'CSV', 'a String')",
+		"ask another server":             "SELECT * FROM remote('127.0.0.1', 'system', 'one')",
+		"read another database":          "SELECT count() FROM " + other + ".tests",
+		"read more rows than it should":  "SELECT max(number) FROM (SELECT number FROM system.numbers LIMIT 400000000)",
+		"take more rows than one answer": "SELECT second FROM trace_seconds ARRAY JOIN range(40) AS x",
+	}
+	for what, sql := range refused {
+		if err := a.exec(t, address, sql); err == nil {
+			t.Errorf("the account could %s: %s", what, sql)
+		}
+	}
+	if _, err := history.OpenReader(t.Context(), a.server.AddressFor("canter_reader", "guess", a.database)); err == nil {
+		t.Error("a wrong password was good enough")
+	}
+	t.Run("canter sql", func(t *testing.T) {
+		out := command(t, "sql", "--history", address, "--format", "csv", "SELECT count(*) AS athletes FROM athletes")
+		if out != "athletes\n28\n" {
+			t.Errorf("got %q", out)
+		}
+		var errs bytes.Buffer
+		if code := run(context.Background(), []string{"sql", "--history", address, "DROP TABLE stored_tests"}, streams{out: &errs, err: &errs}); code != exitFailed {
+			t.Errorf("exit code %d: %s", code, errs.String())
+		}
+	})
+}
+
+// exec runs a statement as it stands, past canter's own refusal of writes.
+func (a *analysts) exec(t *testing.T, address, sql string) error {
+	t.Helper()
+	options, err := clickhouse.ParseDSN(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	conn, err := clickhouse.Open(options)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	if !strings.HasPrefix(sql, "SELECT") {
+		return conn.Exec(t.Context(), sql)
+	}
+	rows, err := conn.Query(t.Context(), sql)
+	if err != nil {
+		return err
+	}
+	for rows.Next() {
+	}
+	return errors.Join(rows.Err(), rows.Close())
+}
+
+// analystAccount gives the server the account of deploy/clickhouse-analyst.xml,
+// under another name and for this test's database, and waits until it is there.
+func (a *analysts) analystAccount(t *testing.T, user, password string) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", "deploy", "clickhouse-analyst.xml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256([]byte(password))
+	xml := strings.NewReplacer(
+		strings.Repeat("0", 64), hex.EncodeToString(sum[:]),
+		"<database>canter<", "<database>"+a.database+"<",
+		"<analyst>", "<"+user+">", "</analyst>", "</"+user+">",
+	).Replace(string(text))
+	if err := a.server.AddUsers("analyst.xml", xml); err != nil {
+		t.Fatal(err)
+	}
+	address := a.server.AddressFor(user, password, a.database)
+	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
+		r, err := history.OpenReader(t.Context(), address)
+		if err == nil {
+			_ = r.Close()
+			return address
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("the server does not know the account: %v", err)
+		}
+	}
+}
