@@ -1,7 +1,7 @@
 # One way to build, test, lint and measure; CI runs the same targets.
 
 GO       ?= go
-LINT     ?= $(GO) run github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
+GOLANGCI ?= $(GO) run github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
 VULN     ?= $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.1.4
 FUZZTIME ?= 10s
 
@@ -23,7 +23,7 @@ check:            ## formatting and vet
 	$(GO) vet ./...
 
 lint:             ## golangci-lint, with .golangci.yml
-	$(LINT) run ./...
+	$(GOLANGCI) run ./...
 
 vuln:             ## known vulnerabilities in what is used (needs the database's network)
 	$(VULN) ./...
