@@ -146,6 +146,13 @@ func clubDir(t *testing.T, s *season.Season) (dir, clubFile string) {
 	if !strings.Contains(yaml, "\nfiles:") {
 		yaml += "\nfiles:\n  settle: 100ms\n  rescan: 1s\n"
 	}
+	// A busy machine must not split a session into parts that are told apart:
+	// the tests compare runs.
+	const chat = "\nchat:\n"
+	if !strings.Contains(yaml, chat) {
+		t.Fatal("the season's club file has no chat to set")
+	}
+	yaml = strings.Replace(yaml, chat, chat+"  hold: 3s\n", 1)
 	clubFile = filepath.Join(dir, "club.yaml")
 	for name, content := range map[string][]byte{"club.yaml": []byte(yaml), "athletes.csv": s.AthletesCSV} {
 		if err := os.WriteFile(filepath.Join(dir, name), content, 0o600); err != nil {

@@ -47,9 +47,10 @@ const (
 	DefaultMaxSize int64 = 64_000_000
 )
 
-// DefaultHold is our choice. Straps of one session are read out one after the
-// other within seconds; nobody waits for an alert by the second.
-const DefaultHold = 3 * time.Second
+// DefaultHold is our choice: a session that is copied or uploaded in one go is
+// told in one message, and a single file within two seconds of being noticed.
+// A club whose straps are read out one after the other sets it longer.
+const DefaultHold = 1500 * time.Millisecond
 
 // DefaultTokenEnv names the environment variable of the chat's token where the
 // club file names neither a variable nor a file.
