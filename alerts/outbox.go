@@ -78,8 +78,12 @@ func (s *Service) send(ctx context.Context, id string) error {
 	ref, err := s.cfg.Chat.Post(ctx, before)
 	if errors.Is(err, chat.ErrRefused) {
 		s.log.Error("alerts: the chat refuses a message", "message", m.ID, "channel", m.Channel, "err", err)
+		s.cfg.Meter.Refused()
 		m.State, m.Reason = schemas.MessageFailed, err.Error()
 		return s.history.SaveMessage(ctx, m)
+	}
+	if err != nil {
+		s.cfg.Meter.Failed()
 	}
 	if busy, ok := errors.AsType[*chat.TemporaryError](err); ok {
 		return broker.After(busy.RetryAfter, err)
@@ -91,6 +95,27 @@ func (s *Service) send(ctx context.Context, id string) error {
 	if err := s.history.SaveMessage(ctx, m); err != nil {
 		return err
 	}
-	s.log.Info("message sent", "message", m.ID, "channel", m.Channel, "attempt", m.Attempts)
+	file := s.fileOf(ctx, m)
+	s.cfg.Meter.Sent(file.Origin.Seen)
+	s.log.Info("message sent", "message", m.ID, "file", file.ID.Short(), "channel", m.Channel, "attempt", m.Attempts)
 	return nil
+}
+
+// fileOf returns the file whose test a message was the first to tell of; an
+// empty one for all other messages. It serves logs and measurements only, so
+// trouble with it is none of the message's.
+func (s *Service) fileOf(ctx context.Context, m schemas.Message) schemas.File {
+	if m.Thread != "" {
+		return schemas.File{}
+	}
+	al, ok, err := s.history.Alert(ctx, m.AlertID)
+	if err != nil || !ok || al.TestID == "" {
+		return schemas.File{}
+	}
+	o, ok, err := s.history.Test(ctx, al.TestID)
+	if err != nil || !ok {
+		return schemas.File{}
+	}
+	f, _, _ := s.history.File(ctx, o.FileID)
+	return f
 }

@@ -51,7 +51,25 @@ type History interface {
 	Notes(ctx context.Context, f history.NoteFilter) ([]schemas.Note, error)
 	SlotDone(ctx context.Context, job, slot string) (bool, error)
 	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
+	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 }
+
+// Meter measures what this stage does. Its methods are called from several
+// goroutines.
+type Meter interface {
+	// Sent: the chat has a message. seen is when ingest noticed the file behind
+	// it; zero for an answer, a reminder and whatever else has no file.
+	Sent(seen time.Time)
+	// Refused: the chat will never take a message. Failed: not now.
+	Refused()
+	Failed()
+}
+
+type noMeter struct{}
+
+func (noMeter) Sent(time.Time) {}
+func (noMeter) Refused()       {}
+func (noMeter) Failed()        {}
 
 // Config sets the stage up.
 type Config struct {
@@ -62,6 +80,8 @@ type Config struct {
 	Log     *slog.Logger
 	// Now is the clock; nil is the machine's.
 	Now func() time.Time
+	// Meter is told what the stage does; nil for nobody.
+	Meter Meter
 }
 
 // Service is one alerts process. Any number may run on the same broker and
@@ -78,6 +98,9 @@ type Service struct {
 // New returns the stage.
 func New(cfg Config, b Broker, h History) *Service {
 	s := &Service{cfg: cfg, club: cfg.Club, broker: b, history: h, log: cfg.Log, now: cfg.Now}
+	if cfg.Meter == nil {
+		s.cfg.Meter = noMeter{}
+	}
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the one place where this stage meets the machine's clock
 	}

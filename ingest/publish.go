@@ -43,6 +43,7 @@ func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stam
 		return err
 	}
 	if w.isArchived(msg.ID) {
+		w.cfg.Meter.Known()
 		return w.seenAgain(ctx, msg)
 	}
 	known, err := w.archive.PublishFile(ctx, msg)
@@ -56,8 +57,10 @@ func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stam
 	}
 	w.markArchived(msg.ID)
 	if known {
+		w.cfg.Meter.Known()
 		return w.seenAgain(ctx, msg)
 	}
+	w.cfg.Meter.Published(msg.Size)
 	w.log.Info("file published", "file", msg.ID.Short(), "path", msg.Origin.Path, "bytes", msg.Size)
 	return nil
 }

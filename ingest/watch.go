@@ -34,7 +34,26 @@ type Config struct {
 	Log     *slog.Logger
 	// Now is the clock; nil is time.Now.
 	Now func() time.Time
+	// Meter is told what the watcher does; nil for nobody.
+	Meter Meter
 }
+
+// Meter counts what the watcher does. Its methods are called from several
+// goroutines.
+type Meter interface {
+	// Published: a file of size bytes, new to the archive, was stored there.
+	Published(size int64)
+	// Known: a finished file was found that the archive has.
+	Known()
+	// Failed: a file could not be read or published; it is tried again.
+	Failed()
+}
+
+type noMeter struct{}
+
+func (noMeter) Published(int64) {}
+func (noMeter) Known()          {}
+func (noMeter) Failed()         {}
 
 // Watcher watches folders and publishes finished files.
 type Watcher struct {
@@ -68,6 +87,9 @@ const debounce = 20 * time.Millisecond
 // New returns a watcher over cfg's folders.
 func New(cfg Config, archive Archive) *Watcher {
 	w := &Watcher{cfg: cfg, archive: archive, log: cfg.Log, now: cfg.Now}
+	if cfg.Meter == nil {
+		w.cfg.Meter = noMeter{}
+	}
 	if w.now == nil {
 		w.now = time.Now
 	}
@@ -311,6 +333,7 @@ func (w *Watcher) do(ctx context.Context, j job) {
 	case ctx.Err() != nil:
 		// Stopping: the next start finds the file again.
 	default:
+		w.cfg.Meter.Failed()
 		delay := retryDelay(track.triesOf(j.path))
 		w.log.Warn("ingest: will try the file again", "path", j.path, "delay", delay, "err", err)
 		track.again(j.path, j.stamp, w.now(), delay)

@@ -76,6 +76,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil {
 		return err
 	}
+	s.cfg.Meter.Stored(f.State, result.outcomes)
 	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "values", len(result.series), "reason", f.Reason)
 	if err := s.tellMates(ctx, f, result, v); err != nil {
 		return err
@@ -308,6 +309,7 @@ func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err := s.history.SaveResult(ctx, history.FileResult{File: f}); err != nil {
 		return err
 	}
+	s.cfg.Meter.Stored(f.State, nil)
 	s.log.Warn("file parked", "file", f.ID.Short(), "path", f.Origin.Path, "reason", reason)
 	return s.tell(ctx, f, before, nil, v)
 }

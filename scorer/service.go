@@ -65,7 +65,23 @@ type Config struct {
 	// Workers score files at the same time, in this process.
 	Workers int
 	Log     *slog.Logger
+	// Meter is told what the scorer does; nil for nobody.
+	Meter Meter
 }
+
+// Meter measures what the scorer does. Its methods are called from several
+// goroutines.
+type Meter interface {
+	// Stored: what became of a file is in history, for the first time or again.
+	Stored(state schemas.FileState, tests []schemas.Outcome)
+	// Handled: a new file, noticed by ingest at seen, is stored and told on.
+	Handled(seen time.Time)
+}
+
+type noMeter struct{}
+
+func (noMeter) Stored(schemas.FileState, []schemas.Outcome) {}
+func (noMeter) Handled(time.Time)                           {}
 
 // testsOf returns the tests that the newest scoring of a file found.
 func (s *Service) testsOf(ctx context.Context, id schemas.FileID) ([]schemas.Outcome, error) {
@@ -83,6 +99,9 @@ type Service struct {
 
 // New returns a scorer.
 func New(cfg Config, b Broker, h History) *Service {
+	if cfg.Meter == nil {
+		cfg.Meter = noMeter{}
+	}
 	return &Service{cfg: cfg, club: cfg.Club, broker: b, history: h, log: cfg.Log}
 }
 
@@ -122,7 +141,11 @@ func (s *Service) onFile(ctx context.Context, d *broker.Delivery) error {
 	if err != nil {
 		return err
 	}
-	return s.file(ctx, msg, d.Version)
+	if err := s.file(ctx, msg, d.Version); err != nil {
+		return err
+	}
+	s.cfg.Meter.Handled(msg.Origin.Seen)
+	return nil
 }
 
 // onOrigin gives a parked file another chance under its new name. A file that

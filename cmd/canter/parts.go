@@ -14,6 +14,7 @@ import (
 
 	"canter.example/alerts"
 	"canter.example/alerts/chat"
+	"canter.example/cmd/canter/metrics"
 	"canter.example/ingest"
 	"canter.example/ingest/formats"
 	"canter.example/schemas"
@@ -149,6 +150,8 @@ type pipeline struct {
 	log     *slog.Logger
 	// now is the clock of the alerts stage, nil for the machine's.
 	now func() time.Time
+	// meters measure; build makes them.
+	meters *metrics.Set
 
 	// Parts of the roles that run here; nil for the others.
 	watcher *ingest.Watcher
@@ -158,17 +161,33 @@ type pipeline struct {
 
 // build makes the parts of the given roles.
 func (p *pipeline) build(roles map[role]bool) {
+	p.meters = metrics.New()
 	if roles[roleIngest] {
-		p.watcher = ingest.New(ingestConfig(p.club, p.log), p.broker)
+		cfg := ingestConfig(p.club, p.log)
+		cfg.Meter = p.meters.Ingest()
+		p.watcher = ingest.New(cfg, p.broker)
 	}
 	if roles[roleScorer] {
 		p.scorer = scorer.New(scorer.Config{
 			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}),
-			Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log,
+			Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log, Meter: p.meters.Scorer(),
 		}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {
-		p.alerts = alerts.New(alerts.Config{Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now}, p.broker, p.history)
+		p.alerts = alerts.New(alerts.Config{
+			Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now, Meter: p.meters.Alerts(),
+		}, p.broker, p.history)
+	}
+}
+
+// queues are the consumers, in the order of the data's way, by what waits in
+// them.
+func (p *pipeline) queues() []metrics.Queue {
+	return []metrics.Queue{
+		{Name: "files", Work: scorer.Work(1, p.log)},
+		{Name: "tests", Work: alerts.WorkTests(1, p.log)},
+		{Name: "squads", Work: alerts.WorkSquads(1, p.log)},
+		{Name: "messages", Work: alerts.WorkChat(p.log)},
 	}
 }
 
@@ -218,7 +237,11 @@ func athleteRows(c *club.Club) []history.AthleteRow {
 
 // idle reports whether everything that was published has been handled.
 func (p *pipeline) idle(ctx context.Context) (bool, error) {
-	return p.broker.Idle(ctx, scorer.Work(1, p.log), alerts.WorkTests(1, p.log), alerts.WorkSquads(1, p.log), alerts.WorkChat(p.log))
+	var work []broker.Work
+	for _, q := range p.queues() {
+		work = append(work, q.Work)
+	}
+	return p.broker.Idle(ctx, work...)
 }
 
 // settled waits until all published work is done.

@@ -85,14 +85,23 @@ func tail(s string, lines int) string {
 }
 
 func (p *process) get(path string) int {
+	code, _ := p.page(path)
+	return code
+}
+
+// page returns a page of the health server; code 0 when it does not answer.
+func (p *process) page(path string) (code int, body string) {
 	c := http.Client{Timeout: 2 * time.Second}
 	r, err := c.Get("http://" + p.http + path)
 	if err != nil {
-		return 0
+		return 0, ""
 	}
 	defer r.Body.Close()
-	_, _ = io.Copy(io.Discard, r.Body)
-	return r.StatusCode
+	b, err := io.ReadAll(r.Body)
+	if err != nil {
+		return 0, ""
+	}
+	return r.StatusCode, string(b)
 }
 
 // stop sends SIGTERM and wants a clean end.

@@ -20,7 +20,7 @@ type serveCmd struct {
 	Roles string `help:"Parts to run in this process, of ingest, scorer, alerts." default:"ingest,scorer,alerts" env:"CANTER_ROLES"`
 	places
 	Listen string `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
-	HTTP   string `name:"http" help:"Address of /livez and /readyz; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
+	HTTP   string `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
 }
 
 // Help is shown below the options.
@@ -104,8 +104,8 @@ func parseRoles(list string) (map[role]bool, error) {
 	return roles, nil
 }
 
-// serveHealth answers /livez (the process is up) and /readyz (broker, history
-// and folders answer) until ctx ends.
+// serveHealth answers /livez (the process is up), /readyz (broker, history
+// and folders answer) and /metrics until ctx ends.
 func serveHealth(ctx context.Context, l net.Listener, p *pipeline) error {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /livez", func(w http.ResponseWriter, _ *http.Request) { _, _ = fmt.Fprintln(w, "alive") })
@@ -118,7 +118,9 @@ func serveHealth(ctx context.Context, l net.Listener, p *pipeline) error {
 		}
 		_, _ = fmt.Fprintln(w, "ready")
 	})
-	srv := &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, IdleTimeout: time.Minute}
+	p.meters.Watch(p.broker, p.queues(), p.health, p.log)
+	mux.Handle("GET /metrics", p.meters.Handler())
+	srv := &http.Server{Handler: mux, MaxHeaderBytes: 16 << 10, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, IdleTimeout: time.Minute}
 	stop := context.AfterFunc(ctx, func() {
 		grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
 		defer cancel()

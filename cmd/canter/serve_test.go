@@ -1,9 +1,11 @@
 package main
 
 import (
+	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -90,6 +92,20 @@ func TestADroppedFileBecomesAMessage(t *testing.T) {
 		return len(answer(t, filepath.Join(data, "history.db"), query)) == 1
 	})
 	p.eventually("printed", func() bool { return strings.Contains(p.out.String(), "medical") })
+	_, metrics := p.page("/metrics")
+	for _, want := range []string{
+		fmt.Sprintf("canter_ingest_files_total{result=\"published\"} %d\n", n+1),
+		fmt.Sprintf("canter_file_handling_seconds_count %d\n", n+1),
+		"canter_queue_messages{queue=\"files\",state=\"waiting\"} 0\n",
+		"canter_ready 1\n",
+	} {
+		if !strings.Contains(metrics, want) {
+			t.Errorf("/metrics lacks %q in\n%s", want, metrics)
+		}
+	}
+	if told := regexp.MustCompile(`canter_alert_delay_seconds_count [1-9]`); !told.MatchString(metrics) {
+		t.Errorf("/metrics has no delay of a message:\n%s", metrics)
+	}
 	p.stop()
 }
 
