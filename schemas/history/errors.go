@@ -13,4 +13,10 @@ var (
 	// ErrInvalid is returned for a value that can't be stored, such as a test
 	// without an id or a coverage that is not a number.
 	ErrInvalid = errors.New("can't be stored")
+	// ErrNewer is returned by [Open] and [CheckBackup] for a history whose
+	// tables a newer canter has made: this one would not know what they mean.
+	ErrNewer = errors.New("the history was made by a newer canter: use that one")
+	// ErrNotEmbedded is returned by [Backup], [CheckBackup] and [Restore] for an
+	// address that is not a SQLite file: a database server has means of its own.
+	ErrNotEmbedded = errors.New("not an embedded history")
 )

@@ -37,6 +37,15 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 	if err != nil {
 		return fmt.Errorf("history: %w", err)
 	}
+	newest, err := newestMigration(folder)
+	if err != nil {
+		return err
+	}
+	if there, err := p.GetDBVersion(ctx); err != nil {
+		return fmt.Errorf("history: which tables are there: %w", err)
+	} else if there > newest {
+		return fmt.Errorf("history: %w", ErrNewer)
+	}
 	for {
 		_, err := p.Up(ctx)
 		if partial, ok := errors.AsType[*goose.PartialError](err); ok && columnIsThere(partial.Err) {
@@ -56,6 +65,23 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 		}
 		return fmt.Errorf("history: make tables: %w", err)
 	}
+}
+
+// newestMigration is the highest number among the migrations of a folder.
+func newestMigration(folder string) (int64, error) {
+	entries, err := migrations.ReadDir(folder)
+	if err != nil {
+		return 0, fmt.Errorf("history: %w", err)
+	}
+	var newest int64
+	for _, e := range entries {
+		n, err := goose.NumericComponent(e.Name())
+		if err != nil {
+			return 0, fmt.Errorf("history: migration %s: %w", e.Name(), err)
+		}
+		newest = max(newest, n)
+	}
+	return newest, nil
 }
 
 // columnIsThere reports whether the ClickHouse server refused to add a column
