@@ -216,4 +216,3 @@ func TestAParkedFileWhoseBytesAreGoneSaysSo(t *testing.T) {
 	r.say(id, schemas.ActionRetry, "", "")
 	r.state(id, schemas.FileParked)
 }
-

@@ -120,7 +120,7 @@ func (c *checkCmd) checkBroker(ctx context.Context) (string, error) {
 		}
 		return "embedded, starts with serve", nil
 	}
-	addr, err := broker.Probe(ctx, broker.Config{URL: c.NATS, Credentials: c.NATSCreds})
+	addr, err := broker.Probe(ctx, c.brokerConfig("", 0))
 	if err != nil {
 		return "", err
 	}

@@ -44,6 +44,8 @@ type cli struct {
 	Simulate simulateCmd `cmd:"" help:"Try settings on invented data of known truth."`
 	Export   exportCmd   `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
 	Erase    eraseCmd    `cmd:"" help:"Take one athlete out of history and archive for good."`
+	Prepare  prepareCmd  `cmd:"" help:"Make the streams of an external broker and the history's tables, or bring them up to date."`
+	Keys     keysCmd     `cmd:"" help:"Make key pairs by which the roles sign in to a NATS server."`
 	Backup   backupCmd   `cmd:"" help:"Copy the embedded history into one file, while the service runs."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup in the place of the embedded history."`
 	Replay   replayCmd   `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
@@ -113,7 +115,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "sql", "report", "export", "erase", "backup", "restore", "replay", "simulate":
+		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "sql", "report", "export", "erase", "prepare", "keys", "backup", "restore", "replay", "simulate":
 			return a + " "
 		}
 	}

@@ -60,7 +60,11 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 			return err
 		}
 	}
-	b, err := broker.Open(ctx, c.brokerConfig(c.Listen, cl.Privacy.KeepFiles))
+	cfg := c.brokerConfig(c.Listen, cl.Privacy.KeepFiles)
+	if cfg.URL != "" {
+		cfg.Role = nameOf(roles)
+	}
+	b, err := broker.Open(ctx, cfg)
 	if errors.Is(err, broker.ErrInUse) {
 		return fmt.Errorf("%s is in use by another canter: stop it, or name another --data folder", c.Data)
 	}
@@ -91,6 +95,17 @@ func (c *serveCmd) serve(ctx context.Context, p *pipeline, log *slog.Logger) err
 	return g.Wait()
 }
 
+// nameOf joins roles in the order of the data's way.
+func nameOf(roles map[role]bool) string {
+	var names []string
+	for _, r := range []role{roleIngest, roleScorer, roleAlerts} {
+		if roles[r] {
+			names = append(names, string(r))
+		}
+	}
+	return strings.Join(names, "-")
+}
+
 func parseRoles(list string) (map[role]bool, error) {
 	roles := map[role]bool{}
 	for r := range strings.SplitSeq(list, ",") {
@@ -118,7 +133,7 @@ func serveHealth(ctx context.Context, l net.Listener, p *pipeline) error {
 		}
 		_, _ = fmt.Fprintln(w, "ready")
 	})
-	p.meters.Watch(p.broker, p.queues(), p.health, p.log)
+	p.meters.Watch(p.broker, p.measured(), p.health, p.log)
 	mux.Handle("GET /metrics", p.meters.Handler())
 	srv := &http.Server{Handler: mux, MaxHeaderBytes: 16 << 10, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, IdleTimeout: time.Minute}
 	stop := context.AfterFunc(ctx, func() {

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"sync"
 	"time"
 
 	"canter.example/schemas"
@@ -23,6 +25,14 @@ type Config struct {
 	Token string
 	// Credentials is a NATS credentials file, "" for none.
 	Credentials string
+	// NKey is a file with the seed of a NATS key pair, "" for none.
+	NKey string
+	// CA is a file of certificates to trust beside the system's, "" for none.
+	CA string
+	// Role names this connection in the server's lists, and its reply subjects,
+	// so that a server can keep roles from reading each other's answers; "" for
+	// a connection with the library's own.
+	Role string
 	// Dir is the data folder of the embedded broker.
 	Dir string
 	// Listen is the embedded broker's address; "" is loopback, a free port.
@@ -45,13 +55,44 @@ type Broker struct {
 	zip     *zstd.Encoder
 	unzip   *zstd.Decoder
 	created map[string]time.Time // birth of each stream, for versions
+	refused *refusal
+}
+
+// refusal keeps the last thing that the server did not allow: what was asked
+// for gets no answer then, and its time running out says nothing.
+type refusal struct {
+	mu  sync.Mutex
+	err error
+	at  time.Time
+}
+
+// recently is how long a refusal is worth mentioning.
+const recently = time.Minute
+
+func (r *refusal) note(_ *nats.Conn, _ *nats.Subscription, err error) {
+	if !errors.Is(err, nats.ErrPermissionViolation) {
+		return // the library goes on by itself; what fails for good is returned elsewhere
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.err, r.at = fmt.Errorf("broker: the account may not do this: %w", err), time.Now()
+}
+
+// last returns the refusal of the last minute, nil when there was none.
+func (r *refusal) last() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if time.Since(r.at) > recently {
+		return nil
+	}
+	return r.err
 }
 
 // Open connects to the broker of cfg, starting the embedded one if no URL is
 // given, and makes or updates the streams. Errors: [ErrInUse] when the data
 // folder belongs to another process.
 func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
-	b := &Broker{created: map[string]time.Time{}}
+	b := &Broker{created: map[string]time.Time{}, refused: &refusal{}}
 	defer func() {
 		if err != nil {
 			b.Close()
@@ -63,8 +104,8 @@ func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
 		}
 		cfg.URL, cfg.Token = b.server.addr.URL, b.server.addr.Token
 	}
-	if b.nc, err = nats.Connect(cfg.URL, connectOptions(cfg)...); err != nil {
-		return nil, fmt.Errorf("broker: connect to %s: %w", redacted(cfg.URL), err)
+	if b.nc, err = connect(cfg, nats.ErrorHandler(b.refused.note)); err != nil {
+		return nil, err
 	}
 	if b.js, err = jetstream.New(b.nc, jetstream.WithPublishAsyncMaxPending(256)); err != nil {
 		return nil, fmt.Errorf("broker: %w", err)
@@ -81,9 +122,9 @@ func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
 // Probe connects to an external broker and asks for JetStream, making nothing.
 // It returns the address for people.
 func Probe(ctx context.Context, cfg Config) (string, error) {
-	nc, err := nats.Connect(cfg.URL, connectOptions(cfg)...)
+	nc, err := connect(cfg)
 	if err != nil {
-		return "", fmt.Errorf("broker: connect to %s: %w", redacted(cfg.URL), err)
+		return "", err
 	}
 	defer nc.Close()
 	js, err := jetstream.New(nc)
@@ -96,9 +137,20 @@ func Probe(ctx context.Context, cfg Config) (string, error) {
 	return redacted(nc.ConnectedUrl()), nil
 }
 
-func connectOptions(cfg Config) []nats.Option {
+func connect(cfg Config, more ...nats.Option) (*nats.Conn, error) {
+	opts, err := connectOptions(cfg)
+	if err != nil {
+		return nil, err
+	}
+	nc, err := nats.Connect(cfg.URL, append(opts, more...)...)
+	if err != nil {
+		return nil, fmt.Errorf("broker: connect to %s: %w", redacted(cfg.URL), err)
+	}
+	return nc, nil
+}
+
+func connectOptions(cfg Config) ([]nats.Option, error) {
 	opts := []nats.Option{
-		nats.Name("canter"),
 		nats.MaxReconnects(-1),
 		nats.ReconnectWait(250 * time.Millisecond),
 		nats.ReconnectJitter(250*time.Millisecond, time.Second),
@@ -110,7 +162,22 @@ func connectOptions(cfg Config) []nats.Option {
 	if cfg.Credentials != "" {
 		opts = append(opts, nats.UserCredentials(cfg.Credentials))
 	}
-	return opts
+	if cfg.NKey != "" {
+		key, err := nats.NkeyOptionFromSeed(cfg.NKey)
+		if err != nil {
+			return nil, fmt.Errorf("broker: key file %s: %w", cfg.NKey, err)
+		}
+		opts = append(opts, key)
+	}
+	if cfg.CA != "" {
+		opts = append(opts, nats.RootCAs(cfg.CA))
+	}
+	name := "canter"
+	if cfg.Role != "" {
+		name += "-" + cfg.Role
+		opts = append(opts, nats.CustomInboxPrefix("_INBOX."+name))
+	}
+	return append(opts, nats.Name(name)), nil
 }
 
 func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
@@ -148,7 +215,7 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 		}
 		s, err := b.stream(ctx, c, cfg.Join)
 		if err != nil {
-			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, err)
+			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, errors.Join(err, b.refused.last()))
 		}
 		b.created[c.Name] = s.CachedInfo().Created
 	}
@@ -156,10 +223,28 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 }
 
 func (b *Broker) stream(ctx context.Context, c jetstream.StreamConfig, join bool) (jetstream.Stream, error) {
-	if join {
-		return b.js.Stream(ctx, c.Name)
+	s, err := b.js.Stream(ctx, c.Name)
+	if err == nil && sameStream(s.CachedInfo().Config, c) || join {
+		return s, err
+	}
+	// Only what is needed is asked for: an account need not be allowed to change
+	// streams in order to make them, or to find them as they should be.
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		s, err = b.js.CreateStream(ctx, c)
+		if !errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
+			return s, err
+		}
 	}
 	return b.js.CreateOrUpdateStream(ctx, c)
+}
+
+// sameStream reports whether a stream is as want says; the server has put
+// defaults in for all that want leaves open.
+func sameStream(is, want jetstream.StreamConfig) bool {
+	return slices.Equal(is.Subjects, want.Subjects) && is.Description == want.Description &&
+		is.Retention == want.Retention && is.Storage == want.Storage && is.MaxAge == want.MaxAge &&
+		is.Duplicates == want.Duplicates && is.Replicas == want.Replicas &&
+		max(is.MaxMsgsPerSubject, 0) == want.MaxMsgsPerSubject
 }
 
 // Close ends the connection and stops the embedded server. Consumers must
@@ -182,7 +267,8 @@ func (b *Broker) Close() {
 // URL returns the broker's address for people, without secrets.
 func (b *Broker) URL() string { return redacted(b.nc.ConnectedUrl()) }
 
-// Health returns nil when the broker answers and its streams can be read.
+// Health returns nil when the broker answers, its streams can be read, and it
+// refused nothing of late.
 func (b *Broker) Health(ctx context.Context) error {
 	if !b.nc.IsConnected() {
 		return errors.New("broker: not connected")
@@ -192,7 +278,7 @@ func (b *Broker) Health(ctx context.Context) error {
 			return fmt.Errorf("broker: stream %s: %w", name, err)
 		}
 	}
-	return nil
+	return b.refused.last()
 }
 
 // Publish stores an event on subject. The same id within two minutes is

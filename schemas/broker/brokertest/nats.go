@@ -17,13 +17,6 @@ import (
 // program fails the test: install Debian's package nats-server.
 func NATS(tb testing.TB) string {
 	tb.Helper()
-	program, err := exec.LookPath("nats-server")
-	if err != nil {
-		program = "/usr/sbin/nats-server"
-		if _, err := os.Stat(program); err != nil {
-			tb.Fatal("nats-server is missing: apt-get install nats-server")
-		}
-	}
 	port := FreePort(tb)
 	dir := tb.TempDir()
 	conf := filepath.Join(dir, "nats.conf")
@@ -31,7 +24,22 @@ func NATS(tb testing.TB) string {
 	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
 		tb.Fatal(err)
 	}
-	log, err := os.Create(filepath.Join(dir, "nats.log"))
+	Server(tb, conf, port)
+	return fmt.Sprintf("nats://127.0.0.1:%d", port)
+}
+
+// Server starts nats-server with a configuration that has it listen on a
+// loopback port. It ends with the test.
+func Server(tb testing.TB, conf string, port int) {
+	tb.Helper()
+	program, err := exec.LookPath("nats-server")
+	if err != nil {
+		program = "/usr/sbin/nats-server"
+		if _, err := os.Stat(program); err != nil {
+			tb.Fatal("nats-server is missing: apt-get install nats-server")
+		}
+	}
+	log, err := os.Create(filepath.Join(tb.TempDir(), "nats.log"))
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -45,9 +53,7 @@ func NATS(tb testing.TB) string {
 		_ = cmd.Wait()
 		_ = log.Close()
 	})
-	addr := fmt.Sprintf("127.0.0.1:%d", port)
-	WaitTCP(tb, addr, 10*time.Second)
-	return "nats://" + addr
+	WaitTCP(tb, fmt.Sprintf("127.0.0.1:%d", port), 10*time.Second)
 }
 
 // FreePort returns a loopback port that nobody listens on now.
