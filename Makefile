@@ -38,3 +38,4 @@ golden:           ## write golden files anew; look at the difference before you 
 	$(GO) test ./alerts/message ./schemas/club ./ingest/formats -update
 	$(GO) test ./schemas/history -run DataDictionary -update
 	$(GO) test ./cmd/canter -run TestAnalysts -update
+	$(GO) test ./cmd/canter -run Licences -licences

@@ -8,6 +8,7 @@ require (
 	github.com/fsnotify/fsnotify v1.10.1
 	github.com/goccy/go-yaml v1.19.2
 	github.com/google/go-cmp v0.7.0
+	github.com/google/licensecheck v0.3.1
 	github.com/klauspost/compress v1.20.4
 	github.com/muktihari/fit v0.26.1
 	github.com/nats-io/nats-server/v2 v2.15.2

@@ -34,6 +34,10 @@ func TestDeploymentFilesSayWhatTheProgramsUnderstand(t *testing.T) {
 				Command     []string          `yaml:"command"`
 				Image       string            `yaml:"image"`
 				Environment map[string]string `yaml:"environment"`
+				Health      *struct {
+					Test []string `yaml:"test"`
+				} `yaml:"healthcheck"`
+				Memory string `yaml:"mem_limit"`
 			} `yaml:"services"`
 		}
 		if err := yaml.Unmarshal(content, &file); err != nil {
@@ -41,11 +45,19 @@ func TestDeploymentFilesSayWhatTheProgramsUnderstand(t *testing.T) {
 		}
 		roles := map[role]bool{}
 		for name, s := range file.Services {
+			if s.Health == nil || s.Memory == "" {
+				t.Errorf("%s: no health check, or no limit on memory", name)
+			}
 			if s.Image != "canter" {
 				continue
 			}
 			if s.Environment["CANTER_NATS"] == "" || s.Environment["CANTER_HISTORY"] == "" {
 				t.Errorf("%s: no broker or history in its environment", name)
+			}
+			if h := s.Health.Test; len(h) != 3 || h[1] != "/canter" {
+				t.Errorf("%s: health check %v", name, h)
+			} else {
+				notRunning(t, h[2:])
 			}
 			got, err := parseRoles(s.Command[2])
 			if err != nil || s.Command[0] != "serve" || s.Command[1] != "--roles" {
@@ -59,21 +71,82 @@ func TestDeploymentFilesSayWhatTheProgramsUnderstand(t *testing.T) {
 			t.Errorf("the services run the roles %v, want all three", roles)
 		}
 	})
-	t.Run("canter.service", func(t *testing.T) {
-		content, err := os.ReadFile(filepath.Join(deploy, "canter.service"))
+	t.Run("kubernetes.yaml", func(t *testing.T) {
+		content, err := os.ReadFile(filepath.Join(deploy, "kubernetes.yaml"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, command, found := strings.Cut(string(content), "ExecStart=/usr/local/bin/canter ")
-		if !found {
-			t.Fatal("no ExecStart")
+		n := 0
+		for doc := range strings.SplitSeq(string(content), "\n---\n") {
+			if !strings.Contains(doc, "kind: Deployment") {
+				continue
+			}
+			n++
+			t.Setenv("CANTER_NATS", "tls://127.0.0.1:1")
+			missesItsClub(t, kubernetesArgs(t, doc), "/club/club.yaml")
 		}
-		command, _, _ = strings.Cut(command, "\n")
-		var out, log lockedBuffer
-		// The paths are the installed machine's: the parser must take them, and
-		// the command then miss its club file.
-		if code := run(t.Context(), strings.Fields(command), streams{out: &out, err: &log}); code != exitFailed || !strings.Contains(log.String(), "/etc/canter/club.yaml") {
-			t.Errorf("exit %d: %s", code, log.String())
+		if n != 3 {
+			t.Errorf("%d deployments, want one a role", n)
 		}
 	})
+	for _, unit := range []string{"canter.service", "canter@.service"} {
+		t.Run(unit, func(t *testing.T) {
+			content, err := os.ReadFile(filepath.Join(deploy, unit))
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, command, found := strings.Cut(string(content), "ExecStart=/usr/local/bin/canter ")
+			if !found {
+				t.Fatal("no ExecStart")
+			}
+			command, _, _ = strings.Cut(command, "\n")
+			t.Setenv("CANTER_NATS", "tls://127.0.0.1:1") // of the unit's environment file
+			missesItsClub(t, strings.Fields(strings.ReplaceAll(command, "%i", "scorer")), "/etc/canter/club.yaml")
+		})
+	}
+}
+
+// missesItsClub: the paths are the installed machine's, so the parser must take
+// the command and the command then miss its club file.
+func missesItsClub(t *testing.T, args []string, club string) {
+	t.Helper()
+	if code, _, complaint := typed(t, args...); code != exitFailed || !strings.Contains(complaint, club) {
+		t.Errorf("%v: exit %d: %s", args, code, complaint)
+	}
+}
+
+// notRunning: the command is understood, and finds no service.
+func notRunning(t *testing.T, args []string) {
+	t.Helper()
+	t.Setenv("CANTER_HTTP", "127.0.0.1:1")
+	if code, _, complaint := typed(t, args...); code != exitFailed || !strings.Contains(complaint, "nobody answers") {
+		t.Errorf("%v: exit %d: %s", args, code, complaint)
+	}
+}
+
+func kubernetesArgs(t *testing.T, doc string) []string {
+	t.Helper()
+	var d struct {
+		Spec struct {
+			Template struct {
+				Spec struct {
+					Containers []struct {
+						Args      []string `yaml:"args"`
+						Readiness any      `yaml:"readinessProbe"`
+						Resources struct {
+							Limits map[string]string `yaml:"limits"`
+						} `yaml:"resources"`
+					} `yaml:"containers"`
+				} `yaml:"spec"`
+			} `yaml:"template"`
+		} `yaml:"spec"`
+	}
+	if err := yaml.Unmarshal([]byte(doc), &d); err != nil {
+		t.Fatal(err)
+	}
+	c := d.Spec.Template.Spec.Containers
+	if len(c) != 1 || c[0].Readiness == nil || c[0].Resources.Limits["memory"] == "" {
+		t.Fatalf("want one container with a readiness probe and a limit on memory:\n%s", doc)
+	}
+	return c[0].Args
 }

@@ -46,6 +46,7 @@ type cli struct {
 	Erase    eraseCmd    `cmd:"" help:"Take one athlete out of history and archive for good."`
 	Prepare  prepareCmd  `cmd:"" help:"Make the streams of an external broker and the history's tables, or bring them up to date."`
 	Keys     keysCmd     `cmd:"" help:"Make key pairs by which the roles sign in to a NATS server."`
+	Ready    readyCmd    `cmd:"" help:"Ask a running service whether it can do its work."`
 	Backup   backupCmd   `cmd:"" help:"Copy the embedded history into one file, while the service runs."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup in the place of the embedded history."`
 	Replay   replayCmd   `cmd:"" help:"Put parked or all files through again; nobody is told anything twice."`
@@ -115,7 +116,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "sql", "report", "export", "erase", "prepare", "keys", "backup", "restore", "replay", "simulate":
+		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "sql", "report", "export", "erase", "ready", "prepare", "keys", "backup", "restore", "replay", "simulate":
 			return a + " "
 		}
 	}

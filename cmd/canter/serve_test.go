@@ -273,6 +273,20 @@ func TestThreeProcessesDoTheJobOfOne(t *testing.T) {
 	if d := cmp.Diff(strings.Split(want, "\n"), strings.Split(got, "\n")); d != "" {
 		t.Errorf("one process and three differ (-one +three):\n%s", d)
 	}
+	session := answer(t, one, "SELECT session FROM tests ORDER BY start_ms DESC LIMIT 1")[0]
+	if d := cmp.Diff(reportOf(t, one, session, clubFile), reportOf(t, three, session, clubFile)); d != "" {
+		t.Errorf("the report reads differently from SQLite and ClickHouse (-SQLite +ClickHouse):\n%s", d)
+	}
+}
+
+// reportOf is a session's report, line by line, without when it was made.
+func reportOf(t *testing.T, history, session, clubFile string) []string {
+	t.Helper()
+	code, out, complaint := typed(t, "report", "--session", session, "--club", clubFile, "--history", history, "--out", "-")
+	if code != 0 || !strings.Contains(out, "</html>") {
+		t.Fatalf("report from %s: exit %d: %s", history, code, complaint)
+	}
+	return strings.Split(regexp.MustCompile(`Made by canter, [^.]*\.`).ReplaceAllString(out, ""), "\n")
 }
 
 func TestRolesApartNeedABroker(t *testing.T) {

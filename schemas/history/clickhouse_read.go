@@ -202,6 +202,47 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 	return ts, err
 }
 
+// SessionTraces implements [Store].
+func (s *clickhouseStore) SessionTraces(ctx context.Context, session string) (map[schemas.TestID][]schemas.TraceSecond, error) {
+	var c conditions
+	c.add("session = ?", session)
+	counts, tests, err := s.storedTests(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	writeOf := map[schemas.TestID]uint64{}
+	var w conditions
+	for i := range tests {
+		if t := &tests[i]; counts[t.writeID] {
+			writeOf[t.TestID] = t.writeID
+			w.args = append(w.args, string(t.TestID))
+		}
+	}
+	if len(writeOf) == 0 {
+		return nil, nil
+	}
+	w.terms = []string{"test_id IN (" + marks(len(w.args)) + ")"}
+	type row struct {
+		id     schemas.TestID
+		write  uint64
+		window []schemas.TraceSecond
+	}
+	rows, err := clickhouseRows(ctx, s, "traces of session "+session, func(scan scanner) (r row, err error) {
+		r.window, err = scanTraceArrays(func(dest ...any) error { return scan(append([]any{(*string)(&r.id), &r.write}, dest...)...) })
+		return r, err
+	}, "SELECT test_id, write_id, trace.second, trace.raw_bpm, trace.clean_bpm, trace.dropped, trace.speed_ms FROM stored_traces"+w.sql(), w.args...)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[schemas.TestID][]schemas.TraceSecond, len(writeOf))
+	for _, r := range rows {
+		if writeOf[r.id] == r.write && len(r.window) > 0 {
+			out[r.id] = r.window
+		}
+	}
+	return out, nil
+}
+
 // counted adds that a row's write counts. Only the files with rows that meet
 // the condition so far are asked about.
 func (c conditions) counted(table string) conditions {
@@ -264,8 +305,20 @@ func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 
 // Assessment implements [Store].
 func (s *clickhouseStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
-	return first(clickhouseRows(ctx, s, "assessment of test "+string(test), scanAssessmentArrays,
-		"SELECT "+assessmentColumns.list()+", comparison."+strings.Join(comparisonColumns.read, ", comparison.")+" FROM stored_assessments FINAL WHERE test_id = ?", string(test)))
+	var c conditions
+	c.add("test_id = ?", string(test))
+	return first(s.assessments(ctx, "assessment of test "+string(test), c))
+}
+
+// Assessments implements [Store].
+func (s *clickhouseStore) Assessments(ctx context.Context, f AssessmentFilter) ([]schemas.Assessment, error) {
+	return s.assessments(ctx, "assessments", f.where(""))
+}
+
+func (s *clickhouseStore) assessments(ctx context.Context, what string, c conditions) ([]schemas.Assessment, error) {
+	return clickhouseRows(ctx, s, what, scanAssessmentArrays,
+		"SELECT "+assessmentColumns.list()+", comparison."+strings.Join(comparisonColumns.read, ", comparison.")+
+			" FROM stored_assessments FINAL"+c.sql()+" ORDER BY start_ms, test_id", c.args...)
 }
 
 // Alert implements [Store].

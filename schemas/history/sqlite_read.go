@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"canter.example/schemas"
@@ -105,6 +104,31 @@ func (s *sqliteStore) TraceSeconds(ctx context.Context, id schemas.TestID) ([]sc
 	return ts, nil
 }
 
+// SessionTraces implements [Store].
+func (s *sqliteStore) SessionTraces(ctx context.Context, session string) (map[schemas.TestID][]schemas.TraceSecond, error) {
+	type row struct {
+		id   schemas.TestID
+		text []byte
+	}
+	what := "traces of session " + session
+	rows, err := sqliteRows(ctx, s, what, func(scan scanner) (r row, err error) { return r, scan((*string)(&r.id), &r.text) },
+		"SELECT w.test_id, w.seconds FROM stored_traces AS w JOIN tests AS t ON t.test_id = w.test_id WHERE t.session = ?", session)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[schemas.TestID][]schemas.TraceSecond, len(rows))
+	for _, r := range rows {
+		window, err := decodeTrace(r.text)
+		if err != nil {
+			return nil, fmt.Errorf("history: read %s: %w", what, err)
+		}
+		if len(window) > 0 {
+			out[r.id] = window
+		}
+	}
+	return out, nil
+}
+
 // FileLoads implements [Store].
 func (s *sqliteStore) FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error) {
 	return sqliteRows(ctx, s, "loads of file "+file.Short(), scanLoad,
@@ -129,52 +153,6 @@ func (s *sqliteStore) AthleteSeries(ctx context.Context, athlete, squad, from, t
 func (s *sqliteStore) FileSeries(ctx context.Context, file schemas.FileID) ([]schemas.SeriesValue, error) {
 	return sqliteRows(ctx, s, "series of file "+file.Short(), scanSeries,
 		"SELECT "+seriesColumns.list()+" FROM stored_series WHERE file_id = ? ORDER BY local_date, series, athlete, squad", string(file))
-}
-
-// sqliteAssessment reads an assessment and its comparisons in one statement,
-// so that both are of one moment: a row for each comparison, a single one with
-// no position when there is none.
-var sqliteAssessment = func() string {
-	list := []string{"a." + strings.Join(assessmentColumns.read, ", a."), "c.position"}
-	for _, name := range comparisonColumns.read {
-		switch name {
-		case "measure", "unit", "state", "sd_method", "basis", "squad_state", "drift_side":
-			list = append(list, "coalesce(c."+name+", '')")
-		case "seconds", "baseline_n", "baseline_min_n", "squad_n", "squad_material", "drift_n":
-			list = append(list, "coalesce(c."+name+", 0)")
-		default:
-			list = append(list, "c."+name)
-		}
-	}
-	return "SELECT " + strings.Join(list, ", ") + " FROM stored_assessments AS a LEFT JOIN stored_comparisons AS c ON c.test_id = a.test_id" +
-		" WHERE a.test_id = ? ORDER BY c.position"
-}()
-
-// Assessment implements [Store].
-func (s *sqliteStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
-	type row struct {
-		assessment schemas.Assessment
-		comparison schemas.Comparison
-		position   *int64
-	}
-	rows, err := sqliteRows(ctx, s, "assessment of test "+string(test), func(scan scanner) (r row, err error) {
-		r.assessment, err = scanAssessment(func(dest ...any) error {
-			dest = append(dest, &r.position)
-			r.comparison, err = scanComparison(func(more ...any) error { return scan(append(dest, more...)...) })
-			return err
-		})
-		return r, err
-	}, sqliteAssessment, string(test))
-	if err != nil || len(rows) == 0 {
-		return schemas.Assessment{}, false, err
-	}
-	a := rows[0].assessment
-	for _, r := range rows {
-		if r.position != nil {
-			a.Comparisons = append(a.Comparisons, r.comparison)
-		}
-	}
-	return a, true, nil
 }
 
 // Alert implements [Store].

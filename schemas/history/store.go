@@ -61,6 +61,9 @@ type Store interface {
 	// TraceSeconds returns the trace window of a test, ascending by second;
 	// none for a test that was removed.
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
+	// SessionTraces returns the trace windows of a session's tests, each as
+	// TraceSeconds does; tests without one are not among them.
+	SessionTraces(ctx context.Context, session string) (map[schemas.TestID][]schemas.TraceSecond, error)
 
 	// FileLoads returns the loads of a file's traces, ascending by start.
 	FileLoads(ctx context.Context, file schemas.FileID) ([]schemas.TraceLoad, error)
@@ -82,6 +85,9 @@ type Store interface {
 	SaveAssessments(ctx context.Context, as []schemas.Assessment) error
 	// Assessment returns the newest assessment of a test.
 	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
+	// Assessments returns the newest assessments of the tests that pass the
+	// filter, ascending by start.
+	Assessments(ctx context.Context, f AssessmentFilter) ([]schemas.Assessment, error)
 
 	// SaveAlert stores an alert and puts its messages into the outbox. A
 	// message that is there already, in whatever state, is left as it is. In
@@ -189,6 +195,23 @@ type TestFilter struct {
 	// IncludeRemoved adds tests that a later scoring of their file no longer
 	// found, as they last were.
 	IncludeRemoved bool
+}
+
+// AssessmentFilter chooses assessments; empty fields choose all.
+type AssessmentFilter struct {
+	Athlete, Squad, Protocol, Session string
+	// From ≤ start < To; zero is open.
+	From, To time.Time
+}
+
+// where is the filter as conditions on columns whose names begin with prefix.
+func (f *AssessmentFilter) where(prefix string) (c conditions) {
+	c.equal(prefix+"athlete", f.Athlete)
+	c.equal(prefix+"squad", f.Squad)
+	c.equal(prefix+"protocol", f.Protocol)
+	c.equal(prefix+"session", f.Session)
+	c.within(prefix+"start_ms", f.From, f.To)
+	return c
 }
 
 // AlertFilter chooses alerts; empty fields choose all.
