@@ -180,7 +180,8 @@ func (p *pipeline) build(roles map[role]bool) {
 	if roles[roleScorer] {
 		p.scorer = scorer.New(scorer.Config{
 			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}),
-			Workers: 4 * runtime.GOMAXPROCS(0), Log: p.log, Meter: p.meters.Scorer(),
+			// Most of a file's time is waiting for the broker and the disk.
+			Workers: 16 * runtime.GOMAXPROCS(0), Log: p.log, Meter: p.meters.Scorer(),
 		}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {
@@ -276,7 +277,7 @@ func (p *pipeline) settled(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-time.After(5 * time.Millisecond):
+		case <-time.After(20 * time.Millisecond):
 		}
 	}
 }
