@@ -75,7 +75,7 @@ func (s *Service) send(ctx context.Context, id string) error {
 	if err := s.history.SaveMessage(ctx, m); err != nil {
 		return err
 	}
-	ref, err := s.cfg.Chat.Post(ctx, before)
+	ref, err := s.cfg.Chat.Post(ctx, chat.Post{Message: before})
 	if errors.Is(err, chat.ErrRefused) {
 		s.log.Error("alerts: the chat refuses a message", "message", m.ID, "channel", m.Channel, "err", err)
 		s.cfg.Meter.Refused()
