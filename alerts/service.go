@@ -39,7 +39,11 @@ type History interface {
 	SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error)
 	Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error)
 	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
+	SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error)
+	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
+	AllCorrections(ctx context.Context, test schemas.TestID) ([]schemas.Correction, error)
 	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
+	Assessments(ctx context.Context, f history.AssessmentFilter) ([]schemas.Assessment, error)
 	SaveAssessments(ctx context.Context, as []schemas.Assessment) error
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
 	Alerts(ctx context.Context, f history.AlertFilter) ([]schemas.Alert, error)
