@@ -107,9 +107,11 @@ func newStage(t *testing.T) *stage {
 
 // start makes the service anew, as after a crash: nothing but broker, history
 // and chat remembers anything.
-func (st *stage) start() {
+func (st *stage) start() { st.startWith(time.Microsecond, time.Millisecond) }
+
+func (st *stage) startWith(pace, maxWait time.Duration) {
 	slackChat := chat.NewSlack(chat.SlackConfig{
-		Token: chattest.Token, APIURL: st.chat.URL(), HTTP: st.chat.Client(), Pace: time.Microsecond, MaxWait: time.Millisecond,
+		Token: chattest.Token, APIURL: st.chat.URL(), HTTP: st.chat.Client(), Pace: pace, MaxWait: maxWait,
 		Reference: func(ctx context.Context, id string) (string, error) {
 			m, _, err := st.history.Message(ctx, id)
 			return m.Reference, err
@@ -149,6 +151,17 @@ func (st *stage) event(e schemas.TestEvent) *broker.Delivery {
 		st.t.Fatal(err)
 	}
 	return &broker.Delivery{Subject: schemas.SubjectTest + "x", Data: b, Version: schemas.Version(st.version), Tries: 1}
+}
+
+// note is the event of a note.
+func (st *stage) note(n schemas.Note) *broker.Delivery {
+	st.t.Helper()
+	b, err := schemas.EncodeEvent(n)
+	if err != nil {
+		st.t.Fatal(err)
+	}
+	st.version++
+	return &broker.Delivery{Subject: schemas.SubjectNote + n.AlertID, Data: b, Version: schemas.Version(st.version), Tries: 1}
 }
 
 // handle does the work of an event, and goes through the squads it asks for.
@@ -234,7 +247,11 @@ func (st *stage) wantPosts(n int) []chattest.Post {
 	st.t.Helper()
 	var posts []chattest.Post
 	for _, p := range st.chatDone() {
-		m, ok, err := st.history.Message(st.t.Context(), p.ID)
+		id := p.ID
+		if len(p.Files) > 0 {
+			id, _, _ = strings.Cut(p.Files[0].Name, "-") // a file bears no metadata
+		}
+		m, ok, err := st.history.Message(st.t.Context(), id)
 		if err != nil || !ok {
 			st.t.Fatalf("message %s of chat is not in the outbox (%v)", p.ID, err)
 		}

@@ -93,11 +93,25 @@ func (s *Summary) headline(c *club.Club) string {
 		return head + count(n, "more athlete") + " to look at"
 	case n > 0 && s.Tested > 0:
 		return head + fmt.Sprintf("%s tested, %d to look at", count(s.Tested, "athlete"), n)
-	case s.Tested == 0:
-		return head + "no usable test"
+	case s.moved():
+		return head + fmt.Sprintf("%s tested, the squad moved as a whole", count(s.Tested, "athlete"))
+	case s.Usable == 0:
+		return head + fmt.Sprintf("%s tested, no usable trace", count(s.Tested, "athlete"))
+	case s.Building >= s.Usable:
+		return head + fmt.Sprintf("%s tested, baselines still building", count(s.Tested, "athlete"))
 	default:
 		return head + fmt.Sprintf("%s tested, nobody stands out", count(s.Tested, "athlete"))
 	}
+}
+
+// moved reports whether what all share is among the looks.
+func (s *Summary) moved() bool {
+	for i := range s.Looks {
+		if s.Looks[i].Alert.Rule == schemas.RuleSquadEffect && s.Looks[i].stands() {
+			return true
+		}
+	}
+	return false
 }
 
 // stands reports whether a look still is one.
@@ -117,7 +131,7 @@ func (s *Summary) facts(c *club.Club) []string {
 		tested = fmt.Sprintf("%d of %d tested", s.Tested, s.Expected)
 	}
 	tested += fmt.Sprintf(", %d with a usable trace", s.Usable)
-	if s.Building > 0 {
+	if s.Building > 0 && s.Building < s.Usable {
 		tested += fmt.Sprintf("; %s too short for a verdict", count(s.Building, "baseline"))
 	}
 	lines := []string{sentence(strings.Join(parts, ", ")), sentence(tested)}
@@ -206,6 +220,9 @@ func (l *Look) line(c *club.Club) string {
 func brief(it *Item) string {
 	switch it.Alert.Rule {
 	case schemas.RuleTraceInvalid, schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded:
+		return sentence(thresholdWords.ReplaceAllString(reason(it), ""))
+	case schemas.RuleHRexRunning, schemas.RuleHRRRunning:
+		// The day's own numbers may well be inside: it is the run that counts.
 		return sentence(thresholdWords.ReplaceAllString(reason(it), ""))
 	default:
 	}
