@@ -15,6 +15,10 @@ import (
 type board struct {
 	message.Summary
 	looks map[string]message.Look
+
+	tests    map[schemas.TestID]*schemas.Outcome
+	assessed map[schemas.TestID]*schemas.Assessment
+	notes    []schemas.Note
 }
 
 // readBoard gathers a session; nil when it holds no test any more. Alerts are
@@ -37,20 +41,29 @@ func (s *Service) readBoard(ctx context.Context, session string, alerts []schema
 	if err != nil {
 		return nil, err
 	}
+	b.tests, b.assessed = map[schemas.TestID]*schemas.Outcome{}, map[schemas.TestID]*schemas.Assessment{}
+	for i := range tests {
+		b.tests[tests[i].TestID] = &tests[i]
+	}
 	for i := range assessed {
+		b.assessed[assessed[i].TestID] = &assessed[i]
 		if c := assessed[i].Comparison(schemas.MeasureHRex, 0); c != nil && c.State == schemas.Building {
 			b.Building++
 		}
 	}
-	for _, al := range alerts {
-		if al.Rule == schemas.RuleTestMissing || !al.Told {
-			continue
-		}
+	told := slices.DeleteFunc(slices.Clone(alerts), func(al schemas.Alert) bool { return al.Rule == schemas.RuleTestMissing || !al.Told })
+	if len(told) == 0 {
+		return b, nil
+	}
+	if b.notes, err = s.history.Notes(ctx, history.NoteFilter{From: b.When.Add(-notesWithin)}); err != nil {
+		return nil, err
+	}
+	for _, al := range told {
 		look := message.Look{Item: message.Item{Alert: al}}
-		if err := s.load(ctx, &look.Item); err != nil {
+		if err := s.load(ctx, b, &look.Item); err != nil {
 			return nil, err
 		}
-		if look.Done, err = s.done(ctx, &al); err != nil {
+		if look.Done, err = s.done(ctx, b, &al); err != nil {
 			return nil, err
 		}
 		b.looks[al.ID] = look
@@ -117,18 +130,17 @@ func (s *Service) expected(b *board, tests []schemas.Outcome) error {
 }
 
 // done is what staff did about an alert and its test, in words, by time.
-func (s *Service) done(ctx context.Context, al *schemas.Alert) ([]string, error) {
+func (s *Service) done(ctx context.Context, b *board, al *schemas.Alert) ([]string, error) {
 	type deed struct {
 		at   time.Time
 		text string
 	}
 	var deeds []deed
-	notes, err := s.history.Notes(ctx, history.NoteFilter{Alert: al.ID})
-	if err != nil {
-		return nil, err
-	}
 	seen := map[string]bool{}
-	for _, n := range notes {
+	for _, n := range b.notes {
+		if n.AlertID != al.ID {
+			continue
+		}
 		what := "Note"
 		if n.Seen {
 			what = "Seen"
@@ -139,7 +151,7 @@ func (s *Service) done(ctx context.Context, al *schemas.Alert) ([]string, error)
 		seen[n.Who] = seen[n.Who] || n.Seen
 		deeds = append(deeds, deed{n.When, message.Deed(s.club, what, n.Who, n.Text)})
 	}
-	if al.TestID != "" {
+	if o := b.tests[al.TestID]; o != nil && (o.Staff != schemas.NoVerdict || o.StartSource == schemas.StartByHand) {
 		corrections, err := s.history.AllCorrections(ctx, al.TestID)
 		if err != nil {
 			return nil, err

@@ -274,4 +274,3 @@ func (s *Service) channel(al *schemas.Alert) string {
 	}
 	return s.club.ChannelOf(al.Squad)
 }
-

@@ -43,7 +43,7 @@ func (s *Service) tell(ctx context.Context, session string) error {
 		if al.Rule == schemas.RuleTestMissing {
 			continue
 		}
-		d, err := s.due(ctx, al, t.said[al.ID])
+		d, err := s.due(ctx, t.board, al, t.said[al.ID])
 		if err != nil {
 			return err
 		}
@@ -114,7 +114,7 @@ type turn struct {
 }
 
 // due returns what is to be said of an alert, nil when staff know.
-func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn, error) {
+func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said saidOf) (*turn, error) {
 	t := turn{item: message.Item{Alert: al}, thread: said.thread}
 	t.saying = schemas.Saying{Alert: al.ID, Number: said.last.Number + 1}
 	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen
@@ -143,7 +143,7 @@ func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn
 		t.saying.Turn, t.text = schemas.TurnClosed, message.BackInside(s.club, al)
 		return &t, nil
 	}
-	if err := s.load(ctx, &t.item); err != nil {
+	if err := s.load(ctx, b, &t.item); err != nil {
 		return nil, err
 	}
 	t.saying.Digest = digest(&t.item)
@@ -164,16 +164,27 @@ func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn
 	return &t, nil
 }
 
-// load reads what an alert is about.
-func (s *Service) load(ctx context.Context, it *message.Item) error {
-	if it.Alert.TestID == "" {
+// load fills in what an alert is about, from the session's board where it has
+// it.
+func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
+	id := it.Alert.TestID
+	if id == "" {
+		return nil
+	}
+	if b != nil && b.tests[id] != nil && b.assessed[id] != nil {
+		it.Outcome, it.Assessment = *b.tests[id], *b.assessed[id]
+		for _, n := range b.notes {
+			if n.Athlete == it.Alert.Athlete && !n.When.Before(it.Alert.About.Add(-notesWithin)) {
+				it.Notes = append(it.Notes, n)
+			}
+		}
 		return nil
 	}
 	var err error
-	if it.Outcome, _, err = s.history.Test(ctx, it.Alert.TestID); err != nil {
+	if it.Outcome, _, err = s.history.Test(ctx, id); err != nil {
 		return err
 	}
-	if it.Assessment, _, err = s.history.Assessment(ctx, it.Alert.TestID); err != nil {
+	if it.Assessment, _, err = s.history.Assessment(ctx, id); err != nil {
 		return err
 	}
 	it.Notes, err = s.history.Notes(ctx, history.NoteFilter{Athlete: it.Alert.Athlete, From: it.Alert.About.Add(-notesWithin)})

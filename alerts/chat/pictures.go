@@ -96,8 +96,7 @@ func (s *slackChat) upload(ctx context.Context, name string, pic Picture) (id st
 // noPicture sorts an error of a call about files: what will not pass by itself
 // and says nothing of the channel is no reason to keep the text back.
 func (s *slackChat) noPicture(err error, channel string) error {
-	var answer slack.SlackErrorResponse
-	if errors.As(err, &answer) {
+	if answer, ok := errors.AsType[slack.SlackErrorResponse](err); ok {
 		switch answer.Err {
 		case "channel_not_found", "not_in_channel", "is_archived", "thread_not_found", "invalid_auth", "not_authed", "token_revoked", "account_inactive":
 			return err

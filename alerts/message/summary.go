@@ -195,12 +195,9 @@ func names(c *club.Club, ids []string) string {
 
 // line says who and why in one line.
 func (l *Look) line(c *club.Club) string {
-	var text string
-	switch {
-	case l.Alert.TestID == "":
-		text, _, _ = strings.Cut(l.Alert.Text, "\n")
-		text = ended("Whole squad" + strings.TrimPrefix(text, squadName(c, l.Alert.Squad)))
-	default:
+	text, _, _ := strings.Cut(l.Alert.Text, "\n")
+	text = ended("Whole squad" + strings.TrimPrefix(text, squadName(c, l.Alert.Squad)))
+	if l.Alert.TestID != "" {
 		text = ended(headline(c, l.Item))
 		if why := brief(&l.Item); why != "" {
 			text += " " + why

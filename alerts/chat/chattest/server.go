@@ -16,7 +16,7 @@ import (
 // Token is the only bot's token that the server knows, AppToken the only app's.
 const (
 	Token    = "test-token-of-nobody"
-	AppToken = "xapp-test-token-of-nobody"
+	AppToken = "xapp-test-token-of-nobody" //nolint:gosec // of nobody
 )
 
 // Options set up a server. The zero value is one with no channels.
