@@ -282,13 +282,18 @@ func (b *Broker) Health(ctx context.Context) error {
 }
 
 // Publish stores an event on subject. The same id within two minutes is
-// stored once; beyond that, handlers must be able to meet it twice.
+// stored once; beyond that, handlers must be able to meet it twice. Without an
+// id it is stored whatever came before.
 func (b *Broker) Publish(ctx context.Context, subject, id string, event any) error {
 	body, err := schemas.EncodeEvent(event)
 	if err != nil {
 		return err
 	}
-	if _, err := b.js.Publish(ctx, subject, body, jetstream.WithMsgID(id)); err != nil {
+	var opts []jetstream.PublishOpt
+	if id != "" {
+		opts = append(opts, jetstream.WithMsgID(id))
+	}
+	if _, err := b.js.Publish(ctx, subject, body, opts...); err != nil {
 		return fmt.Errorf("broker: publish on %s: %w", subject, err)
 	}
 	return nil
