@@ -99,6 +99,8 @@ type eraser interface {
 	remove(ctx context.Context, table, where string, args []any) (int, error)
 	// blank sets a text column of the rows that meet the condition.
 	blank(ctx context.Context, table, column, text, where string, args []any) error
+	// wait returns when what was removed and blanked so far is done.
+	wait(ctx context.Context) error
 	// settle makes what was removed go from the disk, as far as the engine can.
 	settle(ctx context.Context) error
 }
