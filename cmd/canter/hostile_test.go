@@ -56,7 +56,7 @@ func TestANameIsTextWhereverItGoes(t *testing.T) {
 	wantNone(t, "chat", told, "<!channel>", "<img", "\x1b")
 	wantNone(t, "log", p.log.String(), "\nlevel=ERROR msg=forged", "\x1b")
 
-	session := answer(t, address, "SELECT session FROM tests WHERE athlete = '" + ill + "' ORDER BY start_ms DESC LIMIT 1")[0]
+	session := answer(t, address, "SELECT session FROM tests WHERE athlete = '"+ill+"' ORDER BY start_ms DESC LIMIT 1")[0]
 	page := filepath.Join(dir, "report.html")
 	if code, _, complaint := typed(t, "report", "--session", session, "--club", clubFile, "--data", data, "--out", page); code != 0 {
 		t.Fatal(complaint)
