@@ -58,7 +58,7 @@ func value(b Button) string { return b.Alert + " " + string(b.Test) }
 // ids are looked up before anything is done with them.
 func parseValue(v string) (alert string, test schemas.TestID, ok bool) {
 	a, t, found := strings.Cut(v, " ")
-	return a, schemas.TestID(t), found && a != "" && len(v) <= maxValue
+	return a, schemas.TestID(t), found && a+t != "" && len(v) <= maxValue
 }
 
 const maxValue = 200

@@ -215,6 +215,9 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
+	if strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") {
+		fromJSON(r)
+	}
 	fault := s.begin(method)
 	if fault != nil && !fault.Kept {
 		s.fail(w, r, fault)
@@ -232,6 +235,22 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("X-OAuth-Scopes", s.opts.Scopes)
 		}
 		write(w, a)
+	}
+}
+
+// fromJSON puts the keys of a JSON body where those of a form would be; what is
+// no text stays JSON.
+func fromJSON(r *http.Request) {
+	var body map[string]json.RawMessage
+	if json.NewDecoder(r.Body).Decode(&body) != nil {
+		return
+	}
+	for k, v := range body {
+		var text string
+		if json.Unmarshal(v, &text) != nil {
+			text = string(v)
+		}
+		r.PostForm.Set(k, text)
 	}
 }
 
