@@ -192,11 +192,11 @@ func (t *telling) change(messages []schemas.Message) error {
 		}
 		sum := t.board.summary(ids, m.ID != boardID(t.session, m.Channel))
 		text := message.Summarise(t.club, sum)
-		digest, last := schemas.NewAlertID(text), t.said[m.ID].last
-		if last.Digest == digest {
+		now, last := schemas.NewAlertID(text), t.said[m.ID].last
+		if last.Digest == now {
 			continue
 		}
-		saying := schemas.Saying{Alert: m.ID, Number: last.Number + 1, Turn: schemas.TurnChanged, Digest: digest}
+		saying := schemas.Saying{Alert: m.ID, Number: last.Number + 1, Turn: schemas.TurnChanged, Digest: now}
 		t.add(schemas.Message{
 			ID: schemas.NewAlertID("change", m.ID, fmt.Sprint(saying.Number)), Channel: m.Channel, Thread: m.ID, Session: t.session,
 			Text: text, State: schemas.MessagePending, Created: t.now().UTC(), Says: append([]schemas.Saying{saying}, listed(ids, sum)...),

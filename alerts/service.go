@@ -55,6 +55,7 @@ type History interface {
 	Notes(ctx context.Context, f history.NoteFilter) ([]schemas.Note, error)
 	SlotDone(ctx context.Context, job, slot string) (bool, error)
 	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
+	Retain(ctx context.Context, before time.Time) (*history.Retained, error)
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 }
 
@@ -139,7 +140,7 @@ func (s *Service) Run(ctx context.Context) error {
 		defer tick.Stop()
 		for {
 			if err := s.Due(ctx, s.now()); err != nil && ctx.Err() == nil {
-				s.log.Warn("alerts: planned tests could not be looked at; next try in a moment", "err", err)
+				s.log.Warn("alerts: what is due could not be done; next try in a moment", "err", err)
 			}
 			select {
 			case <-ctx.Done():

@@ -146,7 +146,7 @@ func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said said
 	if err := s.load(ctx, b, &t.item); err != nil {
 		return nil, err
 	}
-	t.saying.Digest = digest(&t.item)
+	t.saying.Digest = gist(&t.item)
 	switch t.saying.Turn {
 	case schemas.TurnTold:
 	case schemas.TurnAgain:
@@ -191,10 +191,10 @@ func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 	return err
 }
 
-// digest is what an alert says in short: the rule and the test's own numbers.
+// gist is what an alert says in short: the rule and the test's own numbers.
 // What the numbers are held against may move a little with every late file of
 // a team-mate; that alone is no correction worth a message.
-func digest(it *message.Item) string {
+func gist(it *message.Item) string {
 	if it.Alert.TestID == "" {
 		first, _, _ := strings.Cut(it.Alert.Text, "\n")
 		return first
