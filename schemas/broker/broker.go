@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/url"
 	"sync"
 	"time"
 
@@ -150,6 +151,9 @@ func connect(cfg Config, more ...nats.Option) (*nats.Conn, error) {
 		return nil, err
 	}
 	nc, err := nats.Connect(cfg.URL, append(opts, more...)...)
+	if bad, ok := errors.AsType[*url.Error](err); ok {
+		err = bad.Err // its text holds the whole address, with the password
+	}
 	if err != nil {
 		return nil, fmt.Errorf("broker: connect to %s: %w", redacted(cfg.URL), err)
 	}
@@ -261,8 +265,8 @@ func (b *Broker) PublishOnce(ctx context.Context, subject string, event any) (kn
 }
 
 // redacted takes user and password out of a URL.
-func redacted(url string) string {
-	r, err := parseURL(url)
+func redacted(address string) string {
+	r, err := parseURL(address)
 	if err != nil {
 		return "(address that can't be read)"
 	}
