@@ -33,6 +33,8 @@ type rig struct {
 	click   *historytest.Server
 	serves  []*process
 	dropped map[schemas.FileID]bool
+	// except is a word in paths whose results are not compared, "" for none.
+	except string
 }
 
 // setup changes an installation before it starts.
