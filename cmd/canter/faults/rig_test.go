@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -17,6 +18,7 @@ import (
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
 	"canter.example/scorer"
+	"github.com/ClickHouse/clickhouse-go/v2"
 )
 
 // rig is an installation: a club with its folders, and the processes that see
@@ -268,4 +270,33 @@ func (r *rig) ask(query string) [][]string {
 		r.t.Fatalf("%s: %v", query, err)
 	}
 	return rows
+}
+
+// canter runs a command and returns what it prints.
+func (r *rig) canter(args ...string) string {
+	r.t.Helper()
+	cmd := exec.Command(program, args...)
+	cmd.Dir = r.dir
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		r.t.Fatalf("canter %v: %v\n%s", args, err, out)
+	}
+	return string(out)
+}
+
+// exec runs a statement on ClickHouse as it stands.
+func (r *rig) exec(sql string) {
+	r.t.Helper()
+	options, err := clickhouse.ParseDSN(r.history)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	conn, err := clickhouse.Open(options)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer func() { _ = conn.Close() }()
+	if err := conn.Exec(r.t.Context(), sql); err != nil {
+		r.t.Fatalf("%s: %v", sql, err)
+	}
 }
