@@ -2,7 +2,6 @@ package faults_test
 
 import (
 	"context"
-	"io"
 	"log/slog"
 	"path/filepath"
 	"sync/atomic"
@@ -65,7 +64,7 @@ func (r *rig) inProcess(now func() time.Time) (stop func()) {
 	check(err)
 	h, err := history.Open(r.t.Context(), r.history)
 	check(err)
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	log := slog.New(slog.DiscardHandler)
 	cfg := ingest.Config{Settle: c.Files.Settle, Rescan: c.Files.Rescan, MaxSize: c.Files.MaxSize, Log: log, Now: now}
 	for _, w := range c.Watched() {
 		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Squad: w.Squad})

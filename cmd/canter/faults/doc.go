@@ -3,7 +3,8 @@
 // ClickHouse servers, real disks and folders, and a chat server in this process
 // that keeps its own record of what was posted.
 //
-//	go test ./cmd/canter/faults           the short form, as in CI
+//	go test ./cmd/canter/faults           what CI runs: each kind of fault once, briefly
+//	make faults-short                     all of them, seconds of outage each
 //	make faults                           the long form: 200 kills over 1,000 files, minutes of outage
 //
 // Each fault is one row of the fault table: what was done, what is promised,

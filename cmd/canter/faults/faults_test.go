@@ -11,7 +11,7 @@ import (
 
 // TestFaults breaks things, one after the other, and prints the fault table.
 func TestFaults(t *testing.T) {
-	for _, group := range []func(*testing.T){testKills, testOutages, testCluster, testFolders, testDisk, testClock, testPower} {
+	for _, group := range []func(*testing.T){testKills, testOutages, testCluster, testFolders, testDisk, testClock, testPower, testScale} {
 		group(t)
 	}
 	text := printed(table)
