@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"canter.example/schemas"
@@ -32,6 +33,32 @@ func TestRuleFoldsCorrections(t *testing.T) {
 	} {
 		if got := schemas.Rule(c.cs); got != c.want {
 			t.Errorf("%s: %+v, want %+v", name, got, c.want)
+		}
+	}
+}
+
+func TestRuleFileFoldsCorrectionsOfTheFile(t *testing.T) {
+	do := func(a schemas.CorrectionAction) schemas.Correction { return schemas.Correction{Action: a} }
+	name := func(part, athlete string) schemas.Correction {
+		return schemas.Correction{Action: schemas.ActionAthlete, Part: part, Athlete: athlete}
+	}
+	ofATest := schemas.Correction{TestID: "t1", Action: schemas.ActionRestore}
+	drop, retry, restore := do(schemas.ActionDrop), do(schemas.ActionRetry), do(schemas.ActionRestore)
+	for what, c := range map[string]struct {
+		cs   []schemas.Correction
+		want schemas.FileRuling
+	}{
+		"nobody said anything":          {nil, schemas.FileRuling{}},
+		"dropped":                       {[]schemas.Correction{drop}, schemas.FileRuling{Dropped: true}},
+		"a retry takes the drop back":   {[]schemas.Correction{drop, retry}, schemas.FileRuling{}},
+		"so does naming the athlete":    {[]schemas.Correction{drop, name("", "AKF")}, schemas.FileRuling{Athletes: map[string]string{"": "AKF"}}},
+		"the last name of a part holds": {[]schemas.Correction{name("a", "AKF"), name("b", "BLO"), name("a", "CEM")}, schemas.FileRuling{Athletes: map[string]string{"a": "CEM", "b": "BLO"}}},
+		"a drop keeps the names":        {[]schemas.Correction{name("a", "AKF"), drop}, schemas.FileRuling{Dropped: true, Athletes: map[string]string{"a": "AKF"}}},
+		"restore takes all back":        {[]schemas.Correction{name("a", "AKF"), drop, restore}, schemas.FileRuling{}},
+		"those of tests are not of it":  {[]schemas.Correction{drop, ofATest}, schemas.FileRuling{Dropped: true}},
+	} {
+		if d := cmp.Diff(c.want, schemas.RuleFile(c.cs)); d != "" {
+			t.Errorf("%s (-want +got):\n%s", what, d)
 		}
 	}
 }

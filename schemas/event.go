@@ -38,7 +38,7 @@ const (
 	SubjectFile       = "canter.file."       // + file id; body: the file, compressed
 	SubjectOrigin     = "canter.origin."     // + file id + "." + PathToken; OriginEvent
 	SubjectRescore    = "canter.rescore."    // + file id; RescoreEvent
-	SubjectCorrection = "canter.correction." // + test id; Correction
+	SubjectCorrection = "canter.correction." // + test id, or file id; Correction
 	SubjectTest       = "canter.test."       // + AthleteToken; TestEvent
 	SubjectParked     = "canter.parked."     // + file id; ParkedEvent
 	SubjectChat       = "canter.chat."       // + message id; ChatEvent

@@ -19,6 +19,9 @@ const (
 	FileSeries FileState = "series"
 	// FileParked: could not be handled; the reason says why. Can be replayed.
 	FileParked FileState = "parked"
+	// FileDropped: parked, until staff let go of it; the reason is still the one
+	// it was parked for. It stays as it is until staff take the drop back.
+	FileDropped FileState = "dropped"
 )
 
 // FileID names a file by the SHA-256 of its bytes, in hexadecimal.

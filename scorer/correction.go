@@ -1,8 +1,10 @@
 package scorer
 
 import (
+	"cmp"
 	"context"
 	"slices"
+	"strings"
 
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
@@ -20,13 +22,17 @@ func (s *Service) onCorrection(ctx context.Context, d *broker.Delivery) error {
 	if err := s.history.SaveCorrection(ctx, c); err != nil {
 		return err
 	}
-	s.log.Info("correction stored", "test", c.TestID, "action", c.Action, "who", c.Who)
+	s.log.Info("correction stored", "file", c.FileID.Short(), "test", c.TestID, "action", c.Action, "who", c.Who)
 	return s.broker.Publish(ctx, schemas.SubjectRescore+string(c.FileID), "correction-"+c.ID,
 		schemas.RescoreEvent{File: c.FileID, Cause: "correction " + c.ID})
 }
 
-// applyVerdicts applies excluded and accepted to the outcomes in history of a
-// file whose bytes are gone. A moved start can't be applied then.
+// bytesGone ends the reason of a parked file that can't be put through again.
+const bytesGone = " (The archive no longer keeps its bytes: copy the file into the folder anew to have it read again.)"
+
+// applyVerdicts applies what needs no bytes to the outcomes in history of a
+// file whose bytes are gone: excluded and accepted tests, a drop. A moved start
+// or an athlete named by hand can't be applied then.
 func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schemas.Version) error {
 	f, ok, err := s.history.File(ctx, id)
 	if err != nil {
@@ -40,9 +46,18 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 	if err != nil {
 		return err
 	}
-	rulings, err := s.rulings(ctx, id)
+	words, err := s.words(ctx, id)
 	if err != nil {
 		return err
+	}
+	switch {
+	case f.State == schemas.FileParked && words.file.Dropped:
+		f.State = schemas.FileDropped
+	case f.State == schemas.FileDropped && !words.file.Dropped:
+		f.State = schemas.FileParked
+	}
+	if f.State == schemas.FileParked && !strings.HasSuffix(f.Reason, bytesGone) {
+		f.Reason += bytesGone
 	}
 	windows := make(map[schemas.TestID][]schemas.TraceSecond, len(outcomes))
 	for i := range outcomes {
@@ -50,7 +65,7 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 		if windows[o.TestID], err = s.history.TraceSeconds(ctx, o.TestID); err != nil {
 			return err
 		}
-		r := rulings[o.TestID]
+		r := words.tests[o.TestID]
 		o.Staff, o.Version = r.Verdict, v
 		if !r.Start.IsZero() && !r.Start.Equal(o.Start) {
 			s.log.Warn("scorer: the start can't be moved, the archive no longer keeps the file", "test", o.TestID, "file", id.Short())
@@ -70,28 +85,28 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 	return s.tell(ctx, f, outcomes, outcomes, v)
 }
 
-// rulings returns what staff's corrections of a file's tests come to.
-func (s *Service) rulings(ctx context.Context, id schemas.FileID) (map[schemas.TestID]schemas.Ruling, error) {
+// words is what staff said of a file and of the tests in it.
+type words struct {
+	file  schemas.FileRuling
+	tests map[schemas.TestID]schemas.Ruling
+}
+
+// words returns what staff's corrections of a file and its tests come to.
+func (s *Service) words(ctx context.Context, id schemas.FileID) (words, error) {
 	cs, err := s.history.Corrections(ctx, id)
 	if err != nil {
-		return nil, err
+		return words{}, err
 	}
+	slices.SortFunc(cs, func(a, b schemas.Correction) int { return cmp.Compare(a.ID, b.ID) })
 	by := map[schemas.TestID][]schemas.Correction{}
 	for _, c := range cs {
-		by[c.TestID] = append(by[c.TestID], c)
+		if c.TestID != "" {
+			by[c.TestID] = append(by[c.TestID], c)
+		}
 	}
-	out := make(map[schemas.TestID]schemas.Ruling, len(by))
+	out := words{file: schemas.RuleFile(cs), tests: make(map[schemas.TestID]schemas.Ruling, len(by))}
 	for test, list := range by {
-		slices.SortFunc(list, func(a, b schemas.Correction) int {
-			switch {
-			case a.ID < b.ID:
-				return -1
-			case a.ID > b.ID:
-				return 1
-			}
-			return 0
-		})
-		out[test] = schemas.Rule(list)
+		out.tests[test] = schemas.Rule(list)
 	}
 	return out, nil
 }

@@ -23,6 +23,8 @@ type scored struct {
 	series   []schemas.SeriesValue
 	// unknown are the traces that nobody could be found for, in words.
 	unknown []string
+	// dropped is whether staff let go of what could not be handled.
+	dropped bool
 	// remarks say why traces held no test.
 	remarks []string
 	// doubts are planned tests that team-mates may help with, plannedGood the
@@ -50,7 +52,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 			format = table
 		}
 	}
-	rulings, err := s.rulings(ctx, msg.ID)
+	words, err := s.words(ctx, msg.ID)
 	if err != nil {
 		return err
 	}
@@ -58,7 +60,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil {
 		return err
 	}
-	result, failed, err := s.score(ctx, msg, traces, rulings)
+	result, failed, err := s.score(ctx, msg, traces, words)
 	if err != nil {
 		return err
 	}
@@ -67,6 +69,11 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	result.series = days.values
 	result.unknown = append(result.unknown, days.unknown...)
+	if words.file.Dropped {
+		if err := s.asWhenDropped(ctx, msg.ID, &result); err != nil {
+			return err
+		}
+	}
 	f := schemas.File{
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		Tests: len(result.outcomes), Traces: len(traces), Version: v,
@@ -104,6 +111,9 @@ func (r *scored) state() (schemas.FileState, string) {
 		}
 		if len(stored) > 0 {
 			reason = fmt.Sprintf("in part (%s): %s", strings.Join(stored, ", "), reason)
+		}
+		if r.dropped {
+			return schemas.FileDropped, reason
 		}
 		return schemas.FileParked, reason
 	case len(r.outcomes) > 0:
@@ -153,7 +163,7 @@ func (s *Service) openEnds(o schemas.Origin) (*time.Location, time.Time) {
 
 // score finds whose each trace is and scores it. failed is a scorer that
 // failed on this file; err is history that can't be read, worth a retry.
-func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []schemas.Trace, rulings map[schemas.TestID]schemas.Ruling) (out scored, failed, err error) {
+func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []schemas.Trace, w words) (out scored, failed, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log.Error("scorer: scoring panicked", "file", msg.ID.Short(), "path", msg.Origin.Path, "panic", p, "stack", string(debug.Stack()))
@@ -162,15 +172,16 @@ func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []sc
 	}()
 	out.plannedGood = map[string]bool{}
 	out.windows = map[schemas.TestID][]schemas.TraceSecond{}
+	owners := s.whose(msg, traces, w.file)
+	out.unknown = strangeParts(traces, w.file)
 	for i := range traces {
-		tr := &traces[i]
-		who, err := identify.Who(s.club, identify.Question{Origin: msg.Origin, Trace: tr, Traces: len(traces)})
-		if err != nil {
-			out.unknown = append(out.unknown, err.Error())
+		tr, who := &traces[i], owners[i].answer
+		if err := owners[i].err; err != nil {
+			out.unknown = append(out.unknown, inPart(tr, len(traces), err))
 			continue
 		}
 		out.loads = append(out.loads, s.load(msg, tr, who))
-		found, remark, err := s.trace(ctx, msg, tr, who, rulings, &out)
+		found, remark, err := s.trace(ctx, msg, tr, who, w.tests, &out)
 		if err != nil {
 			return out, nil, err
 		}
@@ -296,7 +307,8 @@ func (s *Service) identity(o *schemas.Outcome, id schemas.TestID, msg broker.Fil
 }
 
 // park stores a file with the reason why it could not be handled, and tells
-// the alerts stage, which tells staff once.
+// the alerts stage, which tells staff once; nobody is told of what staff
+// dropped.
 func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Version, format, reason string) error {
 	before, err := s.testsOf(ctx, msg.ID)
 	if err != nil {
@@ -306,11 +318,18 @@ func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		State: schemas.FileParked, Reason: reason, Version: v,
 	}
+	words, err := s.words(ctx, msg.ID)
+	if err != nil {
+		return err
+	}
+	if words.file.Dropped {
+		f.State = schemas.FileDropped
+	}
 	if err := s.history.SaveResult(ctx, history.FileResult{File: f}); err != nil {
 		return err
 	}
 	s.cfg.Meter.Stored(f.State, nil)
-	s.log.Warn("file parked", "file", f.ID.Short(), "path", f.Origin.Path, "reason", reason)
+	s.log.Warn("file not handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "reason", reason)
 	return s.tell(ctx, f, before, nil, v)
 }
 

@@ -106,18 +106,7 @@ type rig struct {
 	waiting []*broker.Delivery
 }
 
-func newRig(t *testing.T) *rig {
-	t.Helper()
-	b, err := broker.Open(t.Context(), broker.Config{Dir: t.TempDir()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	h, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "history.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = h.Close(); b.Close() })
-	c, err := club.Parse("club.yaml", []byte(`
+const clubYAML = `
 club: Example
 time_zone: UTC
 squads:
@@ -135,7 +124,20 @@ protocols:
   - {id: weekly, name: Weekly, regimen: continuous, progression: fixed, duration: 4m, hrex: "final-mean:60s", recovery: [60s]}
 planned:
   - {id: tuesday, squad: first, protocol: weekly, cron: "30 10 * * TUE", within: 20m, microcycle_day: MD-4, surface: grass}
-`))
+`
+
+func newRig(t *testing.T) *rig {
+	t.Helper()
+	b, err := broker.Open(t.Context(), broker.Config{Dir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "history.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = h.Close(); b.Close() })
+	c, err := club.Parse("club.yaml", []byte(clubYAML))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -154,7 +154,7 @@ func (c *noteFlags) write(ctx context.Context, std streams, log *slog.Logger, id
 			return fmt.Errorf("there is no alert %q: canter alerts list names them", id)
 		}
 		now := time.Now().UTC()
-		made, err := newCorrectionID(now)
+		made, err := schemas.NewCorrectionID(now)
 		if err != nil {
 			return err
 		}

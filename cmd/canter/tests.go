@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/rand"
-	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"log/slog"
@@ -294,7 +292,7 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 			return err
 		}
 		now := time.Now().UTC()
-		id, err := newCorrectionID(now)
+		id, err := schemas.NewCorrectionID(now)
 		if err != nil {
 			return err
 		}
@@ -334,13 +332,3 @@ func startTime(at string, near time.Time, p *pipeline) (time.Time, error) {
 }
 
 func (c *correctionFlags) who() string { return whoWrites(c.Who) }
-
-// newCorrectionID sorts by time, as the order of corrections is their order of
-// making.
-func newCorrectionID(now time.Time) (string, error) {
-	b := make([]byte, 4)
-	if _, err := rand.Read(b); err != nil {
-		return "", err
-	}
-	return "c" + now.UTC().Format("20060102T150405.000000000") + "-" + hex.EncodeToString(b), nil
-}

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"strings"
+	"time"
 
 	"github.com/ClickHouse/clickhouse-go/v2"
 	"github.com/pressly/goose/v3"
@@ -46,7 +47,7 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 	} else if there > newest {
 		return fmt.Errorf("history: %w", ErrNewer)
 	}
-	for {
+	for attempt := 0; ; attempt++ {
 		_, err := p.Up(ctx)
 		if partial, ok := errors.AsType[*goose.PartialError](err); ok && columnIsThere(partial.Err) {
 			// Another process, perhaps one that died then, added the columns and
@@ -59,6 +60,11 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 		}
 		if err == nil {
 			return nil
+		}
+		if tableIsAway(err) && attempt < 100 && ctx.Err() == nil {
+			// Another process is making a view anew that this one builds upon.
+			time.Sleep(50 * time.Millisecond)
+			continue
 		}
 		if partial, ok := errors.AsType[*goose.PartialError](err); ok {
 			return fmt.Errorf("history: make tables: %s: %w", partial.Failed.Source.Path, partial.Err)
@@ -90,6 +96,13 @@ func columnIsThere(err error) bool {
 	const duplicate = 44 // ILLEGAL_COLUMN of old servers, in words below
 	e, ok := errors.AsType[*clickhouse.Exception](err)
 	return ok && (e.Code == duplicate || e.Code == 15) && strings.Contains(e.Message, "already exists")
+}
+
+// tableIsAway reports whether a ClickHouse server missed a table.
+func tableIsAway(err error) bool {
+	const unknownTable = 60
+	partial, ok := errors.AsType[*goose.PartialError](err)
+	return ok && hasCode(partial.Err, unknownTable)
 }
 
 // clickhouseVersions are the statements by which goose keeps its records on a

@@ -151,7 +151,7 @@ func scanFile(scan scanner) (schemas.File, error) {
 	return f, err
 }
 
-var correctionColumns = cols(`correction_id test_id file_id action ~new_start new_start_ms who ~made made_ms why`)
+var correctionColumns = cols(`correction_id test_id file_id action ~new_start new_start_ms who ~made made_ms why part athlete`)
 
 func correctionValues(c *schemas.Correction, at clock) ([]any, error) {
 	if c.ID == "" {
@@ -159,14 +159,14 @@ func correctionValues(c *schemas.Correction, at clock) ([]any, error) {
 	}
 	start, startMS := optional(c.Start, at)
 	return []any{c.ID, string(c.TestID), string(c.FileID), string(c.Action), start, startMS,
-		c.Who, at(c.When), millis(c.When), c.Why}, nil
+		c.Who, at(c.When), millis(c.When), c.Why, c.Part, c.Athlete}, nil
 }
 
 func scanCorrection(scan scanner) (schemas.Correction, error) {
 	var c schemas.Correction
 	var start *int64
 	var made int64
-	err := scan(&c.ID, (*string)(&c.TestID), (*string)(&c.FileID), (*string)(&c.Action), &start, &c.Who, &made, &c.Why)
+	err := scan(&c.ID, (*string)(&c.TestID), (*string)(&c.FileID), (*string)(&c.Action), &start, &c.Who, &made, &c.Why, &c.Part, &c.Athlete)
 	c.Start, c.When = fromOptional(start), fromMillis(made)
 	return c, err
 }

@@ -86,7 +86,7 @@ func New() *Set {
 	for _, r := range []string{"published", "known", "failed"} {
 		s.found.WithLabelValues(r)
 	}
-	for _, st := range []schemas.FileState{schemas.FileScored, schemas.FileTraining, schemas.FileSeries, schemas.FileParked} {
+	for _, st := range []schemas.FileState{schemas.FileScored, schemas.FileTraining, schemas.FileSeries, schemas.FileParked, schemas.FileDropped} {
 		s.stored.WithLabelValues(string(st))
 	}
 	for _, q := range []schemas.Quality{schemas.Good, schemas.Check, schemas.Reject} {

@@ -12,7 +12,7 @@ CREATE TABLE IF NOT EXISTS stored_files (
     seen_ms      Int64,  -- when the finished file was noticed; milliseconds since 1970-01-01 UTC
     size_bytes   Int64,  -- size before compression; bytes
     file_format  String, -- fit, tcx, gpx, csv or zip; '' when not recognised
-    state        String, -- scored, training (read, no test inside), series (daily values) or parked (could not be handled)
+    state        String, -- scored, training (read, no test inside), series (daily values), parked (could not be handled) or dropped (parked, and let go by staff)
     reason       String, -- why it is parked and what to do, or a remark
     tests_found  Int64,  -- tests found inside
     traces_found Int64,  -- traces (athletes' recordings) found inside

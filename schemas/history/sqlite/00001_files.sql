@@ -11,7 +11,7 @@ CREATE TABLE IF NOT EXISTS files (
     seen_ms      INTEGER NOT NULL, -- the same; milliseconds since 1970-01-01 UTC
     size_bytes   INTEGER NOT NULL, -- size before compression; bytes
     file_format  TEXT    NOT NULL, -- fit, tcx, gpx, csv or zip; '' when not recognised
-    state        TEXT    NOT NULL, -- scored, training (read, no test inside), series (daily values) or parked (could not be handled)
+    state        TEXT    NOT NULL, -- scored, training (read, no test inside), series (daily values), parked (could not be handled) or dropped (parked, and let go by staff)
     reason       TEXT    NOT NULL, -- why it is parked and what to do, or a remark
     tests_found  INTEGER NOT NULL, -- tests found inside
     traces_found INTEGER NOT NULL, -- traces (athletes' recordings) found inside

@@ -2,9 +2,9 @@
 -- The audit: one row per manual change, added and never changed.
 CREATE TABLE IF NOT EXISTS corrections (
     correction_id TEXT    NOT NULL PRIMARY KEY, -- unique; sorts by time of making
-    test_id       TEXT    NOT NULL, -- the test it is about; tests.test_id
-    file_id       TEXT    NOT NULL, -- the file of that test; files.file_id
-    action        TEXT    NOT NULL, -- exclude, accept, restore or start
+    test_id       TEXT    NOT NULL, -- the test it is about; tests.test_id; '' when it is about the whole file
+    file_id       TEXT    NOT NULL, -- the file, or that of the test; files.file_id
+    action        TEXT    NOT NULL, -- exclude, accept, restore or start of a test; drop, retry, athlete or restore of a file
     new_start     TEXT,             -- start set by hand; UTC, ISO 8601; NULL for other actions
     new_start_ms  INTEGER,          -- the same; milliseconds since 1970-01-01 UTC
     who           TEXT    NOT NULL, -- who made it
