@@ -44,6 +44,7 @@ func (b *builder) build(w *clubWritten) {
 	b.privacy(w.Privacy)
 	b.chat(w.Chat)
 	b.files(w.Files)
+	b.page(w.Page)
 }
 
 // twice reports an id that was used before, whatever its case: file names and
@@ -244,12 +245,16 @@ func (b *builder) privacy(w *privacyWritten) {
 		if w.ChatNames != "" {
 			p.ChatNames = NameStyle(w.ChatNames)
 		}
+		p.PageNames = NameStyle(w.PageNames)
 		if w.HistoryNames != "" {
 			p.HistoryNames = NameStyle(w.HistoryNames)
 		}
 		if w.KeepFiles != "forever" {
 			p.KeepFiles = b.length("privacy.keep_files", w.KeepFiles, 0, 24*time.Hour, century)
 		}
+	}
+	if p.PageNames == "" {
+		p.PageNames = p.ChatNames
 	}
 	b.club.Privacy = p
 }

@@ -25,6 +25,7 @@ type Club struct {
 	Privacy    Privacy
 	Chat       Chat
 	Files      Files
+	Page       Page
 
 	// names are collected by Parse.
 	names *names
@@ -246,6 +247,8 @@ const (
 type Privacy struct {
 	// ChatNames is how athletes are called in chat.
 	ChatNames NameStyle
+	// PageNames is how athletes are called on the page.
+	PageNames NameStyle
 	// HistoryNames is how athletes are called in the history's athletes table.
 	HistoryNames NameStyle
 	// KeepFiles is how long the raw archive is kept; 0 = for good.

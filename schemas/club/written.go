@@ -53,6 +53,7 @@ type clubWritten struct {
 	Privacy    *privacyWritten         `json:"privacy"`
 	Chat       *chatWritten            `json:"chat"`
 	Files      *filesWritten           `json:"files"`
+	Page       *pageWritten            `json:"page"`
 }
 
 type athletesWritten struct {
@@ -271,6 +272,7 @@ type ruleWritten struct {
 
 type privacyWritten struct {
 	ChatNames    text `json:"chat_names"`
+	PageNames    text `json:"page_names"`
 	HistoryNames text `json:"history_names"`
 	KeepFiles    text `json:"keep_files"`
 }
@@ -288,4 +290,13 @@ type filesWritten struct {
 	Settle  text `json:"settle"`
 	Rescan  text `json:"rescan"`
 	MaxSize text `json:"max_size"`
+}
+
+type pageWritten struct {
+	Listen      text   `json:"listen"`
+	Hosts       []text `json:"hosts"`
+	UsersFile   text   `json:"users_file"`
+	CertFile    text   `json:"cert_file"`
+	KeyFile     text   `json:"key_file"`
+	BehindProxy bool   `json:"behind_proxy"`
 }
