@@ -5,7 +5,7 @@ GOLANGCI ?= $(GO) run github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.
 VULN     ?= $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.1.4
 FUZZTIME ?= 10s
 
-.PHONY: all build test needs check lint vuln fuzz bench golden
+.PHONY: all build test needs check lint vuln fuzz bench speed golden
 
 all: build
 
@@ -33,6 +33,9 @@ fuzz:             ## each fuzz target for FUZZTIME
 
 bench:            ## benchmarks, side by side in one run
 	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+speed:            ## the design's targets, measured in one run; nothing else should run meanwhile
+	$(GO) run ./cmd/canter/speed
 
 golden:           ## write golden files anew; look at the difference before you commit
 	$(GO) test ./alerts/message ./schemas/club ./ingest/formats -update

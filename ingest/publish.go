@@ -18,11 +18,13 @@ import (
 // Archive is the broker as ingest needs it.
 type Archive interface {
 	// Archived lists the files and the places that the archive knows.
-	Archived(ctx context.Context) (files map[schemas.FileID]bool, places map[string]bool, err error)
+	Archived(ctx context.Context) (broker.Archive, error)
 	// PublishFile stores a file unless it is known.
 	PublishFile(ctx context.Context, f broker.FileMessage) (known bool, err error)
 	// PublishOnce stores an event on a subject that holds one.
 	PublishOnce(ctx context.Context, subject string, event any) (known bool, err error)
+	// Remember keeps beyond the archive's time that a file was in it.
+	Remember(ctx context.Context, id schemas.FileID, modified time.Time) error
 }
 
 // errIncomplete: the file is quiet but its format says that more must come.
@@ -42,9 +44,15 @@ func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stam
 	if err != nil {
 		return err
 	}
-	if w.isArchived(msg.ID) {
+	switch w.whereIs(msg) {
+	case inArchive:
 		w.cfg.Meter.Known()
 		return w.seenAgain(ctx, msg)
+	case beyondArchive:
+		w.cfg.Meter.Known()
+		w.log.Debug("file known from before; its time in the archive is over", "file", msg.ID.Short(), "path", msg.Origin.Path)
+		return nil
+	case nowhere:
 	}
 	known, err := w.archive.PublishFile(ctx, msg)
 	if errors.Is(err, broker.ErrTooLarge) {
@@ -56,6 +64,9 @@ func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stam
 		return err
 	}
 	w.markArchived(msg.ID)
+	if err := w.remember(ctx, msg); err != nil {
+		return err
+	}
 	if known {
 		w.cfg.Meter.Known()
 		return w.seenAgain(ctx, msg)
@@ -67,6 +78,9 @@ func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stam
 
 // seenAgain tells the scorer of another place of a known file, once a place.
 func (w *Watcher) seenAgain(ctx context.Context, msg broker.FileMessage) error {
+	if err := w.remember(ctx, msg); err != nil {
+		return err
+	}
 	subject := schemas.SubjectOrigin + string(msg.ID) + "." + schemas.PathToken(msg.Origin)
 	if w.isPlace(subject) {
 		return nil
@@ -75,6 +89,19 @@ func (w *Watcher) seenAgain(ctx context.Context, msg broker.FileMessage) error {
 		return err
 	}
 	w.markPlace(subject)
+	return nil
+}
+
+// remember keeps for good that the archive has had this file, so that it does
+// not come back by itself when its time there is over.
+func (w *Watcher) remember(ctx context.Context, msg broker.FileMessage) error {
+	if !w.isNews(msg) {
+		return nil
+	}
+	if err := w.archive.Remember(ctx, msg.ID, msg.Origin.Modified); err != nil {
+		w.forget(msg.ID)
+		return err
+	}
 	return nil
 }
 

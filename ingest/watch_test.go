@@ -100,19 +100,19 @@ func (r *rig) archived(n int) map[schemas.FileID]bool {
 }
 
 func (r *rig) list() map[schemas.FileID]bool {
-	files, _, err := r.broker.Archived(r.t.Context())
+	a, err := r.broker.Archived(r.t.Context())
 	if err != nil {
 		r.t.Fatal(err)
 	}
-	return files
+	return a.Files
 }
 
 func (r *rig) places() int {
-	_, places, err := r.broker.Archived(r.t.Context())
+	a, err := r.broker.Archived(r.t.Context())
 	if err != nil {
 		r.t.Fatal(err)
 	}
-	return len(places)
+	return len(a.Places)
 }
 
 func TestDroppedFilesReachTheArchiveWithTheirOrigin(t *testing.T) {

@@ -25,7 +25,8 @@ var ErrEvent = errors.New("not a valid event")
 // a known file was seen, requests to score again, corrections. One stream, so
 // that its sequence numbers give one order to all of them (see [Version]).
 // CANTER_TESTS carries what the scorer did to the alerts stage, CANTER_SQUADS
-// which squads are to be gone through again, CANTER_CHAT what is to be said.
+// which squads are to be gone through again, CANTER_CHAT what is to be said,
+// CANTER_KNOWN which files have been in the archive.
 const (
 	StreamInput = "CANTER_INPUT"
 	StreamTests = "CANTER_TESTS"
@@ -34,6 +35,10 @@ const (
 	// StreamSquads holds one waiting message a squad and protocol: a newer one
 	// takes the older one's place and its work; done, it is gone.
 	StreamSquads = "CANTER_SQUADS"
+
+	// StreamKnown outlives the archive: a file whose time there is over, and
+	// that still lies in its folder, is not to come back by itself.
+	StreamKnown = "CANTER_KNOWN"
 
 	SubjectFile       = "canter.file."       // + file id; body: the file, compressed
 	SubjectOrigin     = "canter.origin."     // + file id + "." + PathToken; OriginEvent
@@ -44,6 +49,7 @@ const (
 	SubjectChat       = "canter.chat."       // + message id; ChatEvent
 	SubjectSquad      = "canter.squad."      // + SquadToken; SquadEvent
 	SubjectNote       = "canter.note."       // + alert id; Note
+	SubjectKnown      = "canter.known."      // + file id + "." + its modification time in ms; no body
 )
 
 // Headers of a file message.

@@ -23,7 +23,10 @@ func (s *Service) onCorrection(ctx context.Context, d *broker.Delivery) error {
 		return err
 	}
 	s.log.Info("correction stored", "file", c.FileID.Short(), "test", c.TestID, "action", c.Action, "who", c.Who)
-	return s.broker.Publish(ctx, schemas.SubjectRescore+string(c.FileID), "correction-"+c.ID,
+	// Without an id: when the stream is gone through once more, as after a
+	// restore, an earlier request may have been handled before this correction
+	// was stored again, and must not stand for this one.
+	return s.broker.Publish(ctx, schemas.SubjectRescore+string(c.FileID), "",
 		schemas.RescoreEvent{File: c.FileID, Cause: "correction " + c.ID})
 }
 

@@ -2,6 +2,7 @@ package scorer
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"runtime/debug"
 	"strings"
@@ -80,8 +81,11 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	f.State, f.Reason = result.state()
 	err = s.save(ctx, history.FileResult{File: f, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series})
+	if errors.Is(err, history.ErrInvalid) {
+		return s.park(ctx, msg, v, format, fmt.Sprintf("the history does not take what came of this file (%v): please report it with the file", err))
+	}
 	if err != nil {
-		return err
+		return refused(err)
 	}
 	s.cfg.Meter.Stored(f.State, result.outcomes)
 	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "values", len(result.series), "reason", f.Reason)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync"
 	"time"
 
 	"canter.example/schemas"
@@ -54,6 +55,9 @@ type History interface {
 	// Corrections returns those of a file's tests, in order of their ID.
 	Corrections(ctx context.Context, id schemas.FileID) ([]schemas.Correction, error)
 	SaveCorrection(ctx context.Context, c schemas.Correction) error
+	// SlotDone and MarkSlot keep marks beside the work on files that came back.
+	SlotDone(ctx context.Context, job, slot string) (bool, error)
+	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
 }
 
 // Config sets a scorer up.
@@ -67,6 +71,19 @@ type Config struct {
 	Log     *slog.Logger
 	// Meter is told what the scorer does; nil for nobody.
 	Meter Meter
+	// Now is the clock of the marks beside work that came back; nil is the
+	// machine's. What is scored does not depend on it.
+	Now func() time.Time
+	// Pause between the last tries before a file is parked for what history
+	// will not take; 0 = 2 s.
+	Pause time.Duration
+}
+
+func (c *Config) pause() time.Duration {
+	if c.Pause > 0 {
+		return c.Pause
+	}
+	return 2 * time.Second
 }
 
 // Meter measures what the scorer does. Its methods are called from several
@@ -95,6 +112,8 @@ type Service struct {
 	broker  Broker
 	history History
 	log     *slog.Logger
+	now     func() time.Time
+	alone   sync.Mutex // held while an event that came back often is handled
 }
 
 // New returns a scorer.
@@ -102,7 +121,11 @@ func New(cfg Config, b Broker, h History) *Service {
 	if cfg.Meter == nil {
 		cfg.Meter = noMeter{}
 	}
-	return &Service{cfg: cfg, club: cfg.Club, broker: b, history: h, log: cfg.Log}
+	s := &Service{cfg: cfg, club: cfg.Club, broker: b, history: h, log: cfg.Log, now: cfg.Now}
+	if s.now == nil {
+		s.now = time.Now //nolint:forbidigo // the one place where this stage meets the machine's clock
+	}
+	return s
 }
 
 // Work is the consumer of the scorers.
@@ -116,8 +139,8 @@ func (s *Service) Run(ctx context.Context) error {
 	return s.broker.Consume(ctx, Work(s.cfg.Workers, s.log), s.Handle)
 }
 
-// Handle does the work of one event of [schemas.StreamInput].
-func (s *Service) Handle(ctx context.Context, d *broker.Delivery) error {
+// handle does the work of one event of [schemas.StreamInput].
+func (s *Service) handle(ctx context.Context, d *broker.Delivery) error {
 	switch {
 	case strings.HasPrefix(d.Subject, schemas.SubjectFile):
 		return s.onFile(ctx, d)

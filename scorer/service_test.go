@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -21,7 +22,13 @@ import (
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if os.Getenv(beScorer) != "" {
+		scoreUntilKilled()
+		return
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // planned is when the club planned the test: a Tuesday, 10:30.
 var planned = time.Date(2026, 9, 1, 10, 30, 0, 0, time.UTC)

@@ -22,7 +22,10 @@ type checkCmd struct {
 
 // Help is shown below the options.
 func (checkCmd) Help() string {
-	return `Nothing is changed: no folder, table or message is made.
+	return `Tries all that serve needs, and reads the newest files of each folder as serve
+would. On a running installation it also finds what is stuck, parked or has gone
+quiet. "problem" must be mended before serve can do its work; "look" may be as
+you want it. Nothing is changed: no folder, table or message is made.
 
 Examples:
   canter check --club club.yaml
@@ -47,19 +50,45 @@ func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		}
 		_, _ = fmt.Fprintf(std.out, "fine     %s: %s\n", what, fine)
 	}
+	look := func(what string, things ...string) {
+		for _, thing := range things {
+			_, _ = fmt.Fprintf(std.out, "look     %s: %s\n", what, thing)
+		}
+	}
+	now := time.Now()
 	for _, w := range cl.Watched() {
-		n, err := countFiles(w.Folder.Path)
+		f, err := checkFolder(cl, w, now)
 		of := "squad " + w.Squad
 		if w.Squad == "" {
 			of = "shared by the squads"
 		}
-		say("folder "+w.Folder.Path, err, fmt.Sprintf("%d entries, %s", n, of))
+		say("folder "+w.Folder.Path, err, of+", "+f.words())
+		if f.fromFuture != "" {
+			look("folder "+w.Folder.Path, f.fromFuture)
+		}
+		if n := len(f.refused); n > 0 {
+			look("folder "+w.Folder.Path, fmt.Sprintf("%d of the newest %d would be parked", n, f.tried))
+			look("", f.refused[:min(n, shownFailures)]...)
+		}
 	}
+	look("secrets", c.checkSecrets(cl)...)
 	say("data folder "+c.Data, c.checkData(), "can be written, or made")
 	text, err := c.checkBroker(ctx)
 	say("broker", err, text)
 	text, err = c.checkHistory(ctx)
 	say("history", err, text)
+	if err == nil {
+		things, err := c.past(ctx, cl, now)
+		look("history", things...)
+		if err != nil {
+			say("history", err, "")
+		}
+	}
+	stuck, err := c.checkQueues(ctx, now)
+	look("broker", stuck...)
+	if err != nil {
+		say("broker", err, "")
+	}
 	say("chat", c.checkChat(ctx, cl, std), string(cl.Chat.Kind)+", "+strings.Join(channels(cl), ", "))
 	for _, p := range cl.Protocols {
 		_, _ = fmt.Fprintf(std.out, "protocol %s: %s, %s, version %s\n", p.ID, p.Kind(), p.Duration(), p.Version)
@@ -83,14 +112,6 @@ func describe(cl *club.Club) string {
 	}
 	return fmt.Sprintf("%s, %s: %d squads, %d athletes (%d without a measured HRmax), %d protocols, %d planned tests",
 		cl.Name, cl.Zone, len(cl.Squads), len(cl.Athletes), estimated, len(cl.Protocols), len(cl.Planned))
-}
-
-func countFiles(dir string) (int, error) {
-	entries, err := os.ReadDir(dir)
-	if errors.Is(err, os.ErrNotExist) {
-		return 0, errors.New("is not there: make it, or correct the club file")
-	}
-	return len(entries), err
 }
 
 // checkData tries the data folder without leaving anything in it.
@@ -148,6 +169,24 @@ func (c *checkCmd) checkHistory(ctx context.Context) (string, error) {
 		return "answers; its tables are made by serve", nil //nolint:nilerr // an empty database is fine
 	}
 	return fmt.Sprintf("answers, holds %v tests", rows.Values[0][0]), nil
+}
+
+// past asks a history that is there how things have gone.
+func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]string, error) {
+	r, err := history.OpenReader(ctx, c.historyAddress())
+	if err != nil {
+		return nil, nil //nolint:nilerr // checkHistory has said so, or serve has yet to make it
+	}
+	defer func() { _ = r.Close() }()
+	if _, err := r.Query(ctx, "SELECT count(*) FROM tests", 1); err != nil {
+		return nil, nil //nolint:nilerr // no tables yet: opening it whole would make them
+	}
+	h, err := history.Open(ctx, c.historyAddress())
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = h.Close() }()
+	return checkPast(ctx, h, cl, now)
 }
 
 func (c *checkCmd) checkChat(ctx context.Context, cl *club.Club, std streams) error {

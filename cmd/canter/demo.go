@@ -226,11 +226,11 @@ func (d *demo) day(ctx context.Context, day season.Day) error {
 		d.files++
 	}
 	for {
-		known, _, err := d.pipe.broker.Archived(ctx)
+		archive, err := d.pipe.broker.Archived(ctx)
 		if err != nil {
 			return err
 		}
-		if len(known) >= len(d.ids) {
+		if len(archive.Files) >= len(d.ids) {
 			return d.pipe.settled(ctx)
 		}
 		select {

@@ -64,8 +64,8 @@ func (a *analysts) erase(t *testing.T) {
 			t.Errorf("file %s is still in the archive: %v", id.Short(), err)
 		}
 	}
-	if kept, _, err := b.Archived(t.Context()); err != nil || len(kept) < 250 {
-		t.Errorf("%d files of others are left in the archive, %v", len(kept), err)
+	if kept, err := b.Archived(t.Context()); err != nil || len(kept.Files) < 250 {
+		t.Errorf("%d files of others are left in the archive, %v", len(kept.Files), err)
 	}
 	h, err := history.Open(t.Context(), a.sqlite)
 	if err != nil {

@@ -8,7 +8,9 @@ import (
 	"runtime"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
+	"time"
 
 	"canter.example/alerts/chat"
 	"canter.example/cmd/canter/season"
@@ -17,6 +19,7 @@ import (
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
+	"golang.org/x/sync/errgroup"
 )
 
 // BenchmarkPipeline sends a season's files through the whole embedded pipeline
@@ -33,6 +36,7 @@ func BenchmarkPipeline(b *testing.B) {
 		files = append(files, d.Files...)
 	}
 	b.Run("decode", func(b *testing.B) {
+		begin := cpu()
 		for b.Loop() {
 			var next atomic.Int64
 			var wg sync.WaitGroup
@@ -45,6 +49,7 @@ func BenchmarkPipeline(b *testing.B) {
 			}
 			wg.Wait()
 		}
+		b.ReportMetric(float64((cpu()-begin).Microseconds())/1e3/float64(len(files)*b.N), "cpu-ms/file")
 		b.ReportMetric(float64(len(files)*b.N)/b.Elapsed().Seconds(), "files/s")
 	})
 	b.Run("canter", func(b *testing.B) {
@@ -53,6 +58,13 @@ func BenchmarkPipeline(b *testing.B) {
 		}
 		b.ReportMetric(float64(len(files)*b.N)/b.Elapsed().Seconds(), "files/s")
 	})
+}
+
+// cpu is the processor time that this process has used.
+func cpu() time.Duration {
+	var u syscall.Rusage
+	_ = syscall.Getrusage(syscall.RUSAGE_SELF, &u)
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 func benchmarkSeason(b *testing.B, s *season.Season, files []season.File) {
@@ -82,18 +94,26 @@ func benchmarkSeason(b *testing.B, s *season.Season, files []season.File) {
 	p := &pipeline{club: cl, broker: br, history: h, chat: chat.NewTerminal(&bytes.Buffer{}), log: slog.New(slog.DiscardHandler)}
 	p.build(map[role]bool{roleScorer: true, roleAlerts: true})
 	b.StartTimer()
+	begin := cpu()
+	defer func() { b.ReportMetric(float64((cpu()-begin).Microseconds())/1e3/float64(len(files)), "cpu-ms/file") }()
 	err = p.during(b.Context(), func(ctx context.Context) error {
+		publish, ctx := errgroup.WithContext(ctx)
+		publish.SetLimit(4) // as many as ingest has
 		for _, f := range files {
 			m := broker.FileMessage{ID: schemas.NewFileID(f.Content), Content: f.Content, Size: int64(len(f.Content))}
 			m.Origin = schemas.Origin{Folder: filepath.Join(dir, f.Folder), Path: f.Path[len(f.Folder)+1:], Squad: cl.Squads[0].ID}
 			if f.Folder != "inbox/first" {
 				m.Origin.Squad = cl.Squads[1].ID
 			}
-			if _, err := br.PublishFile(ctx, m); err != nil {
+			publish.Go(func() error {
+				_, err := br.PublishFile(ctx, m)
 				return err
-			}
+			})
 		}
-		return p.settled(ctx)
+		if err := publish.Wait(); err != nil {
+			return err
+		}
+		return p.settled(b.Context())
 	})
 	if err != nil {
 		b.Fatal(err)

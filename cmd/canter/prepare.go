@@ -11,6 +11,7 @@ import (
 type prepareCmd struct {
 	Club string `help:"Club file." type:"path" required:"" placeholder:"FILE" env:"CANTER_CLUB"`
 	places
+	cluster
 }
 
 // Help is shown below the options.
@@ -35,7 +36,9 @@ func (c *prepareCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	b, err := broker.Open(ctx, c.brokerConfig("", cl.Privacy.KeepFiles))
+	cfg := c.brokerConfig("", cl.Privacy.KeepFiles)
+	cfg.Replicas = c.Replicas
+	b, err := broker.Open(ctx, cfg)
 	if err != nil {
 		return err
 	}

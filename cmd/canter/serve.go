@@ -19,9 +19,11 @@ type serveCmd struct {
 	Club  string `help:"Club file." type:"path" required:"" placeholder:"FILE" env:"CANTER_CLUB"`
 	Roles string `help:"Parts to run in this process, of ingest, scorer, alerts, page." default:"ingest,scorer,alerts,page" env:"CANTER_ROLES"`
 	places
-	Listen string `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
-	Page   string `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
-	HTTP   string `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
+	cluster
+	AckWait time.Duration `help:"How long the broker waits for word of work in hand before it gives it to another process." default:"30s" env:"CANTER_ACK_WAIT"`
+	Listen  string        `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
+	Page    string        `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
+	HTTP    string        `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
 }
 
 // Help is shown below the options.
@@ -61,7 +63,11 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 			return err
 		}
 	}
+	if c.AckWait < time.Second {
+		return usagef("--ack-wait %s: want a second or more", c.AckWait)
+	}
 	cfg := c.brokerConfig(c.Listen, cl.Privacy.KeepFiles)
+	cfg.Replicas, cfg.AckWait = c.Replicas, c.AckWait
 	if cfg.URL != "" {
 		cfg.Role = nameOf(roles)
 	}

@@ -39,6 +39,11 @@ func parseCellTime(cell, unit string, order DateOrder) (cellTime, bool) {
 	if s == "" || len(s) > 64 {
 		return cellTime{}, false
 	}
+	if len(s) >= 19 && s[4] == '-' {
+		if at, zoned, ok := parseISO([]byte(s)); ok {
+			return stampOf(at, zoned), true
+		}
+	}
 	if c, ok := parseClock(s); ok {
 		return c, true
 	}

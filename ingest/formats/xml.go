@@ -8,7 +8,6 @@ import (
 	"io"
 	"strconv"
 	"strings"
-	"time"
 
 	"canter.example/schemas"
 )
@@ -319,52 +318,6 @@ func (t *track) finishTrack(damage, empty string) (schemas.Trace, *Error) {
 	}
 	t.damage(damage)
 	return t.trace, nil
-}
-
-// parseXMLTime reads an xsd:dateTime, with or without a zone (then UTC).
-func parseXMLTime(b []byte) (t time.Time, zoned, ok bool) {
-	if t, ok := parseZulu(b); ok {
-		return t, true, true
-	}
-	s := string(b)
-	for _, layout := range [...]string{time.RFC3339Nano, "2006-01-02T15:04:05Z0700", "2006-01-02 15:04:05Z07:00"} {
-		if t, err := time.Parse(layout, s); err == nil {
-			return t, true, true
-		}
-	}
-	for _, layout := range [...]string{"2006-01-02T15:04:05", "2006-01-02 15:04:05"} {
-		if t, err := time.Parse(layout, s); err == nil {
-			return t, false, true
-		}
-	}
-	return time.Time{}, false, false
-}
-
-// parseZulu reads the form nearly all files use, 2006-01-02T15:04:05[.999]Z,
-// ten times as fast as time.Parse.
-func parseZulu(b []byte) (time.Time, bool) {
-	if len(b) < 20 || b[4] != '-' || b[7] != '-' || b[10] != 'T' || b[13] != ':' || b[16] != ':' || b[len(b)-1] != 'Z' {
-		return time.Time{}, false
-	}
-	year, month, day := digits(b[0:4]), digits(b[5:7]), digits(b[8:10])
-	hour, minute, second := digits(b[11:13]), digits(b[14:16]), digits(b[17:19])
-	if year < 0 || month < 1 || month > 12 || day < 1 || day > 28 || hour < 0 || hour > 23 || minute < 0 || minute > 59 || second < 0 || second > 59 {
-		return time.Time{}, false // the last days of a month are left to time.Parse
-	}
-	nano := 0
-	if fraction := b[19 : len(b)-1]; len(fraction) > 0 {
-		if fraction[0] != '.' || len(fraction) < 2 || len(fraction) > 10 {
-			return time.Time{}, false
-		}
-		nano = digits(fraction[1:])
-		if nano < 0 {
-			return time.Time{}, false
-		}
-		for range 10 - len(fraction) {
-			nano *= 10
-		}
-	}
-	return time.Date(year, time.Month(month), day, hour, minute, second, nano, time.UTC), true
 }
 
 // digits returns the number that b spells, -1 when it is not all digits.

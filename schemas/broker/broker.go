@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
+	"net/url"
 	"sync"
 	"time"
 
@@ -39,8 +39,12 @@ type Config struct {
 	Listen string
 	// KeepFiles is how long the archive keeps files; 0 = for good.
 	KeepFiles time.Duration
-	// Replicas of each stream; 0 = 1.
+	// Replicas of each stream, on a cluster; 0 leaves a stream as it is, and
+	// makes a new one with 1.
 	Replicas int
+	// AckWait is how long the broker waits for word of work in hand before it
+	// gives it to somebody else; 0 = 30 s.
+	AckWait time.Duration
 	// Join takes the streams as they are and fails when they are not there:
 	// for commands, which know less than the service that made them.
 	Join bool
@@ -55,6 +59,7 @@ type Broker struct {
 	zip     *zstd.Encoder
 	unzip   *zstd.Decoder
 	created map[string]time.Time // birth of each stream, for versions
+	ackWait time.Duration
 	refused *refusal
 }
 
@@ -92,7 +97,10 @@ func (r *refusal) last() error {
 // given, and makes or updates the streams. Errors: [ErrInUse] when the data
 // folder belongs to another process.
 func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
-	b := &Broker{created: map[string]time.Time{}, refused: &refusal{}}
+	b := &Broker{created: map[string]time.Time{}, refused: &refusal{}, ackWait: cfg.AckWait}
+	if b.ackWait <= 0 {
+		b.ackWait = defaultAckWait
+	}
 	defer func() {
 		if err != nil {
 			b.Close()
@@ -143,6 +151,9 @@ func connect(cfg Config, more ...nats.Option) (*nats.Conn, error) {
 		return nil, err
 	}
 	nc, err := nats.Connect(cfg.URL, append(opts, more...)...)
+	if bad, ok := errors.AsType[*url.Error](err); ok {
+		err = bad.Err // its text holds the whole address, with the password
+	}
 	if err != nil {
 		return nil, fmt.Errorf("broker: connect to %s: %w", redacted(cfg.URL), err)
 	}
@@ -155,6 +166,10 @@ func connectOptions(cfg Config) ([]nats.Option, error) {
 		nats.ReconnectWait(250 * time.Millisecond),
 		nats.ReconnectJitter(250*time.Millisecond, time.Second),
 		nats.Timeout(5 * time.Second),
+		// A server that hangs, or a network that swallows all, is left for
+		// another after half a minute; the library's own is six.
+		nats.PingInterval(10 * time.Second),
+		nats.MaxPingsOutstanding(2),
 	}
 	if cfg.Token != "" {
 		opts = append(opts, nats.Token(cfg.Token))
@@ -178,73 +193,6 @@ func connectOptions(cfg Config) ([]nats.Option, error) {
 		opts = append(opts, nats.CustomInboxPrefix("_INBOX."+name))
 	}
 	return append(opts, nats.Name(name)), nil
-}
-
-func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
-	replicas := max(cfg.Replicas, 1)
-	for _, c := range []jetstream.StreamConfig{
-		{
-			Name:        schemas.StreamInput,
-			Description: "files as they were found, and all else that makes the scorer work",
-			Subjects:    []string{schemas.SubjectFile + "*", schemas.SubjectOrigin + "*.*", schemas.SubjectRescore + "*", schemas.SubjectCorrection + "*"},
-			MaxAge:      cfg.KeepFiles,
-		},
-		{
-			Name:        schemas.StreamTests,
-			Description: "what the scorer did, for the alerts stage",
-			Subjects:    []string{schemas.SubjectTest + "*", schemas.SubjectParked + "*", schemas.SubjectNote + "*"},
-			MaxAge:      30 * 24 * time.Hour,
-		},
-		{
-			Name:        schemas.StreamChat,
-			Description: "messages of the outbox that wait to be sent",
-			Subjects:    []string{schemas.SubjectChat + "*"},
-			MaxAge:      30 * 24 * time.Hour,
-		},
-		{
-			Name:              schemas.StreamSquads,
-			Description:       "squads whose sessions are to be gone through again, one message each",
-			Subjects:          []string{schemas.SubjectSquad + "*"},
-			Retention:         jetstream.WorkQueuePolicy,
-			MaxMsgsPerSubject: 1,
-		},
-	} {
-		c.Storage, c.Replicas, c.Duplicates = jetstream.FileStorage, replicas, 2*time.Minute
-		if c.MaxAge > 0 {
-			c.Duplicates = min(c.Duplicates, c.MaxAge)
-		}
-		s, err := b.stream(ctx, c, cfg.Join)
-		if err != nil {
-			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, errors.Join(err, b.refused.last()))
-		}
-		b.created[c.Name] = s.CachedInfo().Created
-	}
-	return nil
-}
-
-func (b *Broker) stream(ctx context.Context, c jetstream.StreamConfig, join bool) (jetstream.Stream, error) {
-	s, err := b.js.Stream(ctx, c.Name)
-	if err == nil && sameStream(s.CachedInfo().Config, c) || join {
-		return s, err
-	}
-	// Only what is needed is asked for: an account need not be allowed to change
-	// streams in order to make them, or to find them as they should be.
-	if errors.Is(err, jetstream.ErrStreamNotFound) {
-		s, err = b.js.CreateStream(ctx, c)
-		if !errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
-			return s, err
-		}
-	}
-	return b.js.CreateOrUpdateStream(ctx, c)
-}
-
-// sameStream reports whether a stream is as want says; the server has put
-// defaults in for all that want leaves open.
-func sameStream(is, want jetstream.StreamConfig) bool {
-	return slices.Equal(is.Subjects, want.Subjects) && is.Description == want.Description &&
-		is.Retention == want.Retention && is.Storage == want.Storage && is.MaxAge == want.MaxAge &&
-		is.Duplicates == want.Duplicates && is.Replicas == want.Replicas &&
-		max(is.MaxMsgsPerSubject, 0) == want.MaxMsgsPerSubject
 }
 
 // Close ends the connection and stops the embedded server. Consumers must
@@ -282,13 +230,18 @@ func (b *Broker) Health(ctx context.Context) error {
 }
 
 // Publish stores an event on subject. The same id within two minutes is
-// stored once; beyond that, handlers must be able to meet it twice.
+// stored once; beyond that, handlers must be able to meet it twice. Without an
+// id it is stored whatever came before.
 func (b *Broker) Publish(ctx context.Context, subject, id string, event any) error {
 	body, err := schemas.EncodeEvent(event)
 	if err != nil {
 		return err
 	}
-	if _, err := b.js.Publish(ctx, subject, body, jetstream.WithMsgID(id)); err != nil {
+	var opts []jetstream.PublishOpt
+	if id != "" {
+		opts = append(opts, jetstream.WithMsgID(id))
+	}
+	if _, err := b.js.Publish(ctx, subject, body, opts...); err != nil {
 		return fmt.Errorf("broker: publish on %s: %w", subject, err)
 	}
 	return nil
@@ -312,8 +265,8 @@ func (b *Broker) PublishOnce(ctx context.Context, subject string, event any) (kn
 }
 
 // redacted takes user and password out of a URL.
-func redacted(url string) string {
-	r, err := parseURL(url)
+func redacted(address string) string {
+	r, err := parseURL(address)
 	if err != nil {
 		return "(address that can't be read)"
 	}

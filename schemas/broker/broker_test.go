@@ -69,9 +69,22 @@ func TestAFileIsStoredOnceAndReadBackWhole(t *testing.T) {
 		if d := cmp.Diff(f, got); d != "" {
 			t.Errorf("read back (-want +got):\n%s", d)
 		}
-		files, _, err := b.Archived(t.Context())
-		if err != nil || !files[f.ID] || len(files) != 1 {
-			t.Errorf("archive lists %v, err %v", files, err)
+		a, err := b.Archived(t.Context())
+		if err != nil || !a.Files[f.ID] || len(a.Files) != 1 || len(a.Known) != 0 {
+			t.Errorf("archive lists %v, err %v", a, err)
+		}
+		at := time.Date(2026, 9, 1, 10, 0, 0, 123456789, time.UTC)
+		for _, modified := range []time.Time{at, at.Add(time.Minute), at.Add(-time.Minute)} {
+			if err := b.Remember(t.Context(), f.ID, modified); err != nil {
+				t.Fatal(err)
+			}
+		}
+		a, err = b.Archived(t.Context())
+		if got := a.Known[f.ID]; err != nil || !got.Equal(at.Add(time.Minute).Truncate(time.Millisecond)) {
+			t.Errorf("last modified %v, err %v", got, err)
+		}
+		if a.Note(f.ID, at) || !a.Note(f.ID, at.Add(time.Hour)) || !a.Note("other", at) {
+			t.Error("what is news and what is not")
 		}
 		if _, err := b.File(t.Context(), schemas.NewFileID([]byte("never")), limit); !errors.Is(err, broker.ErrNoFile) {
 			t.Errorf("unknown file: %v, want ErrNoFile", err)

@@ -15,9 +15,9 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 )
 
-// ackWait is how long the broker waits for word of a delivery; while a
+// defaultAckWait is how long the broker waits for word of a delivery; while a
 // handler works, it gets word three times in that span.
-const ackWait = 30 * time.Second
+const defaultAckWait = 30 * time.Second
 
 // grace is how long a handler may go on after its service was told to stop.
 const grace = 10 * time.Second
@@ -106,18 +106,50 @@ func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, erro
 	if w.OneAtATime {
 		pending = 1
 	}
-	c, err := b.js.CreateOrUpdateConsumer(ctx, w.Stream, jetstream.ConsumerConfig{
+	cfg := jetstream.ConsumerConfig{
 		Durable:       w.Durable,
 		FilterSubject: w.Filter,
 		AckPolicy:     jetstream.AckExplicitPolicy,
-		AckWait:       ackWait,
+		AckWait:       b.ackWait,
 		MaxDeliver:    -1, // the handlers decide when to park: only they can say why
 		MaxAckPending: pending,
-	})
+	}
+	if b.server != nil {
+		if err := b.takeBack(ctx, w, cfg); err != nil {
+			return nil, err
+		}
+	}
+	c, err := b.js.CreateOrUpdateConsumer(ctx, w.Stream, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("broker: declare consumer %s on %s: %w", w.Durable, w.Stream, err)
 	}
 	return c, nil
+}
+
+// takeBack makes a consumer of the embedded broker deliver again at once what a
+// process that was killed had in hand: nobody else works on this broker, so
+// nobody has it now, and there is no sense in waiting for the time to run out.
+// The server looks at what is out when the time given for it changes.
+func (b *Broker) takeBack(ctx context.Context, w Work, cfg jetstream.ConsumerConfig) error {
+	c, err := b.js.Consumer(ctx, w.Stream, w.Durable)
+	if errors.Is(err, jetstream.ErrConsumerNotFound) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("broker: consumer %s: %w", w.Durable, err)
+	}
+	if c.CachedInfo().NumAckPending == 0 {
+		return nil
+	}
+	cfg.AckWait = time.Millisecond
+	if _, err := b.js.UpdateConsumer(ctx, w.Stream, cfg); err != nil {
+		return fmt.Errorf("broker: take back what %s had in hand: %w", w.Durable, err)
+	}
+	select { // the server looks a tenth of a second later
+	case <-time.After(250 * time.Millisecond):
+	case <-ctx.Done():
+	}
+	return nil
 }
 
 // handle runs h for one message and settles it by what h returned.
@@ -142,14 +174,14 @@ func (b *Broker) handle(ctx context.Context, w Work, m jetstream.Msg, h Handler)
 	stop := context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })
 	defer stop()
 	done := make(chan struct{})
-	go sayInProgress(m, done)
+	go sayInProgress(m, b.ackWait/3, done)
 	err = recovered(hctx, d, h)
 	close(done)
 	settle(hctx, w, m, d, err)
 }
 
-func sayInProgress(m jetstream.Msg, done <-chan struct{}) {
-	t := time.NewTicker(ackWait / 3)
+func sayInProgress(m jetstream.Msg, every time.Duration, done <-chan struct{}) {
+	t := time.NewTicker(every)
 	defer t.Stop()
 	for {
 		select {

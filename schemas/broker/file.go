@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 
 	"canter.example/schemas"
 	"github.com/nats-io/nats.go"
@@ -48,41 +49,79 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 	if limit := b.nc.MaxPayload(); int64(m.Size()) > limit {
 		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
 	}
-	ack, err := b.js.PublishMsg(ctx, m,
-		jetstream.WithMsgID(string(f.ID)),
-		jetstream.WithExpectLastSequencePerSubject(0))
+	_, err = b.js.PublishMsg(ctx, m, jetstream.WithExpectLastSequencePerSubject(0))
 	if isWrongLastSequence(err) {
 		return true, nil
 	}
 	if err != nil {
 		return false, fmt.Errorf("broker: publish %s: %w", f.Origin.Path, err)
 	}
-	// Servers differ in which they look at first, the id or the subject.
-	return ack.Duplicate, nil
+	return false, nil
 }
 
-// Archived lists what the archive holds: file ids, and the subjects of the
-// places where a file was seen again.
-func (b *Broker) Archived(ctx context.Context) (files map[schemas.FileID]bool, places map[string]bool, err error) {
-	s, err := b.js.Stream(ctx, schemas.StreamInput)
-	if err != nil {
-		return nil, nil, fmt.Errorf("broker: archive: %w", err)
-	}
-	files, places = map[schemas.FileID]bool{}, map[string]bool{}
-	for _, prefix := range []string{schemas.SubjectFile, schemas.SubjectOrigin} {
+// Archive is what is known of files without reading them.
+type Archive struct {
+	// Files are in the archive. Places are subjects: where a file was seen again.
+	Files  map[schemas.FileID]bool
+	Places map[string]bool
+	// Known are files that are or were in the archive, with the latest time of
+	// modification they were seen with.
+	Known map[schemas.FileID]time.Time
+}
+
+// Archived lists what the archive holds and held.
+func (b *Broker) Archived(ctx context.Context) (Archive, error) {
+	a := Archive{Files: map[schemas.FileID]bool{}, Places: map[string]bool{}, Known: map[schemas.FileID]time.Time{}}
+	for prefix, note := range map[string]func(subject string){
+		schemas.SubjectFile: func(subject string) {
+			a.Files[schemas.FileID(strings.TrimPrefix(subject, schemas.SubjectFile))] = true
+		},
+		schemas.SubjectOrigin: func(subject string) { a.Places[subject] = true },
+		schemas.SubjectKnown: func(subject string) {
+			id, ms, _ := strings.Cut(strings.TrimPrefix(subject, schemas.SubjectKnown), ".")
+			if n, err := strconv.ParseInt(ms, 10, 64); err == nil {
+				a.Note(schemas.FileID(id), time.UnixMilli(n))
+			}
+		},
+	} {
+		name := schemas.StreamInput
+		if prefix == schemas.SubjectKnown {
+			name = schemas.StreamKnown
+		}
+		s, err := b.js.Stream(ctx, name)
+		if err != nil {
+			return a, fmt.Errorf("broker: archive: %w", err)
+		}
 		info, err := s.Info(ctx, jetstream.WithSubjectFilter(prefix+">"))
 		if err != nil {
-			return nil, nil, fmt.Errorf("broker: list the archive: %w", err)
+			return a, fmt.Errorf("broker: list the archive: %w", err)
 		}
 		for subject := range info.State.Subjects {
-			if prefix == schemas.SubjectFile {
-				files[schemas.FileID(strings.TrimPrefix(subject, prefix))] = true
-			} else {
-				places[subject] = true
-			}
+			note(subject)
 		}
 	}
-	return files, places, nil
+	return a, nil
+}
+
+// Note adds a file to those known, and reports whether that is news: it was not
+// known, or only with an earlier time of modification.
+func (a *Archive) Note(id schemas.FileID, modified time.Time) bool {
+	modified = modified.Truncate(time.Millisecond)
+	if last, ok := a.Known[id]; ok && !modified.After(last) {
+		return false
+	}
+	a.Known[id] = modified
+	return true
+}
+
+// Remember keeps for good that a file was in the archive, and when it had been
+// modified.
+func (b *Broker) Remember(ctx context.Context, id schemas.FileID, modified time.Time) error {
+	subject := schemas.SubjectKnown + string(id) + "." + strconv.FormatInt(modified.UnixMilli(), 10)
+	if _, err := b.js.Publish(ctx, subject, nil); err != nil {
+		return fmt.Errorf("broker: publish on %s: %w", subject, err)
+	}
+	return nil
 }
 
 func isWrongLastSequence(err error) bool {
@@ -143,10 +182,14 @@ func (b *Broker) decodeFile(subject string, h nats.Header, data []byte, limit in
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 func parseURL(s string) (string, error) {
-	u, err := url.Parse(s)
-	if err != nil {
-		return "", err
+	var out []string
+	for one := range strings.SplitSeq(s, ",") { // a cluster has several
+		u, err := url.Parse(strings.TrimSpace(one))
+		if err != nil {
+			return "", err
+		}
+		u.User = nil
+		out = append(out, u.String())
 	}
-	u.User = nil
-	return u.String(), nil
+	return strings.Join(out, ","), nil
 }

@@ -13,6 +13,13 @@ func (s *clickhouseStore) Erase(ctx context.Context, who Erasure) (*Erased, erro
 	return erase(ctx, clickhouseEraser{s}, who)
 }
 
+// Retain implements [Store]. Rows go by mutations, as in Erase.
+func (s *clickhouseStore) Retain(ctx context.Context, before time.Time) (*Retained, error) {
+	return retain(ctx, clickhouseEraser{s}, before, func(r *Retained) error {
+		return s.MarkSlot(ctx, RetainJob, r.String(), time.Now())
+	})
+}
+
 // clickhouseEraser implements eraser. Names of tables and columns come from the
 // server's own lists.
 type clickhouseEraser struct{ s *clickhouseStore }
@@ -74,6 +81,9 @@ func (e clickhouseEraser) blank(ctx context.Context, table, column, text, where 
 	}
 	return e.settle(ctx)
 }
+
+// wait implements eraser.
+func (e clickhouseEraser) wait(ctx context.Context) error { return e.settle(ctx) }
 
 // settle waits until the server has done all mutations of this database.
 func (e clickhouseEraser) settle(ctx context.Context) error {

@@ -166,9 +166,11 @@ func TestEveryFieldComesBack(t *testing.T) {
 		ok(t, s.SaveCorrection(ctx, c))
 		d := schemas.Correction{ID: "c2", TestID: full.TestID, FileID: f.ID, Action: schemas.ActionExclude}
 		ok(t, s.SaveCorrection(ctx, d))
+		e := schemas.Correction{ID: "c3", FileID: f.ID, Action: schemas.ActionAthlete, Part: "export.zip/one.fit", Athlete: "AKF", Who: "Kim", When: noon, Why: "spare strap"}
+		ok(t, s.SaveCorrection(ctx, e))
 		cs, err := s.Corrections(ctx, f.ID)
 		ok(t, err)
-		same(t, "corrections", cs, []schemas.Correction{c, d})
+		same(t, "corrections", cs, []schemas.Correction{c, d, e})
 	})
 }
 

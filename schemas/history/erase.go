@@ -80,7 +80,7 @@ type Erased struct {
 
 // freeText are the columns in which people or canter write sentences, and in
 // which file names stand: where somebody may be named in a row of another.
-var freeText = []string{"text", "why", "reason", "path"}
+var freeText = []string{"text", "why", "reason", "path", "file_part"}
 
 // textKeys name a row of the tables that have free text: the first that a table
 // has is its own.
@@ -99,6 +99,8 @@ type eraser interface {
 	remove(ctx context.Context, table, where string, args []any) (int, error)
 	// blank sets a text column of the rows that meet the condition.
 	blank(ctx context.Context, table, column, text, where string, args []any) error
+	// wait returns when what was removed and blanked so far is done.
+	wait(ctx context.Context) error
 	// settle makes what was removed go from the disk, as far as the engine can.
 	settle(ctx context.Context) error
 }
@@ -188,7 +190,7 @@ func (r *eraseRun) removeRows(ctx context.Context) error {
 			for _, by := range []struct {
 				column string
 				values []string
-			}{{"test_id", r.tests}, {"alert_id", r.alerts}, {"file_id", files}, {"athlete", []string{r.who.Athlete}}} {
+			}{{"test_id", r.tests}, {"alert_id", r.alerts}, {"file_id", files}, {"athlete", []string{r.who.Athlete}}, {"given_athlete", []string{r.who.Athlete}}} {
 				if err := r.removeBy(ctx, table, by.column, by.values); err != nil {
 					return err
 				}
@@ -280,7 +282,7 @@ func (r *eraseRun) search(ctx context.Context) error {
 // be other words elsewhere, so there only longer names count.
 func (r *eraseRun) isLeft(column, text string) bool {
 	switch {
-	case column == "athlete":
+	case column == "athlete" || column == "given_athlete":
 		return text == r.who.Athlete
 	case slices.Contains(freeText, column):
 		return r.who.Mentions(text)

@@ -57,6 +57,7 @@ func TestErasureTakesOneAthleteAndNobodyElse(t *testing.T) {
 		for i, test := range []schemas.TestID{a.TestID, c.TestID} {
 			ok(t, s.SaveCorrection(ctx, schemas.Correction{ID: string(rune('1' + i)), TestID: test, FileID: shared.ID, Action: schemas.ActionExclude, Who: "kim", When: noon, Why: "wore the strap of Anna Nowhere"}))
 		}
+		ok(t, s.SaveCorrection(ctx, schemas.Correction{ID: "3", FileID: shared.ID, Action: schemas.ActionAthlete, Part: "second", Athlete: "anna", Who: "kim", When: noon, Why: "spare strap"}))
 		ok(t, s.SaveAthletes(ctx, []history.AthleteRow{{ID: "anna", Name: "Anna Nowhere"}, {ID: "ben", Name: "Ben Elsewhere"}}))
 
 		who := history.Erasure{Athlete: "anna", Names: []string{"Anna Nowhere", "AN"}, Files: []schemas.FileID{own.ID}}

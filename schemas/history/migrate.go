@@ -100,9 +100,9 @@ func columnIsThere(err error) bool {
 
 // tableIsAway reports whether a ClickHouse server missed a table.
 func tableIsAway(err error) bool {
-	const unknownTable = 60
+	const unknownTable, tableIsDropped = 60, 218
 	partial, ok := errors.AsType[*goose.PartialError](err)
-	return ok && hasCode(partial.Err, unknownTable)
+	return ok && (hasCode(partial.Err, unknownTable) || hasCode(partial.Err, tableIsDropped))
 }
 
 // clickhouseVersions are the statements by which goose keeps its records on a

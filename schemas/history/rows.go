@@ -151,7 +151,7 @@ func scanFile(scan scanner) (schemas.File, error) {
 	return f, err
 }
 
-var correctionColumns = cols(`correction_id test_id file_id action ~new_start new_start_ms who ~made made_ms why part athlete`)
+var correctionColumns = cols(`correction_id test_id file_id action ~new_start new_start_ms who ~made made_ms why file_part given_athlete`)
 
 func correctionValues(c *schemas.Correction, at clock) ([]any, error) {
 	if c.ID == "" {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 )
 
 // Erase implements [Store].
@@ -13,6 +14,26 @@ func (s *sqliteStore) Erase(ctx context.Context, who Erasure) (*Erased, error) {
 		return nil, fmt.Errorf("history: erase: %w", err)
 	}
 	return erase(ctx, sqliteEraser{s}, who)
+}
+
+// Retain implements [Store].
+func (s *sqliteStore) Retain(ctx context.Context, before time.Time) (*Retained, error) {
+	if _, err := s.writer.ExecContext(ctx, "PRAGMA secure_delete = ON"); err != nil {
+		return nil, fmt.Errorf("history: retention: %w", err)
+	}
+	return retain(ctx, sqliteRetainer{sqliteEraser{s}}, before, func(r *Retained) error {
+		return s.MarkSlot(ctx, RetainJob, r.String(), time.Now())
+	})
+}
+
+// sqliteRetainer is an eraser that leaves the file's size as it is: what goes
+// by age makes room for what comes, and writing the whole file anew would hold
+// up the stages each time. What is deleted is overwritten all the same.
+type sqliteRetainer struct{ sqliteEraser }
+
+func (e sqliteRetainer) settle(ctx context.Context) error {
+	_, err := e.s.writer.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
+	return err
 }
 
 // sqliteEraser implements eraser. Names of tables and columns come from the
@@ -76,6 +97,9 @@ func (e sqliteEraser) blank(ctx context.Context, table, column, text, where stri
 	_, err := e.s.writer.ExecContext(ctx, "UPDATE "+table+" SET "+column+" = ? WHERE "+where, append([]any{text}, args...)...)
 	return err
 }
+
+// wait implements eraser: statements are done when they return.
+func (sqliteEraser) wait(context.Context) error { return nil }
 
 // settle writes the file anew and empties the write-ahead log.
 func (e sqliteEraser) settle(ctx context.Context) error {

@@ -135,6 +135,14 @@ type Store interface {
 	// for them everywhere; [Erased.Left] says where they are still found. It
 	// may be repeated, and should be when it failed.
 	Erase(ctx context.Context, who Erasure) (*Erased, error)
+
+	// Retain takes away what is older than before, for good: files seen, tests
+	// and recordings begun, daily values, alerts, messages, corrections and
+	// notes, with all that belongs to them. Athletes and slots stay. When there
+	// was anything it leaves an audit line without personal data among the
+	// slots, under [RetainJob]. It may be repeated, and should be when it
+	// failed.
+	Retain(ctx context.Context, before time.Time) (*Retained, error)
 }
 
 // Reader answers read-only SQL.

@@ -5,5 +5,5 @@
 CREATE VIEW IF NOT EXISTS corrections AS
 SELECT correction_id, test_id, file_id, action,
        toDateTime(intDiv(new_start_ms, 1000), 'UTC') AS new_start, new_start_ms, who,
-       toDateTime(intDiv(made_ms, 1000), 'UTC') AS made, made_ms, why, part, athlete
+       toDateTime(intDiv(made_ms, 1000), 'UTC') AS made, made_ms, why, file_part, given_athlete
 FROM stored_corrections FINAL;

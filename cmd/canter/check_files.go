@@ -1,0 +1,123 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"canter.example/ingest"
+	"canter.example/ingest/formats"
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+	"canter.example/scorer/identify"
+)
+
+// How much of a folder is tried: the newest files tell whether pattern and
+// athletes fit.
+const (
+	triedFiles    = 40
+	shownFailures = 3
+)
+
+// folderCheck is what a watched folder is like.
+type folderCheck struct {
+	all, tried, known, series int
+	// refused says of each file that would be parked why, the newest first.
+	refused []string
+	// fromFuture is a file with a time to come, "" when there is none.
+	fromFuture string
+}
+
+// checkFolder reads the newest files of a folder as serve would, and finds out
+// whose they are.
+func checkFolder(cl *club.Club, w club.Watch, now time.Time) (folderCheck, error) {
+	newest, all, err := ingest.Newest(w.Folder.Path, triedFiles)
+	if errors.Is(err, os.ErrNotExist) {
+		return folderCheck{}, errors.New("is not there: make it, or correct the club file")
+	}
+	f := folderCheck{all: all}
+	for _, l := range newest {
+		if l.Modified.After(now.Add(time.Hour)) && f.fromFuture == "" {
+			f.fromFuture = fmt.Sprintf("%s is of %s, in the future: is this machine's clock, or the share's, right?", l.Path, l.Modified.In(cl.Zone).Format("2006-01-02 15:04"))
+		}
+		f.tried++
+		if why := f.try(cl, w, l); why != nil {
+			f.refused = append(f.refused, fmt.Sprintf("%s: %v", l.Path, why))
+		}
+	}
+	return f, err
+}
+
+// try says why a file would be parked, nil when it would not.
+func (f *folderCheck) try(cl *club.Club, w club.Watch, l ingest.Listed) error {
+	if l.Size > cl.Files.MaxSize {
+		return fmt.Errorf("has %d bytes, the limit is %d (files.max_size)", l.Size, cl.Files.MaxSize)
+	}
+	content, err := readBelow(w.Folder.Path, l.Path)
+	if err != nil {
+		return err
+	}
+	origin := schemas.Origin{Folder: w.Folder.Path, Path: l.Path, Squad: w.Squad, Modified: l.Modified}
+	zone := cl.Zone
+	if w.Folder.CSVZone != nil {
+		zone = w.Folder.CSVZone
+	}
+	date, _ := identify.Date(cl, origin)
+	traces, _, err := decode(formats.Limits{})(l.Path, content, zone, date)
+	if err != nil {
+		rows, found, seriesErr := decodeSeries(formats.Limits{})(l.Path, content, zone, date)
+		if !found {
+			return err
+		}
+		f.series++
+		for i := range rows {
+			if _, err := identify.Whose(cl, origin, &rows[i]); err != nil {
+				return err
+			}
+		}
+		return seriesErr
+	}
+	for i := range traces {
+		if _, err := identify.Who(cl, identify.Question{Origin: origin, Trace: &traces[i], Traces: len(traces)}); err != nil {
+			return err
+		}
+	}
+	f.known++
+	return nil
+}
+
+// readBelow reads a file below a folder, following no link out of it.
+func readBelow(folder, name string) ([]byte, error) {
+	root, err := os.OpenRoot(folder)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = root.Close() }()
+	file, err := root.Open(filepath.FromSlash(name))
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = file.Close() }()
+	return io.ReadAll(file)
+}
+
+// words tell what the newest files came to.
+func (f *folderCheck) words() string {
+	text := fmt.Sprintf("%d files", f.all)
+	if f.tried == 0 {
+		return text
+	}
+	if f.tried < f.all {
+		text += fmt.Sprintf("; of the newest %d", f.tried)
+	} else {
+		text += "; of these"
+	}
+	text += fmt.Sprintf(", %d have athletes of the club file", f.known)
+	if f.series > 0 {
+		text += fmt.Sprintf(", %d hold daily series", f.series)
+	}
+	return text
+}

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"canter.example/schemas"
+	"canter.example/schemas/club"
+	"canter.example/schemas/history"
+)
+
+// TestCheckFindsWhatHasGoneQuiet: parked files, refused messages, athletes that
+// nobody has seen and planned times that bring nothing.
+func TestCheckFindsWhatHasGoneQuiet(t *testing.T) {
+	cl, err := club.Load(filepath.Join("testdata", "check", "club.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "history.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = h.Close() }()
+	now := time.Date(2026, 11, 2, 12, 0, 0, 0, time.UTC)
+	things := func() string {
+		t.Helper()
+		out, err := checkPast(t.Context(), h, cl, now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		slices.Sort(out)
+		return strings.Join(out, "\n")
+	}
+	quiet := "planned test tuesday: its last 3 times, since Tue 2026-10-13 10:30, brought no test of squad first"
+	if got := things(); !strings.Contains(got, quiet) || strings.Contains(got, "athletes") {
+		t.Errorf("an empty history:\n%s", got)
+	}
+	put := func(n int, athlete string, start time.Time, state schemas.FileState) {
+		t.Helper()
+		f := schemas.File{ID: schemas.NewFileID([]byte{byte(n)}), Origin: schemas.Origin{Path: athlete + ".fit", Seen: start}, State: state, Reason: "cut short", Version: 1}
+		var tests []schemas.Outcome
+		if state == schemas.FileScored {
+			tests = []schemas.Outcome{{
+				TestID: schemas.NewTestID(f.ID, "", "run", 0), FileID: f.ID, Athlete: athlete, Squad: "first", Protocol: "run",
+				Start: start, Session: schemas.SessionID("first", "run", start.Format(time.DateOnly)), Quality: schemas.Good, Version: 1,
+			}}
+		}
+		if err := h.SaveFile(t.Context(), f, tests, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	put(1, "A1", time.Date(2026, 10, 27, 9, 30, 0, 0, time.UTC), schemas.FileScored)
+	put(2, "B2", time.Date(2026, 6, 2, 9, 30, 0, 0, time.UTC), schemas.FileScored)
+	if got := things(); strings.Contains(got, "brought no test") || !strings.Contains(got, "1 athlete of squads that test with no test for eight weeks: B2:") {
+		t.Errorf("one athlete tested last week, one in June:\n%s", got)
+	}
+	put(3, "B2", time.Date(2026, 10, 27, 9, 30, 0, 0, time.UTC), schemas.FileParked)
+	if got := things(); !strings.Contains(got, "1 file parked, the last B2.fit: cut short") {
+		t.Errorf("one file parked:\n%s", got)
+	}
+	m := schemas.Message{ID: "m1", Channel: "#staff", Text: "x", State: schemas.MessageFailed, Reason: "channel_not_found", Created: now}
+	if err := h.SaveMessage(t.Context(), m); err != nil {
+		t.Fatal(err)
+	}
+	if got := things(); !strings.Contains(got, "the chat refused 1 message, the last on 2026-11-02: channel_not_found") {
+		t.Errorf("one message refused:\n%s", got)
+	}
+}

@@ -1,0 +1,139 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"canter.example/cmd/canter/season"
+)
+
+// quick makes a season's club file wait little for files to settle.
+func quick(clubYAML []byte) []byte {
+	return append(clubYAML, "\nfiles:\n  settle: 100ms\n  rescan: 2s\n"...)
+}
+
+// seasonFiles makes n files of seasons in consecutive years: the same athletes,
+// so that their histories grow.
+func seasonFiles(n int) (first *season.Season, files []season.File, err error) {
+	for year := 2022; len(files) < n; year++ {
+		s, err := season.New(season.Options{Weeks: 52, Athletes: 40, Seed: uint64(year), Start: time.Date(year, 1, 3, 0, 0, 0, 0, time.UTC)}) //nolint:gosec // a year
+		if err != nil {
+			return nil, nil, err
+		}
+		if first == nil {
+			first = s
+		}
+		for _, d := range s.Days {
+			files = append(files, d.Files...)
+		}
+	}
+	return first, files[:n], nil
+}
+
+// through runs files that lie in the folders through a new service and returns
+// how long it took to store them all, and to be done with all.
+func (b *bench) through(ctx context.Context, dir string, s *season.Season, files []season.File) (stored, done time.Duration, svc *service, err error) {
+	club := []season.File{{Path: "club.yaml", Content: quick(s.ClubYAML)}, {Path: "athletes.csv", Content: s.AthletesCSV}}
+	if err := write(dir, append(club, files...)...); err != nil {
+		return 0, 0, nil, err
+	}
+	begin := time.Now()
+	svc, _, err = b.serve(ctx, dir)
+	if err != nil {
+		return 0, 0, nil, err
+	}
+	last, err := svc.handled(ctx, len(files))
+	if err != nil {
+		svc.stop()
+		return 0, 0, nil, err
+	}
+	return last.Sub(begin), time.Since(begin), svc, nil
+}
+
+// pipeline sends files through the whole embedded service and sets it beside
+// the bare decoding of the same files on the same cores.
+func (b *bench) pipeline(ctx context.Context) error {
+	s, files, err := seasonFiles(b.files)
+	if err != nil {
+		return err
+	}
+	before, err := bareAll(files)
+	if err != nil {
+		return err
+	}
+	stored, done, svc, err := b.through(ctx, filepath.Join(b.dir, "pipeline"), s, files)
+	if err != nil {
+		return err
+	}
+	svc.stop()
+	after, err := bareAll(files)
+	if err != nil {
+		return err
+	}
+	n := float64(len(files))
+	bares := n / ((before + after) / 2).Seconds()
+	ours := n / done.Seconds()
+	b.add(fmt.Sprintf("%d files, bare decoding on all cores", len(files)), fmt.Sprintf("%.0f files/s", bares), "")
+	b.add("the same, folder to history (start of the service included)", fmt.Sprintf("%.0f files/s", n/stored.Seconds()), "")
+	b.add("the same, until sessions are reviewed and messages are out", fmt.Sprintf("%.0f files/s, %.2f × bare", ours, ours/bares), "≥ 0.40 ×", ours/bares >= 0.4)
+	return nil
+}
+
+// memory sends many files through one service and looks at what it holds.
+func (b *bench) memory(ctx context.Context) error {
+	s, files, err := seasonFiles(b.many)
+	if err != nil {
+		return err
+	}
+	_, done, svc, err := b.through(ctx, filepath.Join(b.dir, "memory"), s, files)
+	if err != nil {
+		return err
+	}
+	defer svc.stop()
+	now, most, err := svc.memory()
+	if err != nil {
+		return err
+	}
+	b.add(fmt.Sprintf("memory after %d files (%.0f files/s)", len(files), float64(len(files))/done.Seconds()),
+		fmt.Sprintf("%.0f MiB resident, %.0f at its most", now, most), "≤ 200 MiB", now <= 200)
+	return nil
+}
+
+// ready starts services on a fresh and on a filled data folder.
+func (b *bench) ready(ctx context.Context) error {
+	s, files, err := seasonFiles(200)
+	if err != nil {
+		return err
+	}
+	dir := filepath.Join(b.dir, "ready")
+	_, _, svc, err := b.through(ctx, dir, s, files)
+	if err != nil {
+		return err
+	}
+	svc.stop()
+	var times []time.Duration
+	for range 7 {
+		svc, took, err := b.serve(ctx, dir)
+		if err != nil {
+			return err
+		}
+		svc.stop()
+		times = append(times, took)
+	}
+	most := quantile(times, 1)
+	b.add("ready after start, embedded, 200 files in history", fmt.Sprintf("%.2f s (median of 7), %.2f at most", median(times).Seconds(), most.Seconds()), "≤ 0.5 s", median(times) <= 500*time.Millisecond)
+	return nil
+}
+
+func only(files []season.File, suffix string, n int) []season.File {
+	var out []season.File
+	for _, f := range files {
+		if strings.HasSuffix(f.Path, suffix) && len(out) < n {
+			out = append(out, f)
+		}
+	}
+	return out
+}

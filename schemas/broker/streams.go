@@ -1,0 +1,90 @@
+package broker
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"canter.example/schemas"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// declareStreams makes the streams, or brings them up to date.
+func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
+	for _, c := range []jetstream.StreamConfig{
+		{
+			Name:        schemas.StreamInput,
+			Description: "files as they were found, and all else that makes the scorer work",
+			Subjects:    []string{schemas.SubjectFile + "*", schemas.SubjectOrigin + "*.*", schemas.SubjectRescore + "*", schemas.SubjectCorrection + "*"},
+			MaxAge:      cfg.KeepFiles,
+		},
+		{
+			Name:        schemas.StreamTests,
+			Description: "what the scorer did, for the alerts stage",
+			Subjects:    []string{schemas.SubjectTest + "*", schemas.SubjectParked + "*", schemas.SubjectNote + "*"},
+			MaxAge:      30 * 24 * time.Hour,
+		},
+		{
+			Name:        schemas.StreamChat,
+			Description: "messages of the outbox that wait to be sent",
+			Subjects:    []string{schemas.SubjectChat + "*"},
+			MaxAge:      30 * 24 * time.Hour,
+		},
+		{
+			Name:              schemas.StreamSquads,
+			Description:       "squads whose sessions are to be gone through again, one message each",
+			Subjects:          []string{schemas.SubjectSquad + "*"},
+			Retention:         jetstream.WorkQueuePolicy,
+			MaxMsgsPerSubject: 1,
+		},
+		{
+			Name:              schemas.StreamKnown,
+			Description:       "hashes of files that were in the archive, kept when the files' time there is over",
+			Subjects:          []string{schemas.SubjectKnown + "*.*"},
+			MaxMsgsPerSubject: 1,
+		},
+	} {
+		c.Storage, c.Replicas, c.Duplicates = jetstream.FileStorage, cfg.Replicas, 2*time.Minute
+		if c.MaxAge > 0 {
+			c.Duplicates = min(c.Duplicates, c.MaxAge)
+		}
+		s, err := b.stream(ctx, c, cfg.Join)
+		if err != nil {
+			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, errors.Join(err, b.refused.last()))
+		}
+		b.created[c.Name] = s.CachedInfo().Created
+	}
+	return nil
+}
+
+func (b *Broker) stream(ctx context.Context, c jetstream.StreamConfig, join bool) (jetstream.Stream, error) {
+	s, err := b.js.Stream(ctx, c.Name)
+	if c.Replicas == 0 {
+		if c.Replicas = 1; err == nil {
+			c.Replicas = s.CachedInfo().Config.Replicas
+		}
+	}
+	if err == nil && sameStream(s.CachedInfo().Config, c) || join {
+		return s, err
+	}
+	// Only what is needed is asked for: an account need not be allowed to change
+	// streams in order to make them, or to find them as they should be.
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		s, err = b.js.CreateStream(ctx, c)
+		if !errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
+			return s, err
+		}
+	}
+	return b.js.CreateOrUpdateStream(ctx, c)
+}
+
+// sameStream reports whether a stream is as want says; the server has put
+// defaults in for all that want leaves open.
+func sameStream(is, want jetstream.StreamConfig) bool {
+	return slices.Equal(is.Subjects, want.Subjects) && is.Description == want.Description &&
+		is.Retention == want.Retention && is.Storage == want.Storage && is.MaxAge == want.MaxAge &&
+		is.Duplicates == want.Duplicates && is.Replicas == want.Replicas &&
+		max(is.MaxMsgsPerSubject, 0) == want.MaxMsgsPerSubject
+}
