@@ -9,6 +9,7 @@ import (
 
 	"canter.example/alerts/message"
 	"canter.example/schemas"
+	"canter.example/schemas/club"
 	"canter.example/schemas/history"
 )
 
@@ -90,6 +91,11 @@ func (p *Page) alertRows(ctx context.Context, list []schemas.Alert) ([]alertRow,
 		}
 		if a.Athlete != "" {
 			rows[i].Name = p.names.Person(a.Athlete).Name
+		}
+		if a.Rule == schemas.RuleFileParked && p.names.Style != club.ShowName {
+			// It tells of paths, and a path may hold the name of somebody unknown.
+			rows[i].Lines = []string{"Parked files, with their reasons, stand under Files."}
+			continue
 		}
 		for line := range strings.SplitSeq(a.Text, "\n") {
 			if line = strings.TrimSpace(line); line != "" && line != message.Caution {

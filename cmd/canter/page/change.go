@@ -9,6 +9,7 @@ import (
 
 	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
+	"canter.example/schemas/history"
 )
 
 // changeTest leaves a test out, accepts it, moves its start or takes all that
@@ -169,6 +170,9 @@ func (p *Page) worked(ctx context.Context, tests []schemas.Outcome) bool {
 		return false
 	}
 	for i := range now {
+		if !p.alertsAsReviewed(ctx, r, now[i].TestID) {
+			return false
+		}
 		a, ok, err := p.cfg.History.Assessment(ctx, now[i].TestID)
 		if err != nil || !ok {
 			return false
@@ -180,6 +184,28 @@ func (p *Page) worked(ctx context.Context, tests []schemas.Outcome) bool {
 			if got == nil || got.State != c.State || got.N != c.N || !near(got.Value, c.Value) || !near(got.Z, c.Z) {
 				return false
 			}
+		}
+	}
+	return true
+}
+
+// alertsAsReviewed reports whether the alerts of a test are stored as the review
+// has them.
+func (p *Page) alertsAsReviewed(ctx context.Context, r *reviewed, test schemas.TestID) bool {
+	stored, err := p.cfg.History.Alerts(ctx, history.AlertFilter{TestID: test})
+	if err != nil {
+		return false
+	}
+	stands := map[string]bool{}
+	for _, a := range stored {
+		_, wanted := r.nowAlerts[a.ID]
+		if stands[a.ID] = a.State != schemas.AlertWithdrawn; stands[a.ID] && !wanted {
+			return false
+		}
+	}
+	for _, a := range r.now[test].Alerts {
+		if a.TestID == test && !stands[a.ID] {
+			return false
 		}
 	}
 	return true

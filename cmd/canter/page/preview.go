@@ -94,6 +94,9 @@ func (p *Page) propose(ctx context.Context, o schemas.Outcome, c schemas.Correct
 			return proposal{}, err
 		}
 		then = found.Outcome
+		if c.Action == schemas.ActionStart && then.Start.Sub(c.Start).Abs() > time.Second {
+			return proposal{}, badRequest("Not possible: that start is outside the recording.")
+		}
 	default:
 	}
 	then.Staff = ruling.Verdict
