@@ -33,7 +33,7 @@ func newVisitor(t *testing.T, at string) *visitor {
 }
 
 // ask sends a request with further headers and returns answer and body.
-func (v *visitor) ask(method, path string, form url.Values, headers ...string) (*http.Response, string) {
+func (v *visitor) ask(method, path string, form url.Values, headers ...string) (answered, string) {
 	v.t.Helper()
 	var body io.Reader
 	if form != nil {
@@ -61,7 +61,13 @@ func (v *visitor) ask(method, path string, form url.Values, headers ...string) (
 	if err != nil {
 		v.t.Fatal(err)
 	}
-	return answer, string(b)
+	return answered{answer.StatusCode, answer.Header}, string(b)
+}
+
+// answered is the head of an answer.
+type answered struct {
+	StatusCode int
+	Header     http.Header
 }
 
 func (v *visitor) want(status int, what, method, path string, form url.Values, headers ...string) string {
