@@ -166,6 +166,7 @@ const (
 	roleIngest role = "ingest"
 	roleScorer role = "scorer"
 	roleAlerts role = "alerts"
+	rolePage   role = "page"
 )
 
 // pipeline is the service's parts, wired.

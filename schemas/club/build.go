@@ -44,6 +44,7 @@ func (b *builder) build(w *clubWritten) {
 	b.chat(w.Chat)
 	b.digest(w.Digest)
 	b.files(w.Files)
+	b.page(w.Page)
 }
 
 // twice reports an id that was used before, whatever its case: file names and
@@ -244,6 +245,7 @@ func (b *builder) privacy(w *privacyWritten) {
 		if w.ChatNames != "" {
 			p.ChatNames = NameStyle(w.ChatNames)
 		}
+		p.PageNames = NameStyle(w.PageNames)
 		if w.HistoryNames != "" {
 			p.HistoryNames = NameStyle(w.HistoryNames)
 		}
@@ -257,6 +259,9 @@ func (b *builder) privacy(w *privacyWritten) {
 			b.fail("privacy.keep_history", fmt.Sprintf("%s is less than baselines look back, %s", FormatDuration(p.KeepHistory), FormatDuration(t.BaselineAge)),
 				"Keep the history longer, or lower thresholds.baseline_age: a test without its past gets another verdict")
 		}
+	}
+	if p.PageNames == "" {
+		p.PageNames = p.ChatNames
 	}
 	b.club.Privacy = p
 }

@@ -26,6 +26,7 @@ type Club struct {
 	Chat       Chat
 	Digest     Digest
 	Files      Files
+	Page       Page
 
 	// names are collected by Parse.
 	names *names
@@ -249,6 +250,8 @@ const (
 type Privacy struct {
 	// ChatNames is how athletes are called in chat.
 	ChatNames NameStyle
+	// PageNames is how athletes are called on the page.
+	PageNames NameStyle
 	// HistoryNames is how athletes are called in the history's athletes table.
 	HistoryNames NameStyle
 	// KeepFiles is how long the raw archive is kept; 0 = for good.

@@ -54,6 +54,7 @@ type clubWritten struct {
 	Chat       *chatWritten            `json:"chat"`
 	Digest     *digestWritten          `json:"digest"`
 	Files      *filesWritten           `json:"files"`
+	Page       *pageWritten            `json:"page"`
 }
 
 type athletesWritten struct {
@@ -273,6 +274,7 @@ type ruleWritten struct {
 
 type privacyWritten struct {
 	ChatNames    text `json:"chat_names"`
+	PageNames    text `json:"page_names"`
 	HistoryNames text `json:"history_names"`
 	KeepFiles    text `json:"keep_files"`
 	KeepHistory  text `json:"keep_history"`
@@ -309,4 +311,13 @@ type filesWritten struct {
 	Settle  text `json:"settle"`
 	Rescan  text `json:"rescan"`
 	MaxSize text `json:"max_size"`
+}
+
+type pageWritten struct {
+	Listen      text   `json:"listen"`
+	Hosts       []text `json:"hosts"`
+	UsersFile   text   `json:"users_file"`
+	CertFile    text   `json:"cert_file"`
+	KeyFile     text   `json:"key_file"`
+	BehindProxy bool   `json:"behind_proxy"`
 }
