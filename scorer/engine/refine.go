@@ -121,6 +121,9 @@ func (f *finder) fine(c *candidate, h *hints) {
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
 	nOn, nOff := float64(b-a), float64(eb-ea)
 	f.weigh(c, c.edges[0], c.edges[1], noOn/nOn, noOff/nOff)
+	onSeen := f.profile.flat && c.evOn > seenOn && inside(c.edges[0], a, b)
+	offSeen := c.evOff > seenOff && inside(c.edges[1], ea, eb)
+	c.late, c.lateVar = f.smoothing(c, kOn, kOff, onSeen, offSeen)
 	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
 	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
 	for i := range f.logOn {
@@ -129,6 +132,9 @@ func (f *finder) fine(c *candidate, h *hints) {
 	}
 	f.place(c, m, h)
 }
+
+// inside reports whether the seconds around a turn at second t are all in [a, b).
+func inside(t, a, b int) bool { return t-turnBefore-turnShifts >= a && t+turnAfter <= b }
 
 // earliest is how many seconds before the load an edge of heart rate may seem
 // to be.
@@ -145,19 +151,42 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 	return c
 }()
 
+// Costs, in log likelihood, of an edge of heart rate that is not the test's: of
+// a run that ended at another time than the protocol says, and of a rise that
+// has another cause than its beginning. Choices of this package: one test in
+// 150, and one in 3,000.
+const otherEnd, otherBeginning = 5.0, 8.0
+
+// addLogs is the log of the sum of exponentials.
+func addLogs(a, b, c float64) float64 {
+	top := max(a, b, c)
+	if math.IsInf(top, -1) {
+		return top
+	}
+	return top + math.Log(math.Exp(a-top)+math.Exp(b-top)+math.Exp(c-top))
+}
+
 // place turns the edges' likelihoods into the start and its spread.
 func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
 	top, both := math.Inf(-1), math.Inf(-1)
+	late := int(math.Round(c.late))
+	anyOn, anyOff := slices.Max(f.logOn)-otherBeginning, slices.Max(f.logOff)-otherEnd
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
 		for k, cost := range delayCosts {
-			on = max(on, f.logOn[i+spare-earliest+k]-cost.on)
-			off = max(off, f.logOff[i+spare-earliest+k]-cost.off)
+			at := i + spare - earliest + k + late
+			if at >= places {
+				break
+			}
+			on = max(on, f.logOn[at]-cost.on)
+			off = max(off, f.logOff[at]-cost.off)
 		}
 		t := m - reach + i
-		like[i] = on + off
-		both = max(both, like[i])
+		both = max(both, on+off)
+		// Either edge may be another's: the run was cut short or went on, or
+		// heart rate rose for another reason.
+		like[i] = addLogs(on+off, on+anyOff, anyOn+off)
 		if h.any {
 			like[i] += h.evidence(f.grid.time(t), nil)
 		}
@@ -179,7 +208,7 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	c.start = m - reach + at
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
-	shared := sharedDelaySD
+	shared := math.Sqrt(sq(sharedDelaySD) + c.lateVar)
 	if c.sped || c.lap {
 		shared = 0.5 // the start is not heart rate's to tell
 	}
