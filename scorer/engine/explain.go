@@ -151,7 +151,7 @@ func (e *Explanation) windows(m *measures) {
 	if e == nil {
 		return
 	}
-	e.averaged, e.delay = e.averaged[:0], m.late
+	e.averaged, e.delay = e.averaged[:0], m.lag
 	add := func(name string, from, to float64, a average) {
 		e.averaged = append(e.averaged, WindowUsed{Name: name, From: from - m.at, To: to - m.at, Mean: a.mean, Valid: a.seconds, Coverage: a.coverage()})
 	}

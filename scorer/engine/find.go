@@ -20,12 +20,12 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 0.4 ± 2 s at the start of a run, and by
-	// 3.1 ± 3 s at its end, where it keeps up for some seconds after stopping.
+	// Heart rate answers late: by 0.2 ± 2 s at the start of a run, and by
+	// 2.8 ± 3 s at its end, where it keeps up for some seconds after stopping.
 	// What averaging in the device adds comes on top, see smoothing.go. Choices
 	// of this package.
-	onDelay, onDelaySD   = 0.4, 2.0
-	offDelay, offDelaySD = 3.1, 3.0
+	onDelay, onDelaySD   = 0.2, 2.0
+	offDelay, offDelaySD = 2.8, 3.0
 	// sharedDelaySD (s) is what both edges may be late together, besides what
 	// averaging shows: no trace tells it, so no start is surer.
 	sharedDelaySD = 1.2
@@ -59,8 +59,8 @@ type candidate struct {
 	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
-	late     float64 // seconds that averaging in the device delays both edges by
-	lateVar  float64 // and the variance of that
+	lag      float64 // seconds that averaging in the device delays both edges by
+	lagVar   float64 // and the variance of that
 	tension  float64 // log likelihood that their being one test's length apart costs
 	length   int     // seconds; shorter than the protocol's when cut short
 	source   schemas.StartSource
@@ -73,6 +73,8 @@ type candidate struct {
 	rival    float64 // level (bpm) of another run that fits as well, 0 for none
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
+	late     bool    // its beginning was not recorded
+	timed    bool    // the edges and how long it ran are from the speed channel
 	exact    float64 // trace seconds, for a start given by hand
 	fitted   int     // grid second that the trace itself suggests then
 }
@@ -103,6 +105,7 @@ type finder struct {
 	closeShort [4]closePlans // by length, see plansFor
 	lowest     float64       // bpm, the least level of a test
 	band       float64       // bpm, the low end of the protocol's band; 0 unknown
+	noShort    bool          // tests cut short are out of the question
 	steady     float64       // variance about the response that is still steady, bpm²
 	wiggle     float64       // of the trace, and its interval; see series
 	interval   float64
@@ -260,6 +263,14 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 	}
 	a, b := on-before, on+d-3
 	n := float64(b - a)
+	late := f.unseen(on)
+	if late {
+		if a = f.grid.begin; b-a < leastSeen {
+			return math.Inf(-1)
+		}
+		n = float64(b - a)
+		best = f.alreadyOn(f.coarseOn(), a, b).ss
+	}
 	left := best/n + roundingVar
 	score := 0.0
 	if left > f.steady {
@@ -270,7 +281,9 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 	}
 	known := f.edgeKnown(on)
 	pl := &f.plansOn[at]
-	if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
+	if late {
+		known = 0 // neither for the edge nor against it
+	} else if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
 		ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
 		score += min(max(ev, 0), mostOn) * known
 	} else {
@@ -313,7 +326,9 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 	left := c.on.ss/float64(c.on.n) + roundingVar
 	known := f.edgeKnown(on)
 	c.evOn = -noOn * known
-	if c.on.rise() >= 6 && c.on.rise()/c.on.tau > c.on.before {
+	if c.late {
+		c.evOn = 0
+	} else if c.on.rise() >= 6 && c.on.rise()/c.on.tau > c.on.before {
 		if ev := n / (2 * worth) * math.Log((noOnVar+roundingVar)/left); ev > 0 {
 			c.evOn = min(ev, mostOn) * known
 		}
@@ -330,6 +345,26 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 	}
 	c.level = f.levelCost(c)
 	c.light = f.lightness(c)
+}
+
+// leastSeen seconds of a test whose beginning was not recorded must have been.
+const leastSeen = 40
+
+// unseen reports whether the recording begins only once a start at second t has
+// gone by. The seconds before are no evidence of anything then, and whatever
+// the grid holds there must not be fitted.
+func (f *finder) unseen(t int) bool { return f.profile.flat && f.grid.begin > t-3 }
+
+// alreadyOn fits the response to seconds [a, b) of a run that had begun before.
+func (f *finder) alreadyOn(kernels []kernel, a, b int) (r response) {
+	r.ss = math.Inf(1)
+	for i := range kernels {
+		pl := kernels[i].onPlan(0, b-a)
+		if fit := kernels[i].fitOn(&f.grid, &pl, a); fit.ss < r.ss {
+			r = fit
+		}
+	}
+	return r
 }
 
 // edgeKnown grades how far an edge at grid second t can be seen, 0 to 1, by how
@@ -359,7 +394,12 @@ func (f *finder) lightness(c *candidate) float64 {
 // that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
 	cost := f.tooLow(c)
-	if f.profile.flat && c.on.tau > 0 {
+	if c.late {
+		// What the response was is known too little to go by its shape.
+		end := c.start + c.length
+		slope := f.grid.slope(max(end-60, f.grid.begin), end)
+		cost += 80*max(0, slope-0.15) + 80*max(0, -0.08-slope)
+	} else if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)
 	}

@@ -34,7 +34,7 @@ type measures struct {
 	steps    leap // largest sudden change in the test, or shortly before it
 	coverMin float64
 	turn     float64 // seconds after the start at which heart rate is seen to rise
-	late     float64 // seconds by which the device's averaging delays it
+	lag      float64 // seconds by which the device's averaging delays it
 }
 
 // measure takes every number of a test that starts at trace time at.
@@ -46,7 +46,7 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 	}
 	m.end = m.at + m.length
 	if c.source != schemas.StartByHand { // who sets the start says where the windows are
-		m.late = math.Round(10*c.late) / 10
+		m.lag = math.Round(10*c.lag) / 10
 	}
 	if c.seesOn() {
 		m.turn = float64(c.edges[0] - c.start)

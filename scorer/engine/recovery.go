@@ -38,7 +38,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 	m.ranAfter = m.runs(s, p)
 	for _, r := range p.Recovery {
 		d := delayed{delay: r.Seconds()}
-		at := m.end + m.late + d.delay
+		at := m.end + m.lag + d.delay
 		d.from, d.to = at-half, at+half
 		d.avg = s.window(d.from, d.to)
 		enough := d.avg.coverage() >= p.MinCoverage && d.avg.n > 0
@@ -122,7 +122,7 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 	if m.below(s, d) {
 		return "heart rate is far lower than at any time in the 5 min before the test: an artefact in the recovery"
 	}
-	r, ok := s.reboundOf(m.end, d.delay, m.late)
+	r, ok := s.reboundOf(m.end, d.delay, m.lag)
 	if !ok {
 		return ""
 	}

@@ -72,9 +72,10 @@ func (f *finder) fine(c *candidate, h *hints) {
 	bestOn, bestOff := math.Inf(1), math.Inf(1)
 	var on, off, kOn, kOff int
 	t := m - reach - spare
+	c.late = f.unseen(m) && b-f.grid.begin >= leastSeen
 	try := func(i, onFrom, onTo, offFrom, offTo int) {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		if plans.on[0][i].n > 0 {
+		if !c.late && plans.on[0][i].n > 0 {
 			for k := onFrom; k < onTo; k++ {
 				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t+i)
 				f.logOn[i] = min(f.logOn[i], ss)
@@ -103,7 +104,11 @@ func (f *finder) fine(c *candidate, h *hints) {
 			try(i, onFrom, onTo, offFrom, offTo)
 		}
 	}
-	c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
+	if c.late {
+		on, c.on = off, f.alreadyOn(f.fineOn[:], g.begin, b)
+	} else {
+		c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
+	}
 	c.off = f.fineOff[kOff].fitOff(g, &plans.off[kOff][off], m+d-reach-spare+off)
 	// Without the edges: a response that began before the window, and a line or
 	// a recovery that did.
@@ -121,13 +126,17 @@ func (f *finder) fine(c *candidate, h *hints) {
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
 	nOn, nOff := float64(b-a), float64(eb-ea)
 	f.weigh(c, c.edges[0], c.edges[1], noOn/nOn, noOff/nOff)
-	onSeen := f.profile.flat && c.evOn > seenOn && inside(c.edges[0], a, b)
+	onSeen := f.profile.flat && !c.late && c.evOn > seenOn && inside(c.edges[0], a, b)
 	offSeen := c.evOff > seenOff && inside(c.edges[1], ea, eb)
-	c.late, c.lateVar = f.smoothing(c, kOn, kOff, onSeen, offSeen)
+	c.lag, c.lagVar = f.smoothing(c, kOn, kOff, onSeen, offSeen)
 	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
 	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
 	for i := range f.logOn {
-		f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
+		if c.late {
+			f.logOn[i] = 0
+		} else {
+			f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
+		}
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
 	}
 	f.place(c, m, h)
@@ -140,6 +149,10 @@ func inside(t, a, b int) bool { return t-turnBefore-turnShifts >= a && t+turnAft
 // to be.
 const earliest = 5
 
+// otherEnd is the cost of the run's not having lasted the test's length: the
+// start is where heart rate begins to rise, even if the end says otherwise.
+const otherEnd = 5.0
+
 // delayCosts are the costs of delays from -earliest to spare seconds: -log of
 // their prior densities at the start and at the end.
 var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
@@ -151,31 +164,19 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 	return c
 }()
 
-// Costs, in log likelihood, of an edge of heart rate that is not the test's: of
-// a run that ended at another time than the protocol says, and of a rise that
-// has another cause than its beginning. Choices of this package: one test in
-// 150, and one in 3,000.
-const otherEnd, otherBeginning = 5.0, 8.0
-
-// addLogs is the log of the sum of exponentials.
-func addLogs(a, b, c float64) float64 {
-	top := max(a, b, c)
-	if math.IsInf(top, -1) {
-		return top
-	}
-	return top + math.Log(math.Exp(a-top)+math.Exp(b-top)+math.Exp(c-top))
-}
-
 // place turns the edges' likelihoods into the start and its spread.
 func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
 	top, both := math.Inf(-1), math.Inf(-1)
-	late := int(math.Round(c.late))
-	anyOn, anyOff := slices.Max(f.logOn)-otherBeginning, slices.Max(f.logOff)-otherEnd
+	lag := int(math.Round(c.lag))
+	anywhere := math.Inf(-1)
+	if c.evOn >= mostOn/3 {
+		anywhere = slices.Max(f.logOff) - otherEnd
+	}
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
 		for k, cost := range delayCosts {
-			at := i + spare - earliest + k + late
+			at := i + spare - earliest + k + lag
 			if at >= places {
 				break
 			}
@@ -184,9 +185,7 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		}
 		t := m - reach + i
 		both = max(both, on+off)
-		// Either edge may be another's: the run was cut short or went on, or
-		// heart rate rose for another reason.
-		like[i] = addLogs(on+off, on+anyOff, anyOn+off)
+		like[i] = on + max(off, anywhere)
 		if h.any {
 			like[i] += h.evidence(f.grid.time(t), nil)
 		}
@@ -196,25 +195,28 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		top = max(top, like[i])
 	}
 	c.tension = slices.Max(f.logOn) + slices.Max(f.logOff) - both
-	var sum, st, stt float64
 	for i := range like {
 		like[i] = math.Exp(like[i] - top)
-		sum += like[i]
-		st += like[i] * float64(i)
-		stt += like[i] * float64(i*i)
 	}
-	mean := st / sum
-	at := int(math.Round(mean))
+	at := centre(like[:])
 	c.start = m - reach + at
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
-	shared := math.Sqrt(sq(sharedDelaySD) + c.lateVar)
+	c.timed = false
+	if begins, ends, ok := h.timedRun(&f.grid, c.start, c.length); ok && !c.lap {
+		if ev, sped, _ := h.speedEvidence(&f.grid, begins, ends-begins); sped {
+			c.evSpeed, c.sped, c.goesOn = ev, true, false
+			c.timed, c.ran, c.edges = true, float64(ends-begins), [2]int{begins, ends}
+		}
+	}
+	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
 	if c.sped || c.lap {
 		shared = 0.5 // the start is not heart rate's to tell
 	}
-	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5 + shared*shared)
-	near := 0.0
+	near, sum, spread := 0.0, 0.0, 0.0
 	for i, p := range like {
+		sum += p
+		spread += p * float64((i-at)*(i-at))
 		if p < 1e-6 {
 			continue
 		}
@@ -222,5 +224,28 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		near += p * (math.Erf((5.5-off)/(shared*math.Sqrt2)) + math.Erf((5.5+off)/(shared*math.Sqrt2))) / 2
 	}
 	c.within = near / sum
+	c.sd = math.Sqrt(spread/sum + 0.5 + shared*shared)
 	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
+}
+
+// centre is the mean of the likeliest of the places that like speaks for: where
+// the two edges disagree there are two, and nothing began half-way.
+func centre(like []float64) int {
+	const around = 7
+	best, at := -1.0, 0
+	for i := range like {
+		mass := 0.0
+		for _, p := range like[max(0, i-2):min(i+3, len(like))] {
+			mass += p
+		}
+		if mass > best {
+			best, at = mass, i
+		}
+	}
+	sum, st := 0.0, 0.0
+	for i := max(0, at-around); i <= min(at+around, len(like)-1); i++ {
+		sum += like[i]
+		st += like[i] * float64(i)
+	}
+	return int(math.Round(st / sum))
 }

@@ -101,7 +101,7 @@ func (k *kernel) leftRound(g *grid, pl *plan, a, w int, on bool) float64 {
 // smoothing returns by how many seconds averaging delays both edges of a
 // candidate, and the variance of that, from how round its turns are. kOn and
 // kOff are the time constants that fit best with sharp turns.
-func (f *finder) smoothing(c *candidate, kOn, kOff int, onSeen, offSeen bool) (late, variance float64) {
+func (f *finder) smoothing(c *candidate, kOn, kOff int, onSeen, offSeen bool) (lag, variance float64) {
 	var logs [len(smoothings)]float64
 	for i, w := range smoothings {
 		logs[i] = -float64(w-1) / usualSmoothing
@@ -151,8 +151,8 @@ func (f *finder) smoothing(c *candidate, kOn, kOff int, onSeen, offSeen bool) (l
 		p, l := math.Exp(logs[i]-top), float64(w-1)/2
 		sum, sl, sll = sum+p, sl+p*l, sll+p*l*l
 	}
-	late = sl / sum
-	return late, max(0, sll/sum-late*late)
+	lag = sl / sum
+	return lag, max(0, sll/sum-lag*lag)
 }
 
 // worthOf is how many seconds carry the information of one independent reading
