@@ -73,9 +73,11 @@ func (c *simulateTestsCmd) Run(std streams) error {
 	if c.Sessions < 1 || c.Sessions > 100_000 {
 		return usagef("--sessions %d: want 1 to 100000", c.Sessions)
 	}
-	table := trial.Run(c.Sessions, c.Seed)
+	var table trial.Table
 	if c.HoldOut {
 		table = trial.RunWith(holdout.Scenarios, holdout.Make, c.Sessions, c.Seed)
+	} else {
+		table = trial.Run(c.Sessions, c.Seed)
 	}
 	_, err := fmt.Fprint(std.out, table.Text())
 	return err

@@ -193,7 +193,7 @@ func (c *candidate) fit(length int, room float64) {
 	switch off := c.ran - float64(length); {
 	case off <= -7*room:
 		c.length = int(math.Round(c.ran))
-		c.start = c.edges[0] - 1
+		c.start = c.edges[0] - int(math.Round(onDelay+c.lag))
 	case off >= 14*room*room:
 		c.goesOn = true
 	case c.timed:

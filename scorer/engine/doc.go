@@ -14,6 +14,7 @@
 //	kinetics.go               the response of heart rate to the protocol's load
 //	find (find.go)            where the test may start: quick search, rivals
 //	  refine.go               each place to the second, with both edges
+//	  smoothing.go            how late the device's averaging makes both
 //	  evidence.go             lap marks, planned time, speed, team-mates
 //	  decide.go               which places are tests, cut short, two, or none
 //	measure (measure.go)      HRex, band, speed; tau.go: recovery constant

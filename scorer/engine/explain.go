@@ -29,6 +29,7 @@ type Explanation struct {
 	None       *schemas.Reason   `json:"none,omitempty"`
 
 	averaged []WindowUsed // of the test being measured
+	delay    float64
 }
 
 // DroppedRun is an unbroken run of readings dropped for one reason.
@@ -69,8 +70,11 @@ type Candidate struct {
 
 // TestExplanation holds the windows of one test.
 type TestExplanation struct {
-	Start   time.Time        `json:"start"`
-	Windows []WindowUsed     `json:"windows"`
+	Start   time.Time    `json:"start"`
+	Windows []WindowUsed `json:"windows"`
+	// Delay (s) is how late the device shows heart rate because it averages; the
+	// recovery windows are read so much later.
+	Delay   float64          `json:"device_delay_s"`
 	Quality schemas.Quality  `json:"quality"`
 	Reasons []schemas.Reason `json:"reasons"`
 }
@@ -147,7 +151,7 @@ func (e *Explanation) windows(m *measures) {
 	if e == nil {
 		return
 	}
-	e.averaged = e.averaged[:0]
+	e.averaged, e.delay = e.averaged[:0], m.lag
 	add := func(name string, from, to float64, a average) {
 		e.averaged = append(e.averaged, WindowUsed{Name: name, From: from - m.at, To: to - m.at, Mean: a.mean, Valid: a.seconds, Coverage: a.coverage()})
 	}
@@ -164,7 +168,7 @@ func (e *Explanation) test(o *schemas.Outcome) {
 	if e == nil {
 		return
 	}
-	e.Tests = append(e.Tests, TestExplanation{Start: o.Start, Quality: o.Quality, Reasons: o.Reasons, Windows: slices.Clone(e.averaged)})
+	e.Tests = append(e.Tests, TestExplanation{Start: o.Start, Quality: o.Quality, Reasons: o.Reasons, Windows: slices.Clone(e.averaged), Delay: e.delay})
 }
 
 // Text is the explanation in words, one fact a line.
@@ -195,6 +199,9 @@ func (e *Explanation) Text() string {
 		fmt.Fprintf(&b, "test %d starts %s: %s\n", i+1, clock(t.Start), t.Quality)
 		for _, w := range t.Windows {
 			fmt.Fprintf(&b, "  %s, %.1f to %.1f s: mean %.1f bpm over %.1f valid s, coverage %.2f\n", w.Name, w.From, w.To, w.Mean, w.Valid, w.Coverage)
+		}
+		if t.Delay > 0 {
+			fmt.Fprintf(&b, "  the device averages: it shows heart rate about %.1f s late, and recovery is read so much later\n", t.Delay)
 		}
 		for _, r := range t.Reasons {
 			fmt.Fprintf(&b, "  %s: %s\n", r.Code, r.Text)

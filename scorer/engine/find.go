@@ -20,14 +20,15 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 2 ± 2 s at the start of a run and 4.5 ± 3 s
-	// at its end (the device's averaging, and heart rate that keeps up for some
-	// seconds after stopping). Choices of this package.
-	onDelay, onDelaySD   = 2.0, 2.0
-	offDelay, offDelaySD = 4.5, 3.0
-	// sharedDelaySD (s) is what both edges may be late together, because of
-	// averaging in the device: no trace shows it, so no start is surer.
-	sharedDelaySD = 2.0
+	// Heart rate answers late: by 0.2 ± 2 s at the start of a run, and by
+	// 2.8 ± 3 s at its end, where it keeps up for some seconds after stopping.
+	// What averaging in the device adds comes on top, see smoothing.go. Choices
+	// of this package.
+	onDelay, onDelaySD   = 0.2, 2.0
+	offDelay, offDelaySD = 2.8, 3.0
+	// sharedDelaySD (s) is what both edges may be late together, besides what
+	// averaging shows: no trace tells it, so no start is surer.
+	sharedDelaySD = 1.2
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
@@ -58,6 +59,8 @@ type candidate struct {
 	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
+	lag      float64 // seconds that averaging in the device delays both edges by
+	lagVar   float64 // and the variance of that
 	tension  float64 // log likelihood that their being one test's length apart costs
 	length   int     // seconds; shorter than the protocol's when cut short
 	source   schemas.StartSource
@@ -98,11 +101,14 @@ type finder struct {
 	logOn      []float64
 	logOff     []float64
 	close      closePlans
+	turns      turns
 	closeShort [4]closePlans // by length, see plansFor
 	lowest     float64       // bpm, the least level of a test
 	band       float64       // bpm, the low end of the protocol's band; 0 unknown
 	noShort    bool          // tests cut short are out of the question
 	steady     float64       // variance about the response that is still steady, bpm²
+	wiggle     float64       // of the trace, and its interval; see series
+	interval   float64
 }
 
 func (f *finder) coarseOn() []kernel  { return f.coarse4[:coarseOns] }
@@ -112,6 +118,7 @@ func (f *finder) coarseOff() []kernel { return f.coarse4[coarseOns:] }
 func (f *finder) find(s *series, h *hints) []candidate {
 	f.found = f.found[:0]
 	d := f.profile.length
+	f.wiggle, f.interval = s.wiggle, s.interval
 	f.steady = max(4, 0.6*s.wiggle*s.wiggle) * f.room() * f.room()
 	f.coarse(h, d, true)
 	f.suggested(h)

@@ -105,7 +105,9 @@ func (g *grid) fillRates(s *series) {
 	}
 }
 
-// fillSpeed makes the running sums of speed, each sample standing for its hold.
+// fillSpeed makes the running sums of speed, each sample standing for its hold,
+// the middle of it being its time: a change between two samples is as likely
+// nearer to one as to the other.
 func (g *grid) fillSpeed(s *series) {
 	size := len(g.x)
 	g.speed, g.speed2, g.speedN = grow(g.speed, size+1), grow(g.speed2, size+1), grow(g.speedN, size+1)
@@ -120,9 +122,10 @@ func (g *grid) fillSpeed(s *series) {
 	}
 	for i := range s.at {
 		here := s.at[i] - g.origin + lead
-		add(here, 0, 0)
+		half := max(s.hold[i], 1) / 2
+		add(here-half+0.5, 0, 0)
 		if s.have[i]&schemas.HasSpeed != 0 {
-			add(here+max(s.hold[i], 1), float64(s.speed[i]), 1)
+			add(here+half+0.5, float64(s.speed[i]), 1)
 		}
 	}
 	add(float64(size), 0, 0)

@@ -140,7 +140,7 @@ func (s *series) largestLeap(from, to, least float64, bends bool, about *rebound
 // Around the start of the run only a fall counts: nothing rises faster than
 // heart rate then, and nothing makes it fall.
 func (m *measures) leaps(s *series) {
-	m.steps = s.largestLeap(m.at+12, m.end-4, leastLeap, true, nil)
+	m.steps = s.largestLeap(m.at+max(12, m.turn+10+m.lag), m.end-4, leastLeap, true, nil)
 	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore, true, nil); (before.t > leastLeapT+1 || before.sudden() && math.Abs(before.size) > 0.75*largeLeap) && !m.steps.sudden() {
 		m.steps = before
 	}

@@ -33,6 +33,8 @@ type measures struct {
 	ranAfter bool
 	steps    leap // largest sudden change in the test, or shortly before it
 	coverMin float64
+	turn     float64 // seconds after the start at which heart rate is seen to rise
+	lag      float64 // seconds by which the device's averaging delays it
 }
 
 // measure takes every number of a test that starts at trace time at.
@@ -43,6 +45,12 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 		m.at = c.exact
 	}
 	m.end = m.at + m.length
+	if c.source != schemas.StartByHand { // who sets the start says where the windows are
+		m.lag = math.Round(10*c.lag) / 10
+	}
+	if c.seesOn() {
+		m.turn = float64(c.edges[0] - c.start)
+	}
 	m.whole = s.window(m.at, m.end)
 	m.exercise(s, p)
 	m.endHR = s.window(m.end-p.EndWindow.Seconds(), m.end)

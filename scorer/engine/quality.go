@@ -329,7 +329,7 @@ func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
 		c.evOn < mostOn,                   // a rise that is not clear
 		c.off.fall() < 20,                 // hardly a rest after it
 		c.tension > leastTension/2,        // edges not quite a test's length apart
-		c.confidence() < 0.93,             // other places fit, too
+		c.confidence() < 0.90,             // other places fit, too
 		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
 		math.Abs(bend) > 1.9,              // not quite level
 		sh.stepGain > leastStepGain-1,     // a level of its own in part of it

@@ -32,8 +32,9 @@ const (
 )
 
 // reboundOf fits the recovery from the end of a test to a delay after it. ok is
-// false where there are too few samples.
-func (s *series) reboundOf(end, delay float64) (best rebound, ok bool) {
+// false where there are too few samples. lag is how much later (s) the device shows
+// it.
+func (s *series) reboundOf(end, delay, lag float64) (best rebound, ok bool) {
 	var t, y [240]float64
 	n := 0
 	step := max(1, s.interval) // no more samples than a second has
@@ -56,7 +57,7 @@ func (s *series) reboundOf(end, delay float64) (best rebound, ok bool) {
 	}
 	for _, tau := range reboundTau {
 		for _, hold := range reboundHold {
-			try(hold, tau)
+			try(hold+lag, tau)
 		}
 	}
 	near := best

@@ -30,14 +30,16 @@ type delayed struct {
 	unsound string
 }
 
-// recover takes HRR at each delay, and the recovery constant when three
+// recover takes HRR at each delay, read when the device shows it (what it
+// averages it shows late, and heart rate falls fast), and the recovery constant when three
 // minutes of recovery were recorded.
 func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 	half := p.RecoveryWindow.Seconds() / 2
 	m.ranAfter = m.runs(s, p)
 	for _, r := range p.Recovery {
 		d := delayed{delay: r.Seconds()}
-		d.from, d.to = m.end+d.delay-half, m.end+d.delay+half
+		at := m.end + m.lag + d.delay
+		d.from, d.to = at-half, at+half
 		d.avg = s.window(d.from, d.to)
 		enough := d.avg.coverage() >= p.MinCoverage && d.avg.n > 0
 		d.broken = m.ranAfter || (enough && m.roseAgain(s, &d))
@@ -49,7 +51,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 		}
 		if d.ok {
 			d.fall = m.endHR.mean - d.avg.mean
-			there := s.noiseIn(m.end+d.delay-10, m.end+d.delay+10)
+			there := s.noiseIn(at-10, at+10)
 			d.se = math.Sqrt(sq(m.endNoise.se(m.endHR.n)) + sq(there.se(d.avg.n)) +
 				sq((m.endNoise.slope-there.slope)*startSD))
 		}
@@ -120,7 +122,7 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 	if m.below(s, d) {
 		return "heart rate is far lower than at any time in the 5 min before the test: an artefact in the recovery"
 	}
-	r, ok := s.reboundOf(m.end, d.delay)
+	r, ok := s.reboundOf(m.end, d.delay, m.lag)
 	if !ok {
 		return ""
 	}

@@ -126,6 +126,9 @@ func (f *finder) fine(c *candidate, h *hints) {
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
 	nOn, nOff := float64(b-a), float64(eb-ea)
 	f.weigh(c, c.edges[0], c.edges[1], noOn/nOn, noOff/nOff)
+	onSeen := f.profile.flat && !c.late && c.evOn > seenOn && inside(c.edges[0], a, b)
+	offSeen := c.evOff > seenOff && inside(c.edges[1], ea, eb)
+	c.lag, c.lagVar = f.smoothing(c, kOn, kOff, onSeen, offSeen)
 	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
 	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
 	for i := range f.logOn {
@@ -138,6 +141,9 @@ func (f *finder) fine(c *candidate, h *hints) {
 	}
 	f.place(c, m, h)
 }
+
+// inside reports whether the seconds around a turn at second t are all in [a, b).
+func inside(t, a, b int) bool { return t-turnBefore-turnShifts >= a && t+turnAfter <= b }
 
 // earliest is how many seconds before the load an edge of heart rate may seem
 // to be.
@@ -162,6 +168,7 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
 	top, both := math.Inf(-1), math.Inf(-1)
+	lag := int(math.Round(c.lag))
 	anywhere := math.Inf(-1)
 	if c.evOn >= mostOn/3 {
 		anywhere = slices.Max(f.logOff) - otherEnd
@@ -169,8 +176,12 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
 		for k, cost := range delayCosts {
-			on = max(on, f.logOn[i+spare-earliest+k]-cost.on)
-			off = max(off, f.logOff[i+spare-earliest+k]-cost.off)
+			at := i + spare - earliest + k + lag
+			if at >= places {
+				break
+			}
+			on = max(on, f.logOn[at]-cost.on)
+			off = max(off, f.logOff[at]-cost.off)
 		}
 		t := m - reach + i
 		both = max(both, on+off)
@@ -198,7 +209,7 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 			c.timed, c.ran, c.edges = true, float64(ends-begins), [2]int{begins, ends}
 		}
 	}
-	shared := sharedDelaySD
+	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
 	if c.sped || c.lap {
 		shared = 0.5 // the start is not heart rate's to tell
 	}

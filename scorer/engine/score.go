@@ -217,6 +217,7 @@ func (f *finder) prepare(s *series, p *schemas.Protocol) {
 	}
 	f.profile, f.load = f.load, f.profile
 	f.close.length = 0
+	f.turns = turns{}
 	for i := range f.closeShort {
 		f.closeShort[i].length = 0
 	}
