@@ -22,7 +22,7 @@ var (
 	// of them briefly, "long" all of them at length.
 	which = os.Getenv("CANTER_FAULTS")
 	long  = which == "long"
-	seed = uint64(time.Now().UnixNano())
+	seed  = uint64(time.Now().UnixNano())
 )
 
 func TestMain(m *testing.M) {

@@ -209,6 +209,7 @@ func (r *rig) settled(limit time.Duration) {
 		return ok && err == nil
 	}
 	var have int
+	limit *= slack
 	deadline := time.Now().Add(limit)
 	for time.Now().Before(deadline) {
 		for _, p := range r.serves {
