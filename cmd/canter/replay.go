@@ -51,7 +51,10 @@ func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) erro
 			return err
 		}
 		cause := "replay " + time.Now().UTC().Format(time.RFC3339Nano)
-		for _, f := range files {
+		shown := newProgress(std.err, "files put through again", len(files))
+		defer shown.clear()
+		for i, f := range files {
+			shown.to(i)
 			err := p.broker.Publish(ctx, schemas.SubjectRescore+string(f.ID), cause+" "+string(f.ID), schemas.RescoreEvent{File: f.ID, Cause: cause})
 			if err != nil {
 				return err
@@ -60,6 +63,7 @@ func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) erro
 		if err := p.settled(ctx); err != nil {
 			return err
 		}
+		shown.clear()
 		return report(ctx, std, p, files)
 	})
 }

@@ -73,13 +73,20 @@ func (c *scoreCmd) Run(ctx context.Context, std streams) error {
 	failed := false
 	enc := json.NewEncoder(std.out)
 	var rows [][]string
-	for _, name := range c.Files {
+	shown := newProgress(std.err, "files", len(c.Files))
+	if c.Format == "json" && isTerminal(std.out) {
+		shown = newProgress(nil, "", 0) // the lines themselves are the progress
+	}
+	defer shown.clear()
+	for i, name := range c.Files {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
+		shown.to(i)
 		lines, err := s.file(name)
 		if err != nil {
 			failed = true
+			shown.clear()
 			_, _ = fmt.Fprintf(std.err, "canter: %s\n", printable(err.Error()))
 			continue
 		}
@@ -96,6 +103,7 @@ func (c *scoreCmd) Run(ctx context.Context, std streams) error {
 			}
 		}
 	}
+	shown.clear()
 	if c.Format == "table" && len(rows) > 0 {
 		if err := table(std.out, []string{"file", "athlete", "protocol", "start", "conf.", "HRex", "%HRmax", "end HR", "HRR", "coverage", "quality", "reasons"}, rows); err != nil {
 			return err

@@ -151,13 +151,17 @@ func (r *rig) posted() []string {
 	seen := map[string]bool{}
 	var ids []string
 	for _, p := range r.chat.Posted() {
-		key := fmt.Sprintf("%s page %d", p.ID, p.Page)
+		id := p.ID
+		if len(p.Files) > 0 {
+			id, _, _ = strings.Cut(p.Files[0].Name, "-") // what is shown as a file bears no metadata
+		}
+		key := fmt.Sprintf("%s page %d", id, p.Page)
 		if seen[key] {
 			r.t.Errorf("the chat has message %s twice: %s", key, p.Plain())
 		}
 		seen[key] = true
-		if !slices.Contains(ids, p.ID) {
-			ids = append(ids, p.ID)
+		if !slices.Contains(ids, id) {
+			ids = append(ids, id)
 		}
 	}
 	slices.Sort(ids)
@@ -195,7 +199,9 @@ func (r *rig) toldOnce() int {
 	var sent []string
 	told := map[string]int{}
 	for _, row := range r.ask("SELECT message_id, says FROM messages WHERE state = 'sent' ORDER BY message_id") {
-		sent = append(sent, row[0])
+		if !strings.Contains(row[1], `"turn":"changed"`) { // that is no message of its own
+			sent = append(sent, row[0])
+		}
 		for _, alert := range toldIn(r.t, row[1]) {
 			told[alert]++
 		}
