@@ -272,15 +272,15 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 			return score // nothing can make up for it
 		}
 	}
-	known := f.edgeKnown(on)
-	pl := &f.plansOn[at]
-	if late {
-		known = 0 // neither for the edge nor against it
-	} else if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
-		ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
-		score += min(max(ev, 0), mostOn) * known
-	} else {
-		score -= noOn * known
+	if !late { // what was not recorded is neither for the edge nor against it
+		known := f.edgeKnown(on)
+		pl := &f.plansOn[at]
+		if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
+			ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
+			score += min(max(ev, 0), mostOn) * known
+		} else {
+			score -= noOn * known
+		}
 	}
 	if !whole {
 		return score
