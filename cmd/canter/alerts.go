@@ -7,8 +7,8 @@ import (
 	"log/slog"
 	"os/user"
 	"strings"
-	"time"
 
+	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 )
@@ -136,14 +136,11 @@ func (c *alertsNoteCmd) Run(ctx context.Context, std streams, log *slog.Logger) 
 	return c.write(ctx, std, log, c.Alert, schemas.Note{Text: c.Text})
 }
 
-// longestNote keeps notes short enough to stand on a phone.
-const longestNote = 300
-
 // write publishes a note, waits until it has been worked in and prints the
 // alert as it is then.
 func (c *noteFlags) write(ctx context.Context, std streams, log *slog.Logger, id string, n schemas.Note) error {
-	if len([]rune(n.Text)) > longestNote {
-		return usagef("the note is %d characters long: keep it to %d, it stands on later messages", len([]rune(n.Text)), longestNote)
+	if long := len([]rune(n.Text)); long > staff.LongestNote {
+		return usagef("the note is %d characters long: keep it to %d, it stands on later messages", long, staff.LongestNote)
 	}
 	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
 		al, ok, err := p.history.Alert(ctx, id)
@@ -153,14 +150,8 @@ func (c *noteFlags) write(ctx context.Context, std streams, log *slog.Logger, id
 		if !ok {
 			return fmt.Errorf("there is no alert %q: canter alerts list names them", id)
 		}
-		now := time.Now().UTC()
-		made, err := schemas.NewCorrectionID(now)
-		if err != nil {
-			return err
-		}
-		n.ID, n.AlertID, n.Athlete, n.When, n.Who = "n"+made[1:], al.ID, al.Athlete, now, whoWrites(c.Who)
-		if err := p.broker.Publish(ctx, schemas.SubjectNote+al.ID, n.ID, n); err != nil {
-			return err
+		if _, err := (staff.Desk{Broker: p.broker}).Note(ctx, &al, whoWrites(c.Who), n.Seen, n.Text); err != nil {
+			return usageOf(err)
 		}
 		if err := p.wait(ctx); err != nil {
 			return err

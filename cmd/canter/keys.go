@@ -27,7 +27,7 @@ Example:
 
 // keyHolders are those who get a key, and the name that nats-roles.conf has
 // for it.
-var keyHolders = []string{string(roleIngest), string(roleScorer), string(roleAlerts), staffRole}
+var keyHolders = []string{string(roleIngest), string(roleScorer), string(roleAlerts), string(rolePage), staffRole}
 
 // Run writes seeds and public keys.
 func (c *keysCmd) Run(std streams) error {

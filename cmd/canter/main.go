@@ -39,8 +39,10 @@ type cli struct {
 	Tests    testsCmd    `cmd:"" help:"List and show tests; leave out a bad trace, accept a doubtful one, move a start."`
 	Alerts   alertsCmd   `cmd:"" help:"List alerts; mark one as seen, write a note to it."`
 	Parked   parkedCmd   `cmd:"" help:"Files that could not be handled: list, show, put through again, let go."`
+	Page     pageCmd     `cmd:"" help:"Who may sign in to the page that serve offers."`
 	SQL      sqlCmd      `cmd:"" name:"sql" help:"Run a read-only query on the history."`
 	Report   reportCmd   `cmd:"" help:"Write a session's report: one HTML page with table, traces and histories."`
+	Digest   digestCmd   `cmd:"" help:"Sum up a squad's week or month, as chat is told."`
 	Simulate simulateCmd `cmd:"" help:"Try settings on invented data of known truth."`
 	Export   exportCmd   `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
 	Erase    eraseCmd    `cmd:"" help:"Take one athlete out of history and archive for good."`
@@ -116,7 +118,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "sql", "report", "export", "erase", "ready", "prepare", "keys", "backup", "restore", "replay", "simulate":
+		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "page", "sql", "report", "digest", "export", "erase", "ready", "prepare", "keys", "backup", "restore", "replay", "simulate":
 			return a + " "
 		}
 	}

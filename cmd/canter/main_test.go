@@ -16,7 +16,19 @@ func TestMain(m *testing.M) {
 		main()
 		return
 	}
-	testscript.Main(m, map[string]func(){"canter": main})
+	testscript.Main(tidy{m}, map[string]func(){"canter": main})
+}
+
+// tidy takes away what all tests share when they are done.
+type tidy struct{ *testing.M }
+
+// Run runs the tests.
+func (m tidy) Run() int {
+	code := m.M.Run()
+	if livedIn != "" {
+		_ = os.RemoveAll(livedIn)
+	}
+	return code
 }
 
 // TestCommandLine runs the scripts in testdata/script: the command line as its

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -54,6 +55,9 @@ func serve(t *testing.T, args ...string) *process {
 	t.Helper()
 	p := &process{t: t, out: &lockedBuffer{}, log: &lockedBuffer{}}
 	p.http = fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
+	if !slices.Contains(args, "--page") {
+		args = append(args, "--page", "off")
+	}
 	exe, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)

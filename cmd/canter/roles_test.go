@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"math/big"
 	"net"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -118,6 +119,8 @@ func TestEachRoleDoesItsWorkWithAnAccountThatMayDoNoOther(t *testing.T) {
 		args := append([]string{"--club", clubFile, "--history", address, "--roles", r}, server.flags(r)...)
 		processes = append(processes, serve(t, args...))
 	}
+	at := fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
+	processes = append(processes, serve(t, append([]string{"--club", clubFile, "--history", address, "--roles", "page", "--page", at}, server.flags("page")...)...))
 	n := 0
 	for _, day := range s.Days {
 		drop(t, dir, day.Files...)
@@ -138,6 +141,14 @@ func TestEachRoleDoesItsWorkWithAnAccountThatMayDoNoOther(t *testing.T) {
 	code, out, complaint = typed(t, append([]string{"tests", "exclude", test, "--why", "strap slipped", "--history", address}, server.flags("staff")...)...)
 	if code != 0 || answer(t, address, "SELECT staff FROM tests WHERE test_id = '"+test+"'")[0] != "excluded" {
 		t.Errorf("staff's correction: exit %d: %s%s", code, out, complaint)
+	}
+	v := newVisitor(t, "http://"+at)
+	if body := v.want(200, "the page tries a moved start", "GET", "/test/try?action=start&shift=3&id="+test, nil); !strings.Contains(body, "set by hand") {
+		t.Errorf("the page's preview reads %.400s", body)
+	}
+	v.want(303, "the page corrects", "POST", "/test/change", url.Values{"id": {test}, "action": {"restore"}, "who": {"Anna"}, "why": {"it was not"}})
+	if got := answer(t, address, "SELECT staff FROM tests WHERE test_id = '"+test+"'")[0]; got != "" {
+		t.Errorf("corrected on the page, staff's word is %q", got)
 	}
 	for _, p := range processes {
 		if code, body := p.page("/readyz"); code != 200 {
@@ -174,6 +185,10 @@ func (s rolesServer) mustRefuse(t *testing.T) {
 		{"alerts", "read a file of the archive", file},
 		{"alerts", "make itself a consumer of files", "$JS.API.CONSUMER.CREATE.CANTER_INPUT.mine"},
 		{"alerts", "steal the scorer's work", "$JS.API.CONSUMER.MSG.NEXT.CANTER_INPUT.scorer"},
+		{"page", "consume files", "$JS.API.CONSUMER.CREATE.CANTER_INPUT.mine"},
+		{"page", "delete a file of the archive", "$JS.API.STREAM.MSG.DELETE.CANTER_INPUT"},
+		{"page", "send a message", "canter.chat.x"},
+		{"page", "read messages to staff", "$JS.API.STREAM.MSG.GET.CANTER_CHAT"},
 		{"staff", "delete a stream", "$JS.API.STREAM.DELETE.CANTER_INPUT"},
 		{"staff", "put in a file", "canter.file.x"},
 	} {

@@ -17,11 +17,12 @@ import (
 
 type serveCmd struct {
 	Club  string `help:"Club file." type:"path" required:"" placeholder:"FILE" env:"CANTER_CLUB"`
-	Roles string `help:"Parts to run in this process, of ingest, scorer, alerts." default:"ingest,scorer,alerts" env:"CANTER_ROLES"`
+	Roles string `help:"Parts to run in this process, of ingest, scorer, alerts, page." default:"ingest,scorer,alerts,page" env:"CANTER_ROLES"`
 	places
 	cluster
 	AckWait time.Duration `help:"How long the broker waits for word of work in hand before it gives it to another process." default:"30s" env:"CANTER_ACK_WAIT"`
 	Listen  string        `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
+	Page    string        `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
 	HTTP    string        `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
 }
 
@@ -43,7 +44,7 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	if err != nil {
 		return err
 	}
-	if c.NATS == "" && len(roles) < 3 {
+	if c.NATS == "" && !(roles[roleIngest] && roles[roleScorer] && roles[roleAlerts]) {
 		return usagef("--roles %s needs --nats: processes that share the work share a broker", c.Roles)
 	}
 	cl, err := club.Load(c.Club)
@@ -51,7 +52,7 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		return err
 	}
 	p := &pipeline{club: cl, log: log}
-	if roles[roleScorer] || roles[roleAlerts] {
+	if roles[roleScorer] || roles[roleAlerts] || roles[rolePage] {
 		if p.history, err = c.openHistory(ctx); err != nil {
 			return err
 		}
@@ -80,14 +81,23 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	defer b.Close()
 	p.broker = b
 	p.build(roles)
-	err = c.serve(ctx, p, log)
+	err = c.serve(ctx, p, roles, log)
 	log.Info("stopped")
 	return err
 }
 
 // serve runs the pipeline with its health server beside it.
-func (c *serveCmd) serve(ctx context.Context, p *pipeline, log *slog.Logger) error {
+func (c *serveCmd) serve(ctx context.Context, p *pipeline, roles map[role]bool, log *slog.Logger) error {
 	g, ctx := errgroup.WithContext(ctx)
+	if roles[rolePage] {
+		pg, l, err := c.listenPage(p)
+		if err != nil {
+			return err
+		}
+		if pg != nil {
+			g.Go(servePage(ctx, pg, l))
+		}
+	}
 	if c.HTTP != "off" {
 		l, err := net.Listen("tcp", c.HTTP)
 		if err != nil {
@@ -104,7 +114,7 @@ func (c *serveCmd) serve(ctx context.Context, p *pipeline, log *slog.Logger) err
 // nameOf joins roles in the order of the data's way.
 func nameOf(roles map[role]bool) string {
 	var names []string
-	for _, r := range []role{roleIngest, roleScorer, roleAlerts} {
+	for _, r := range []role{roleIngest, roleScorer, roleAlerts, rolePage} {
 		if roles[r] {
 			names = append(names, string(r))
 		}
@@ -116,10 +126,10 @@ func parseRoles(list string) (map[role]bool, error) {
 	roles := map[role]bool{}
 	for r := range strings.SplitSeq(list, ",") {
 		switch role(strings.TrimSpace(r)) {
-		case roleIngest, roleScorer, roleAlerts:
+		case roleIngest, roleScorer, roleAlerts, rolePage:
 			roles[role(strings.TrimSpace(r))] = true
 		default:
-			return nil, usagef("--roles: %q is no role: choose from ingest, scorer, alerts", r)
+			return nil, usagef("--roles: %q is no role: choose from ingest, scorer, alerts, page", r)
 		}
 	}
 	return roles, nil

@@ -3,11 +3,13 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"strings"
 	"time"
 
+	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 )
@@ -291,19 +293,14 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 		if err != nil {
 			return err
 		}
-		now := time.Now().UTC()
-		id, err := schemas.NewCorrectionID(now)
-		if err != nil {
-			return err
-		}
-		corr := schemas.Correction{ID: id, TestID: o.TestID, FileID: o.FileID, Action: action, Who: c.who(), When: now, Why: c.Why}
+		change := staff.Change{Action: action, Who: c.who(), Why: c.Why}
 		if action == schemas.ActionStart {
-			if corr.Start, err = startTime(at, o.Start, p); err != nil {
+			if change.Start, err = startTime(at, o.Start, p); err != nil {
 				return err
 			}
 		}
-		if err := p.broker.Publish(ctx, schemas.SubjectCorrection+string(o.TestID), corr.ID, corr); err != nil {
-			return err
+		if _, err := (staff.Desk{Broker: p.broker}).Correct(ctx, &o, change); err != nil {
+			return usageOf(err)
 		}
 		if err := p.wait(ctx); err != nil {
 			return err
@@ -314,6 +311,16 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 		}
 		return table(std.out, []string{"test", "athlete", "session", "start (UTC)", "HRex", "%HRmax", "HRR", "coverage", "quality", "staff", "reasons"}, [][]string{testRow(&o)})
 	})
+}
+
+// usageOf makes what staff left out or said at too great a length wrong usage.
+func usageOf(err error) error {
+	for _, wrong := range []error{staff.ErrNoReason, staff.ErrNoName, staff.ErrEmpty, staff.ErrTooLong, staff.ErrNoStart} {
+		if errors.Is(err, wrong) {
+			return usagef("%v", err)
+		}
+	}
+	return err
 }
 
 // startTime reads the new start. Local times need the club's zone.

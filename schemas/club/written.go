@@ -52,7 +52,9 @@ type clubWritten struct {
 	Rules      map[string]*ruleWritten `json:"rules"`
 	Privacy    *privacyWritten         `json:"privacy"`
 	Chat       *chatWritten            `json:"chat"`
+	Digest     *digestWritten          `json:"digest"`
 	Files      *filesWritten           `json:"files"`
+	Page       *pageWritten            `json:"page"`
 }
 
 type athletesWritten struct {
@@ -225,6 +227,7 @@ type plannedWritten struct {
 	Cron          text   `json:"cron"`
 	Within        text   `json:"within"`
 	RemindAfter   text   `json:"remind_after"`
+	SayAllHere    bool   `json:"say_all_here"`
 	MicrocycleDay text   `json:"microcycle_day"`
 	Surface       text   `json:"surface"`
 	From          text   `json:"from"`
@@ -271,8 +274,10 @@ type ruleWritten struct {
 
 type privacyWritten struct {
 	ChatNames    text `json:"chat_names"`
+	PageNames    text `json:"page_names"`
 	HistoryNames text `json:"history_names"`
 	KeepFiles    text `json:"keep_files"`
+	KeepHistory  text `json:"keep_history"`
 }
 
 type chatWritten struct {
@@ -282,10 +287,37 @@ type chatWritten struct {
 	TokenEnv  text `json:"token_env"`
 	TokenFile text `json:"token_file"`
 	APIURL    text `json:"api_url"`
+
+	Sessions     text               `json:"sessions"`
+	Pictures     *int               `json:"pictures"`
+	AppTokenEnv  text               `json:"app_token_env"`
+	AppTokenFile text               `json:"app_token_file"`
+	Staff        []*chatUserWritten `json:"staff"`
+	InDoubt      text               `json:"in_doubt"`
+}
+
+type chatUserWritten struct {
+	User text `json:"user"`
+	Name text `json:"name"`
+}
+
+type digestWritten struct {
+	Weekly  text `json:"weekly"`
+	Monthly text `json:"monthly"`
+	Channel text `json:"channel"`
 }
 
 type filesWritten struct {
 	Settle  text `json:"settle"`
 	Rescan  text `json:"rescan"`
 	MaxSize text `json:"max_size"`
+}
+
+type pageWritten struct {
+	Listen      text   `json:"listen"`
+	Hosts       []text `json:"hosts"`
+	UsersFile   text   `json:"users_file"`
+	CertFile    text   `json:"cert_file"`
+	KeyFile     text   `json:"key_file"`
+	BehindProxy bool   `json:"behind_proxy"`
 }

@@ -40,7 +40,7 @@ func (d *Data) facts() []fact {
 		}
 	}
 	for _, e := range d.Effects {
-		out = append(out, fact{"Whole squad, " + measureName(e.Measure, e.Seconds), effectWords(e)})
+		out = append(out, fact{"Whole squad, " + MeasureName(e.Measure, e.Seconds), effectWords(e)})
 	}
 	return out
 }
@@ -124,9 +124,9 @@ func (d *Data) coverage() string {
 			doubtful++
 		}
 	}
-	s := count(len(tested), "athlete") + " tested"
+	s := Count(len(tested), "athlete") + " tested"
 	if d.Expected > 0 {
-		s = fmt.Sprintf("%d of %s tested", d.Expected-len(d.Missing), count(d.Expected, "athlete"))
+		s = fmt.Sprintf("%d of %s tested", d.Expected-len(d.Missing), Count(d.Expected, "athlete"))
 		if guests := len(tested) - (d.Expected - len(d.Missing)); guests > 0 {
 			s += fmt.Sprintf(", and %d from outside the squad", guests)
 		}
@@ -152,5 +152,5 @@ func effectWords(e assess.Effect) string {
 		unit = "points of %HRmax"
 	}
 	return fmt.Sprintf("%s %s against the squad's usual session (%s to %s); what all share, such as heat, pace, surface or straps",
-		signed(e.Size, 1), unit, signed(e.Low, 1), signed(e.High, 1))
+		Signed(e.Size, 1), unit, Signed(e.Low, 1), Signed(e.High, 1))
 }

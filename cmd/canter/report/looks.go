@@ -31,7 +31,7 @@ func (d *Data) looks() []look {
 			if r := rank[f.Rule]; r >= l.rank {
 				l.rank, l.What = r, d.ruleWords(f.Rule)
 			}
-			l.Reasons = append(l.Reasons, sentence(f.Reason))
+			l.Reasons = append(l.Reasons, Sentence(f.Reason))
 		}
 		if s := d.ownShare(t); s != "" {
 			l.Reasons = append(l.Reasons, s)
@@ -63,7 +63,7 @@ func (d *Data) squadMoved() string {
 			if e.Unit == assess.Points {
 				unit = " points"
 			}
-			parts = append(parts, measureName(e.Measure, e.Seconds)+" "+signed(e.Size, 1)+unit)
+			parts = append(parts, MeasureName(e.Measure, e.Seconds)+" "+Signed(e.Size, 1)+unit)
 		}
 	}
 	if len(parts) == 0 {
@@ -81,7 +81,7 @@ func (d *Data) ownShare(t *Test) string {
 			continue
 		}
 		if (c.Unit == assess.Points) == (e.Unit == assess.Points) {
-			parts = append(parts, measureName(e.Measure, e.Seconds)+" "+signed(e.Without(c.Change), decimals(c)))
+			parts = append(parts, MeasureName(e.Measure, e.Seconds)+" "+Signed(e.Without(c.Change), Decimals(c)))
 		}
 	}
 	if len(parts) == 0 {

@@ -84,12 +84,12 @@ type look struct {
 // row is one test in the team table.
 type row struct {
 	Anchor, Name string
-	HRex, HRR    cells
+	HRex, HRR    Cells
 	Trace, Staff string
 }
 
-// cells are one measure of a row.
-type cells struct {
+// Cells are one measure of a row.
+type Cells struct {
 	Value, Last, Baseline, Z, Words string
 	// Beyond the club's thresholds: set bold, and Words says it.
 	Beyond bool
@@ -202,7 +202,7 @@ func (d *Data) athlete(i int) (a athlete, err error) {
 	t := &d.Tests[i]
 	a = athlete{Anchor: anchor(i), Name: t.Who.Name, Lines: t.sentences(d), Staff: t.staff(d)}
 	for _, r := range t.Outcome.Reasons {
-		a.Reasons = append(a.Reasons, sentence(r.Text))
+		a.Reasons = append(a.Reasons, Sentence(r.Text))
 	}
 	size := chart.Page
 	size.Bare = true

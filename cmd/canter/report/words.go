@@ -46,11 +46,11 @@ func (d *Data) hrrName() string {
 func (d *Data) row(i int) row {
 	t := &d.Tests[i]
 	o := &t.Outcome
-	r := row{Anchor: anchor(i), Name: t.Who.Name, Trace: traceWords(o), Staff: staffWord(o)}
-	r.HRex = cellsOf(t.comparison(schemas.MeasureHRex, 0))
-	r.HRex.Value = hrexValue(o)
+	r := row{Anchor: anchor(i), Name: t.Who.Name, Trace: TraceWords(o), Staff: StaffWord(o)}
+	r.HRex = CellsOf(t.comparison(schemas.MeasureHRex, 0))
+	r.HRex.Value = HRexValue(o)
 	if s := d.hrrSeconds(); s > 0 {
-		r.HRR = cellsOf(t.comparison(schemas.MeasureHRR, s))
+		r.HRR = CellsOf(t.comparison(schemas.MeasureHRR, s))
 		r.HRR.Value = dash
 		if v, ok := o.HRR(s); ok {
 			r.HRR.Value = v.BPM.Text(0)
@@ -59,8 +59,8 @@ func (d *Data) row(i int) row {
 	return r
 }
 
-// traceWords say what a trace is worth and, when not all, why.
-func traceWords(o *schemas.Outcome) string {
+// TraceWords say what a trace is worth and, when not all, why.
+func TraceWords(o *schemas.Outcome) string {
 	s := map[schemas.Quality]string{schemas.Good: "good", schemas.Check: "doubtful", schemas.Reject: "unusable"}[o.Quality]
 	if why := chart.BriefReason(o); why != "" && o.Quality != schemas.Good {
 		s += ": " + why
@@ -71,7 +71,8 @@ func traceWords(o *schemas.Outcome) string {
 	return s
 }
 
-func hrexValue(o *schemas.Outcome) string {
+// HRexValue is a test's HRex as %HRmax and bpm; * marks an estimated HRmax.
+func HRexValue(o *schemas.Outcome) string {
 	switch {
 	case o.HRexPct.Present() && o.HRmax.Source == schemas.HRmaxEstimated:
 		return fmt.Sprintf("%s* (%s)", o.HRexPct.Text(1), o.HRexBPM.Text(0))
@@ -84,28 +85,29 @@ func hrexValue(o *schemas.Outcome) string {
 	}
 }
 
-// cellsOf are the comparisons of one measure.
-func cellsOf(c *schemas.Comparison) cells {
+// CellsOf are the comparisons of one measure.
+func CellsOf(c *schemas.Comparison) Cells {
 	if c == nil {
-		return cells{Last: dash, Baseline: dash, Z: dash, Words: "not compared"}
+		return Cells{Last: dash, Baseline: dash, Z: dash, Words: "not compared"}
 	}
-	return cells{
-		Last: signed(c.PrevChange, decimals(c)), Baseline: signed(c.Change, decimals(c)), Z: signed(c.Z, 1),
-		Words: unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
+	return Cells{
+		Last: Signed(c.PrevChange, Decimals(c)), Baseline: Signed(c.Change, Decimals(c)), Z: Signed(c.Z, 1),
+		Words: Unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
 	}
 }
 
-func decimals(c *schemas.Comparison) int {
+// Decimals are those that a comparison's unit is worth.
+func Decimals(c *schemas.Comparison) int {
 	if c.Unit == assess.Points {
 		return 1
 	}
 	return 0
 }
 
-// unusual says how a number stands against the athlete's own spread. The steps
+// Unusual says how a number stands against the athlete's own spread. The steps
 // at 1, 1.5 and 2 are common practice of the trade (FACTS 7), 3 is ours; chat
 // uses the same.
-func unusual(c *schemas.Comparison) string {
+func Unusual(c *schemas.Comparison) string {
 	switch c.State {
 	case schemas.NoValue:
 		return "no number"
@@ -130,7 +132,8 @@ func unusual(c *schemas.Comparison) string {
 	}
 }
 
-func staffWord(o *schemas.Outcome) string {
+// StaffWord is what staff said of a test, in a word or two; "" for nothing.
+func StaffWord(o *schemas.Outcome) string {
 	switch o.Staff {
 	case schemas.Accepted:
 		return "accepted"
@@ -157,7 +160,7 @@ func (d *Data) tableNotes() []string {
 // sentences say an athlete's result and how it stands.
 func (t *Test) sentences(d *Data) []string {
 	o := &t.Outcome
-	out := []string{fmt.Sprintf("%s, start %s: %s, %.0f %% of the HRex window covered.", o.Start.In(d.zone()).Format("15:04:05"), startWords(o.StartSource), chart.QualityWords(o), 100*o.Coverage)}
+	out := []string{fmt.Sprintf("%s, start %s: %s, %.0f %% of the HRex window covered.", o.Start.In(d.zone()).Format("15:04:05"), StartWords(o.StartSource), chart.QualityWords(o), 100*o.Coverage)}
 	if t.Assessment == nil {
 		return out
 	}
@@ -165,13 +168,14 @@ func (t *Test) sentences(d *Data) []string {
 		c := &t.Assessment.Comparisons[i]
 		out = append(out, t.measure(d, c))
 		if note := message.Direction(c); note != "" {
-			out = append(out, sentence(note))
+			out = append(out, Sentence(note))
 		}
 	}
 	return out
 }
 
-func startWords(s schemas.StartSource) string {
+// StartWords says how a start was found.
+func StartWords(s schemas.StartSource) string {
 	switch s {
 	case schemas.StartByTrace:
 		return "found on the trace"
@@ -186,7 +190,7 @@ func startWords(s schemas.StartSource) string {
 
 // measure is one measure in a sentence or two.
 func (t *Test) measure(d *Data, c *schemas.Comparison) string {
-	name, unit := measureName(c.Measure, c.Seconds), "bpm"
+	name, unit := MeasureName(c.Measure, c.Seconds), "bpm"
 	value := c.Value.Text(0) + " bpm"
 	if c.Unit == assess.Points {
 		unit, value = "points", fmt.Sprintf("%s %%HRmax (%s bpm)", c.Value.Text(1), t.Outcome.HRexBPM.Text(0))
@@ -197,15 +201,15 @@ func (t *Test) measure(d *Data, c *schemas.Comparison) string {
 	if c.State == schemas.NoValue {
 		return name + ": no number."
 	}
-	s := name + " " + value + ", " + unusual(c) + "."
+	s := name + " " + value + ", " + Unusual(c) + "."
 	if c.Previous.Present() {
-		s += fmt.Sprintf(" %s %s since %s.", signed(c.PrevChange, decimals(c)), unit, c.PreviousTime.In(d.zone()).Format("2 Jan"))
+		s += fmt.Sprintf(" %s %s since %s.", Signed(c.PrevChange, Decimals(c)), unit, c.PreviousTime.In(d.zone()).Format("2 Jan"))
 	}
 	if c.State == schemas.Building || !c.Mean.Present() {
 		return s
 	}
-	s += fmt.Sprintf(" %s %s (%s %%) from %s, the mean of %s since %s; z %s, %s to %s expected.", signed(c.Change, decimals(c)), unit, signed(c.Pct, 0),
-		c.Mean.Text(decimals(c)), count(c.N, "test"), c.From.In(d.zone()).Format("2 Jan 2006"), signed(c.Z, 1), c.PredLow.Text(decimals(c)), c.PredHigh.Text(decimals(c)))
+	s += fmt.Sprintf(" %s %s (%s %%) from %s, the mean of %s since %s; z %s, %s to %s expected.", Signed(c.Change, Decimals(c)), unit, Signed(c.Pct, 0),
+		c.Mean.Text(Decimals(c)), Count(c.N, "test"), c.From.In(d.zone()).Format("2 Jan 2006"), Signed(c.Z, 1), c.PredLow.Text(Decimals(c)), c.PredHigh.Text(Decimals(c)))
 	return s
 }
 
@@ -217,7 +221,7 @@ func (t *Test) staff(d *Data) []string {
 		if c.Action == schemas.ActionStart {
 			s += " to " + c.Start.In(d.zone()).Format("15:04:05")
 		}
-		out = append(out, sentence(s+": "+c.Why))
+		out = append(out, Sentence(s+": "+c.Why))
 	}
 	return out
 }
@@ -238,15 +242,16 @@ func ActionWords(a schemas.CorrectionAction) string {
 	}
 }
 
-func measureName(m schemas.Measure, seconds int) string {
+// MeasureName is "HRex" or "HRR60".
+func MeasureName(m schemas.Measure, seconds int) string {
 	if m == schemas.MeasureHRR {
 		return fmt.Sprintf("HRR%d", seconds)
 	}
 	return "HRex"
 }
 
-// signed writes a change with its sign; what rounds to nothing has none.
-func signed(n schemas.Number, decimals int) string {
+// Signed writes a change with its sign; what rounds to nothing has none.
+func Signed(n schemas.Number, decimals int) string {
 	if !n.Present() {
 		return dash
 	}
@@ -257,15 +262,16 @@ func signed(n schemas.Number, decimals int) string {
 	return strings.Replace(text, "-", "−", 1)
 }
 
-func count(n int, noun string) string {
+// Count writes a number with its noun.
+func Count(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
-// sentence begins a text with a capital and ends it with a full stop.
-func sentence(s string) string {
+// Sentence begins a text with a capital and ends it with a full stop.
+func Sentence(s string) string {
 	s = strings.Join(strings.Fields(s), " ")
 	if r, n := utf8.DecodeRuneInString(s); unicode.IsLower(r) {
 		s = string(unicode.ToUpper(r)) + s[n:]
