@@ -31,14 +31,21 @@
 //   - Staff hear of a fact once. What was said of each alert stands in the
 //     outbox, a message one row; messages are made one session at a time among
 //     all processes (WorkChat), so nobody says it a second time. A session is
-//     at most two messages: what all share, and who stands out. Files that come
-//     after it was told make a short one of their own.
+//     one message, with a line for each who stands out; numbers and pictures
+//     answer it in its thread. In a chat that allows it, the message is kept up
+//     to date: more files, what staff did. Who stands out after it was told
+//     makes a short one of their own.
+//   - What is scheduled is told once, whoever looks: digests and reminders have
+//     ids of their subject and time, and a slot table says what was done.
 //   - A message that may have been sent by a process that died is looked for in
 //     the chat before it is sent again.
 //
 // The way through the code: service.go receives, tested.go finds the squads,
-// squad.go goes through them, tell.go finds words for what is new, outbox.go
-// sends, life.go is about files and notes, due.go looks for missing tests. The
-// pure part: review has the sessions in order, assess the statistics, rules
-// the decisions, message the words; simulate asks how often all that is wrong.
+// squad.go goes through them, tell.go finds what is new, board.go gathers the
+// session, compose.go makes messages of it, outbox.go sends them with buttons
+// (parts.go) and pictures (pictures.go); life.go is about files and notes,
+// due.go looks for missing tests, scheduled.go does what has its hour. The pure
+// part: review has the sessions in order, assess the statistics, rules the
+// decisions, message the words, digest the week and month, schedule the hours;
+// simulate asks how often all that is wrong.
 package alerts

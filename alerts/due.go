@@ -2,6 +2,7 @@ package alerts
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"canter.example/alerts/message"
@@ -17,10 +18,16 @@ const jobMissing = "missing-tests"
 // there at its time.
 const catchUp = 24 * time.Hour
 
-// Due looks at every planned test whose time for a reminder has come by now
-// and has not been looked at yet. Several processes may do so at once: the
-// alert's id is the slot's, so it is told once.
+// Due does what is due by now and has not been done: it looks for tests that
+// are missing, and does what is scheduled. Several processes may do so at once.
 func (s *Service) Due(ctx context.Context, now time.Time) error {
+	return errors.Join(s.dueTests(ctx, now), s.scheduled(ctx, now))
+}
+
+// dueTests looks at every planned test whose time for a reminder has come by
+// now and has not been looked at yet. The alert's id is the slot's, so it is
+// told once.
+func (s *Service) dueTests(ctx context.Context, now time.Time) error {
 	longest := time.Duration(0)
 	for i := range s.club.Planned {
 		longest = max(longest, s.club.Planned[i].RemindAfter)
@@ -71,6 +78,12 @@ func (s *Service) lookAt(ctx context.Context, slot club.Slot, now time.Time) err
 			}
 		}
 		if err := s.tellMissing(ctx, al, seen); err != nil {
+			return err
+		}
+	}
+	if len(seen.Missing) == 0 && seen.Expected > 0 && p.SayAllHere {
+		id := schemas.NewAlertID("all here", key)
+		if err := s.announce(ctx, id, s.club.ChannelOf(p.Squad), message.AllHere(s.club, p.Squad, seen.Expected)); err != nil {
 			return err
 		}
 	}

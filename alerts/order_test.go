@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"canter.example/alerts/chat/chattest"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"pgregory.net/rapid"
@@ -160,30 +161,28 @@ func TestAHotDayIsOneMessageForAllAndFewForIndividuals(t *testing.T) {
 		}
 		st.squadsDone()
 	}
+	var today []chattest.Post
+	for _, p := range st.wantPosts(len(st.chatDone()) - st.details()) {
+		if strings.Contains(p.Plain(), week(8).Format("Mon 2 Jan")) {
+			today = append(today, p)
+		}
+	}
+	if len(today) != 1 {
+		t.Fatalf("%d messages about the hot day, want one:\n%+v", len(today), today)
+	}
+	if text := today[0].Plain(); !strings.Contains(text, "1. Whole squad: HRex higher") || !strings.Contains(text, "2. a3: ") || strings.Contains(text, "a4: ") {
+		t.Errorf("the session's message:\n%s", text)
+	}
+	// A file that comes late is told by itself, not with what staff know; what
+	// was said of the session is brought up to date.
 	posts := st.chatDone()
-	today := 0
-	for _, p := range posts {
-		if strings.Contains(p.Plain(), week(8).Format("2 Jan 2006")) {
-			today++
-		}
-	}
-	if today != 2 {
-		for _, p := range posts {
-			t.Logf("%s\n", p.Plain())
-		}
-		t.Fatalf("%d messages about the hot day, want the session's and one about who stands out", today)
-	}
-	last, before := posts[len(posts)-1].Plain(), posts[len(posts)-2].Plain()
-	if !strings.Contains(before, "whole session") || !strings.Contains(last, "a3") || strings.Contains(last, "a4:") {
-		t.Errorf("messages:\n%s\n\n%s", before, last)
-	}
-	// A file that comes late is told by itself, not with what staff know.
 	d := st.test("a19", 8, 74+19.0/4+11, 18, nil)
 	if err := st.s.Handle(t.Context(), d); err != nil {
 		t.Fatal(err)
 	}
 	st.squadsDone()
-	if after := st.chatDone(); len(after) != len(posts)+1 || strings.Contains(after[len(after)-1].Plain(), "a3:") {
-		t.Errorf("%d messages after a late file, want one more", len(after))
+	after := st.chatDone()[len(posts):]
+	if len(after) != 2 || !strings.Contains(after[0].Plain(), "1 more athlete to look at") || strings.Contains(after[0].Plain(), "a3:") || after[1].ThreadTS != after[0].TS {
+		t.Errorf("after a late file:\n%+v", after)
 	}
 }

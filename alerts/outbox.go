@@ -73,7 +73,7 @@ func (s *Service) send(ctx context.Context, id string) error {
 	if err := s.history.SaveMessage(ctx, m); err != nil {
 		return err
 	}
-	ref, err := s.cfg.Chat.Post(ctx, before)
+	ref, err := s.hand(ctx, before)
 	if errors.Is(err, chat.ErrRefused) {
 		s.log.Error("alerts: the chat refuses a message", "message", m.ID, "channel", m.Channel, "err", err)
 		s.cfg.Meter.Refused()
@@ -99,6 +99,29 @@ func (s *Service) send(ctx context.Context, id string) error {
 	return nil
 }
 
+// hand gives a message to the chat: a new one, or a change of one it has.
+func (s *Service) hand(ctx context.Context, m schemas.Message) (ref string, err error) {
+	p := chat.Post{Message: m}
+	if p.Parts, err = s.parts(ctx, &m); err != nil {
+		return "", err
+	}
+	if !isChange(&m) {
+		p.Pictures = s.pictures(ctx, &m)
+		return s.cfg.Chat.Post(ctx, p)
+	}
+	root, ok, err := s.history.Message(ctx, m.Thread)
+	if err != nil {
+		return "", err
+	}
+	editor, can := s.cfg.Chat.(chat.Editor)
+	if !can || !ok || root.State != schemas.MessageSent || root.Reference == "" {
+		return "", &chat.RefusedError{Reason: "there is no message to change"}
+	}
+	// It stays the message that it is, under its own id.
+	p.ID = root.ID
+	return root.Reference, editor.Edit(ctx, root.Reference, p)
+}
+
 // fileOf returns the file whose test a message was the first to tell of; an
 // empty one for all other messages. It serves logs and measurements only, so
 // trouble with it is none of the message's.
@@ -106,7 +129,13 @@ func (s *Service) fileOf(ctx context.Context, m schemas.Message) schemas.File {
 	if m.Thread != "" {
 		return schemas.File{}
 	}
-	al, ok, err := s.history.Alert(ctx, m.AlertID)
+	id := m.AlertID
+	for _, x := range m.Says {
+		if id == "" && x.Turn == schemas.TurnTold && x.Alert != m.ID {
+			id = x.Alert
+		}
+	}
+	al, ok, err := s.history.Alert(ctx, id)
 	if err != nil || !ok || al.TestID == "" {
 		return schemas.File{}
 	}

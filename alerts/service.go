@@ -39,7 +39,11 @@ type History interface {
 	SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error)
 	Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error)
 	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
+	SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error)
+	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
+	AllCorrections(ctx context.Context, test schemas.TestID) ([]schemas.Correction, error)
 	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
+	Assessments(ctx context.Context, f history.AssessmentFilter) ([]schemas.Assessment, error)
 	SaveAssessments(ctx context.Context, as []schemas.Assessment) error
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
 	Alerts(ctx context.Context, f history.AlertFilter) ([]schemas.Alert, error)
@@ -51,6 +55,7 @@ type History interface {
 	Notes(ctx context.Context, f history.NoteFilter) ([]schemas.Note, error)
 	SlotDone(ctx context.Context, job, slot string) (bool, error)
 	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
+	Retain(ctx context.Context, before time.Time) (*history.Retained, error)
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 }
 
@@ -135,7 +140,7 @@ func (s *Service) Run(ctx context.Context) error {
 		defer tick.Stop()
 		for {
 			if err := s.Due(ctx, s.now()); err != nil && ctx.Err() == nil {
-				s.log.Warn("alerts: planned tests could not be looked at; next try in a moment", "err", err)
+				s.log.Warn("alerts: what is due could not be done; next try in a moment", "err", err)
 			}
 			select {
 			case <-ctx.Done():

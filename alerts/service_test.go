@@ -106,9 +106,11 @@ func newStage(t *testing.T) *stage {
 
 // start makes the service anew, as after a crash: nothing but broker, history
 // and chat remembers anything.
-func (st *stage) start() {
+func (st *stage) start() { st.startWith(time.Microsecond, time.Millisecond) }
+
+func (st *stage) startWith(pace, maxWait time.Duration) {
 	slackChat := chat.NewSlack(chat.SlackConfig{
-		Token: chattest.Token, APIURL: st.chat.URL(), HTTP: st.chat.Client(), Pace: time.Microsecond, MaxWait: time.Millisecond,
+		Token: chattest.Token, APIURL: st.chat.URL(), HTTP: st.chat.Client(), Pace: pace, MaxWait: maxWait,
 		Reference: func(ctx context.Context, id string) (string, error) {
 			m, _, err := st.history.Message(ctx, id)
 			return m.Reference, err
@@ -148,6 +150,17 @@ func (st *stage) event(e schemas.TestEvent) *broker.Delivery {
 		st.t.Fatal(err)
 	}
 	return &broker.Delivery{Subject: schemas.SubjectTest + "x", Data: b, Version: schemas.Version(st.version), Tries: 1}
+}
+
+// note is the event of a note.
+func (st *stage) note(n schemas.Note) *broker.Delivery {
+	st.t.Helper()
+	b, err := schemas.EncodeEvent(n)
+	if err != nil {
+		st.t.Fatal(err)
+	}
+	st.version++
+	return &broker.Delivery{Subject: schemas.SubjectNote + n.AlertID, Data: b, Version: schemas.Version(st.version), Tries: 1}
 }
 
 // handle does the work of an event, and goes through the squads it asks for.
@@ -212,9 +225,39 @@ func (st *stage) alerts(state schemas.AlertState) []schemas.Alert {
 	return as
 }
 
+// details counts answers that only give the details of what another message told.
+func (st *stage) details() (n int) {
+	st.t.Helper()
+	all, err := st.history.Messages(st.t.Context(), "")
+	if err != nil {
+		st.t.Fatal(err)
+	}
+	for _, m := range all {
+		if len(m.Says) > 0 && m.Says[0].Turn == schemas.TurnDetail {
+			n++
+		}
+	}
+	return n
+}
+
+// wantPosts fails unless chat has so many messages, answers that only give the
+// details of what another told not counted; it returns the counted ones.
 func (st *stage) wantPosts(n int) []chattest.Post {
 	st.t.Helper()
-	posts := st.chatDone()
+	var posts []chattest.Post
+	for _, p := range st.chatDone() {
+		id := p.ID
+		if len(p.Files) > 0 {
+			id, _, _ = strings.Cut(p.Files[0].Name, "-") // a file bears no metadata
+		}
+		m, ok, err := st.history.Message(st.t.Context(), id)
+		if err != nil || !ok {
+			st.t.Fatalf("message %s of chat is not in the outbox (%v)", p.ID, err)
+		}
+		if len(m.Says) == 0 || m.Says[0].Turn != schemas.TurnDetail {
+			posts = append(posts, p)
+		}
+	}
 	if len(posts) != n {
 		for _, p := range posts {
 			st.t.Logf("posted:\n%s", p.Plain())
@@ -289,28 +332,35 @@ func TestAMessageThatWentOutBeforeTheProcessDiedIsNotSentAgain(t *testing.T) {
 	st.now = week(6).Add(time.Hour)
 	st.steady("AKF")
 	st.handle(st.test("AKF", 6, 86, 26, nil))
-	id := st.alerts(schemas.AlertOpen)[0].ID
-	st.wantPosts(1) // alone for the first time: the message bears the alert's name
+	st.wantPosts(1)
+	before := len(st.chat.Posted())
 	// Turn the clock back to just before the process wrote down that it sent:
-	// a history in which the attempt is on record and its result is not.
+	// a history in which the attempts are on record and their results are not.
 	fresh := newStage(t)
 	fresh.chat, fresh.now = st.chat, st.now
 	fresh.start()
-	m, _, err := st.history.Message(t.Context(), id)
-	if err != nil {
-		t.Fatal(err)
+	sent, err := st.history.Messages(t.Context(), "")
+	if err != nil || len(sent) != before {
+		t.Fatalf("%d messages in the outbox, %d in chat, %v", len(sent), before, err)
 	}
-	m.State, m.Reference, m.Sent, m.Attempts = schemas.MessagePending, "", time.Time{}, 1
-	if err := fresh.history.SaveMessage(t.Context(), m); err != nil {
-		t.Fatal(err)
-	}
-	if err := fresh.broker.Publish(t.Context(), schemas.SubjectChat+id, id, schemas.ChatEvent{Message: id}); err != nil {
-		t.Fatal(err)
+	for _, m := range sent {
+		m.State, m.Reference, m.Sent, m.Attempts = schemas.MessagePending, "", time.Time{}, 1
+		if err := fresh.history.SaveMessage(t.Context(), m); err != nil {
+			t.Fatal(err)
+		}
+		if err := fresh.broker.Publish(t.Context(), schemas.SubjectChat+m.ID, m.ID, schemas.ChatEvent{Message: m.ID}); err != nil {
+			t.Fatal(err)
+		}
 	}
 	fresh.wantPosts(1)
-	m, _, err = fresh.history.Message(t.Context(), id)
-	if err != nil || m.State != schemas.MessageSent || m.Reference == "" {
-		t.Errorf("message %+v, %v", m, err)
+	if n := len(st.chat.Posted()); n != before {
+		t.Errorf("%d messages in chat, want the %d of before", n, before)
+	}
+	for _, m := range sent {
+		again, _, err := fresh.history.Message(t.Context(), m.ID)
+		if err != nil || again.State != schemas.MessageSent || again.Reference == "" {
+			t.Errorf("message %+v, %v", again, err)
+		}
 	}
 }
 
@@ -439,7 +489,7 @@ func TestAChatThatIsDownIsTriedAgainAndOneThatRefusesIsNot(t *testing.T) {
 	st.handle(st.test("BLO", 6, 87, 25, nil))
 	st.wantPosts(1)
 	failed, err := st.history.Messages(t.Context(), schemas.MessageFailed)
-	if err != nil || len(failed) != 1 || !strings.Contains(failed[0].Reason, "nowhere") {
+	if err != nil || len(failed) != 2 || !strings.Contains(failed[0].Reason, "nowhere") {
 		t.Errorf("failed messages %+v, %v", failed, err)
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"canter.example/alerts/review"
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
+	"canter.example/schemas/club"
 	"canter.example/schemas/history"
 )
 
@@ -53,8 +54,12 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	sessions := review.Review(s.club, e.Squad, e.Protocol, tests, reviewFrom)
 	var assessed []schemas.Assessment
 	wanted := map[string]schemas.Alert{}
+	touched := map[string]bool{}
 	for i := range sessions {
 		x := &sessions[i]
+		if !x.Day.Before(from) && s.club.Chat.Sessions == club.TellAll && s.worthTelling(x.Tests[0].Outcome.Start) {
+			touched[x.ID] = true
+		}
 		for j := range x.Tests {
 			a := &x.Tests[j].Assessment
 			a.Version = v
@@ -69,7 +74,7 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	if err := s.history.SaveAssessments(ctx, assessed); err != nil {
 		return err
 	}
-	return s.reconcile(ctx, e, wanted, alertsFrom, v)
+	return s.reconcile(ctx, e, wanted, touched, alertsFrom, v)
 }
 
 // squadHistory reads the tests that a review needs: the squad's, and those of
@@ -129,9 +134,9 @@ func (s *Service) want(wanted map[string]schemas.Alert, x *review.Session, v sch
 }
 
 // reconcile makes the alerts in history what the rules ask for: those that no
-// longer hold are withdrawn. What staff hear of it is decided one session at a
+// longer hold are withdrawn. Sessions are those to be told of in any case. What staff hear of it is decided one session at a
 // time, in the order of [schemas.StreamChat]; see tell.go.
-func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted map[string]schemas.Alert, from time.Time, v schemas.Version) error {
+func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted map[string]schemas.Alert, sessions map[string]bool, from time.Time, v schemas.Version) error {
 	existing, err := s.history.Alerts(ctx, history.AlertFilter{Squad: e.Squad, From: from})
 	if err != nil {
 		return err
@@ -140,7 +145,6 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 	if err != nil {
 		return err
 	}
-	sessions := map[string]bool{}
 	save := func(al schemas.Alert) error {
 		al.Version = v
 		sessions[al.Session] = true

@@ -1,9 +1,7 @@
 package alerts
 
 import (
-	"cmp"
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -20,13 +18,13 @@ const holdsAgain = "This holds after all, in place of the withdrawal above:\n"
 // notesWithin is how far back staff's notes on an athlete are shown.
 const notesWithin = 28 * 24 * time.Hour
 
-// tell puts into the outbox what staff have not heard of a session's alerts.
+// tell puts into the outbox what staff have not heard of a session.
 //
 // The outbox itself is the record of what was said: each message names the
 // alerts it speaks of and how. Messages are made one session at a time among
 // all processes, so nothing is said twice; one message is one row, so a crash
 // leaves it said or not; and whoever comes after a crash queues what was said
-// and never sent.
+// and never sent, and says what is left.
 func (s *Service) tell(ctx context.Context, session string) error {
 	alerts, err := s.history.Alerts(ctx, history.AlertFilter{Session: session})
 	if err != nil {
@@ -36,13 +34,16 @@ func (s *Service) tell(ctx context.Context, session string) error {
 	if err != nil {
 		return err
 	}
-	said := whatWasSaid(messages)
+	t := telling{Service: s, session: session, said: whatWasSaid(messages)}
+	if t.board, err = s.readBoard(ctx, session, alerts); err != nil {
+		return err
+	}
 	var due []turn
 	for _, al := range alerts {
 		if al.Rule == schemas.RuleTestMissing {
 			continue
 		}
-		d, err := s.due(ctx, al, said[al.ID])
+		d, err := s.due(ctx, t.board, al, t.said[al.ID])
 		if err != nil {
 			return err
 		}
@@ -50,17 +51,17 @@ func (s *Service) tell(ctx context.Context, session string) error {
 			due = append(due, *d)
 		}
 	}
-	made, err := s.compose(ctx, session, due)
-	if err != nil {
+	t.compose(due)
+	if err := t.change(messages); err != nil {
 		return err
 	}
-	for _, m := range made {
+	for _, m := range t.made {
 		if err := s.history.SaveMessage(ctx, m); err != nil {
 			return err
 		}
 		s.log.Info("message", "message", m.ID, "session", session, "alerts", len(m.Says), "thread", m.Thread)
 	}
-	for _, m := range append(messages, made...) {
+	for _, m := range append(messages, t.made...) {
 		if m.State == schemas.MessagePending {
 			if err := s.enqueue(ctx, m.ID); err != nil {
 				return err
@@ -73,17 +74,26 @@ func (s *Service) tell(ctx context.Context, session string) error {
 // saidOf is what staff have heard of one alert.
 type saidOf struct {
 	last schemas.Saying
-	// thread is the message that told it.
-	thread string
+	// thread is the message that told it, in a line when brief; detailed when
+	// its numbers have followed.
+	thread          string
+	brief, detailed bool
 }
 
 func whatWasSaid(messages []schemas.Message) map[string]saidOf {
 	said := map[string]saidOf{}
 	for _, m := range messages {
 		for _, x := range m.Says {
+			if x.Turn == schemas.TurnListed {
+				continue
+			}
 			old := said[x.Alert]
-			if x.Turn == schemas.TurnTold {
-				old.thread = m.ID
+			switch x.Turn {
+			case schemas.TurnTold:
+				old.thread, old.brief = m.ID, isBoard(&m)
+			case schemas.TurnDetail:
+				old.detailed = true
+			default:
 			}
 			if x.Number > old.last.Number {
 				old.last = x
@@ -104,7 +114,7 @@ type turn struct {
 }
 
 // due returns what is to be said of an alert, nil when staff know.
-func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn, error) {
+func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said saidOf) (*turn, error) {
 	t := turn{item: message.Item{Alert: al}, thread: said.thread}
 	t.saying = schemas.Saying{Alert: al.ID, Number: said.last.Number + 1}
 	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen
@@ -133,15 +143,19 @@ func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn
 		t.saying.Turn, t.text = schemas.TurnClosed, message.BackInside(s.club, al)
 		return &t, nil
 	}
-	if err := s.load(ctx, &t.item); err != nil {
+	if err := s.load(ctx, b, &t.item); err != nil {
 		return nil, err
 	}
-	t.saying.Digest = digest(&t.item)
+	t.saying.Digest = gist(&t.item)
 	switch t.saying.Turn {
 	case schemas.TurnTold:
 	case schemas.TurnAgain:
 		t.text = holdsAgain + message.About(s.club, t.item)
 	default:
+		if said.brief && !said.detailed {
+			t.saying.Turn = schemas.TurnDetail
+			return &t, nil
+		}
 		if said.last.Digest == t.saying.Digest || said.last.Turn == schemas.TurnClosed {
 			return nil, nil
 		}
@@ -150,26 +164,37 @@ func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn
 	return &t, nil
 }
 
-// load reads what an alert is about.
-func (s *Service) load(ctx context.Context, it *message.Item) error {
-	if it.Alert.TestID == "" {
+// load fills in what an alert is about, from the session's board where it has
+// it.
+func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
+	id := it.Alert.TestID
+	if id == "" {
+		return nil
+	}
+	if b != nil && b.tests[id] != nil && b.assessed[id] != nil {
+		it.Outcome, it.Assessment = *b.tests[id], *b.assessed[id]
+		for _, n := range b.notes {
+			if n.Athlete == it.Alert.Athlete && !n.When.Before(it.Alert.About.Add(-notesWithin)) {
+				it.Notes = append(it.Notes, n)
+			}
+		}
 		return nil
 	}
 	var err error
-	if it.Outcome, _, err = s.history.Test(ctx, it.Alert.TestID); err != nil {
+	if it.Outcome, _, err = s.history.Test(ctx, id); err != nil {
 		return err
 	}
-	if it.Assessment, _, err = s.history.Assessment(ctx, it.Alert.TestID); err != nil {
+	if it.Assessment, _, err = s.history.Assessment(ctx, id); err != nil {
 		return err
 	}
 	it.Notes, err = s.history.Notes(ctx, history.NoteFilter{Athlete: it.Alert.Athlete, From: it.Alert.About.Add(-notesWithin)})
 	return err
 }
 
-// digest is what an alert says in short: the rule and the test's own numbers.
+// gist is what an alert says in short: the rule and the test's own numbers.
 // What the numbers are held against may move a little with every late file of
 // a team-mate; that alone is no correction worth a message.
-func digest(it *message.Item) string {
+func gist(it *message.Item) string {
 	if it.Alert.TestID == "" {
 		first, _, _ := strings.Cut(it.Alert.Text, "\n")
 		return first
@@ -179,92 +204,6 @@ func digest(it *message.Item) string {
 		parts = append(parts, r.BPM.Text(0))
 	}
 	return strings.Join(parts, " ")
-}
-
-// compose makes messages of what is due: one for what the session shares, one
-// for the news of individuals, and one answer a thread, each by channel.
-func (s *Service) compose(ctx context.Context, session string, due []turn) ([]schemas.Message, error) {
-	if len(due) == 0 {
-		return nil, ctx.Err()
-	}
-	type key struct{ channel, thread, kind string }
-	groups := map[key][]turn{}
-	for _, t := range due {
-		k := key{channel: s.channel(&t.item.Alert), thread: t.thread}
-		if t.saying.Turn == schemas.TurnTold {
-			if k.thread, k.kind = "", "individuals"; t.item.Alert.TestID == "" {
-				k.kind = "all"
-			}
-		}
-		groups[k] = append(groups[k], t)
-	}
-	keys := make([]key, 0, len(groups))
-	for k := range groups {
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(a, b key) int { // "all" before "individuals"
-		return cmp.Or(cmp.Compare(a.kind, b.kind), cmp.Compare(a.channel, b.channel), cmp.Compare(a.thread, b.thread))
-	})
-	var made []schemas.Message
-	for i, k := range keys {
-		m := s.sayTogether(session, k.channel, k.thread, groups[k])
-		m.Created = m.Created.Add(time.Duration(i) * time.Millisecond) // in this order
-		made = append(made, m)
-	}
-	return made, nil
-}
-
-// sayTogether makes one message of several turns.
-func (s *Service) sayTogether(session, channel, thread string, turns []turn) schemas.Message {
-	slices.SortFunc(turns, func(a, b turn) int {
-		return cmp.Or(cmp.Compare(rank(b.item.Alert.Urgency), rank(a.item.Alert.Urgency)),
-			cmp.Compare(a.item.Alert.Athlete, b.item.Alert.Athlete), cmp.Compare(a.item.Alert.ID, b.item.Alert.ID))
-	})
-	first := turns[0].item.Alert
-	m := s.newMessage(first, first.ID, thread, "")
-	m.Channel, m.Session = channel, session
-	var texts []string
-	var items []message.Item
-	name := []string{"say"}
-	for _, t := range turns {
-		m.Says = append(m.Says, t.saying)
-		items = append(items, t.item)
-		texts = append(texts, t.text)
-		name = append(name, fmt.Sprintf("%s %d %s", t.saying.Alert, t.saying.Number, t.saying.Turn))
-	}
-	switch {
-	case turns[0].saying.Turn != schemas.TurnTold:
-		m.Text = strings.Join(texts, "\n\n")
-	case first.TestID == "":
-		m.Text = first.Text
-	default:
-		m.Text = message.Together(s.club, items)
-	}
-	// What is said of an alert alone for the first time bears the alert's own
-	// name; what is said of several, or later, the name of all that is said.
-	if len(turns) > 1 || turns[0].saying.Number > 1 {
-		m.ID = schemas.NewAlertID(name...)
-	}
-	return m
-}
-
-func rank(u schemas.Urgency) int {
-	switch u {
-	case schemas.LookNow:
-		return 2
-	case schemas.Look:
-		return 1
-	case schemas.Routine:
-	}
-	return 0
-}
-
-// channel returns where an alert is told.
-func (s *Service) channel(al *schemas.Alert) string {
-	if r, ok := s.club.Thresholds.Rules.Of(al.Rule); ok && r.Channel() != "" {
-		return r.Channel()
-	}
-	return s.club.ChannelOf(al.Squad)
 }
 
 // withdrawal finds out why an alert no longer holds.

@@ -104,10 +104,21 @@ const (
 	TurnWithdrawn Turn = "withdrawn"
 	TurnAgain     Turn = "holds again"
 	TurnClosed    Turn = "back inside"
+	// TurnDetail: the numbers and pictures of what a session's message told in a
+	// line.
+	TurnDetail Turn = "in detail"
+	// TurnChanged: a message that was sent reads otherwise from now on.
+	TurnChanged Turn = "changed"
+	// TurnListed: named in a message, for what can be done about it; nothing new
+	// is said. Its number is 0.
+	TurnListed Turn = "listed"
 )
 
-// Saying is what a message says of one alert.
+// Saying is what a message says of one alert. The first of a session's message
+// is about that message itself, and a later one of [TurnChanged] says that it
+// reads otherwise; what is listed may be a test that no alert is about.
 type Saying struct {
+	// Alert is the id of an alert, of a session's message, or of a test.
 	Alert string `json:"alert"`
 	// Number of the saying among all about this alert, from 1.
 	Number int  `json:"number"`

@@ -85,6 +85,11 @@ var remedies = map[string]string{
 	"msg_blocks_too_long":    "the message is too long",
 	"invalid_blocks":         "the message's blocks are not accepted",
 	"no_text":                "the message is empty",
+	"message_not_found":      "the message is gone from %s: somebody deleted it",
+	"cant_update_message":    "the message in %s is not the app's own and can't be changed",
+	"edit_window_closed":     "a workspace rule forbids changing the message in %s any more",
+	"user_not_found":         "there is no such person: check the id in the club file",
+	"cannot_dm_bot":          "that id is a bot's: name a person in the club file",
 	"unknown_method":         "the address is not that of the Web API: check api_url in the club file",
 }
 

@@ -42,6 +42,11 @@ func (s *slackChat) look(ctx context.Context, m schemas.Message, thread string, 
 		if id, page := identity(msg); id == m.ID && sent[page] == "" {
 			sent[page] = msg.Timestamp
 		}
+		if hasPicture(msg, m.ID) {
+			for page := 1; page <= pages; page++ {
+				sent[page] = msg.Timestamp
+			}
+		}
 		return len(sent) == pages
 	}
 	oldest := m.Created.Add(-clockSkew)
@@ -159,6 +164,23 @@ func stamp(t time.Time) string {
 	return fmt.Sprintf("%d.%06d", t.Unix(), t.Nanosecond()/1000)
 }
 
+// userID is what people are called: a message to one of them goes to the
+// conversation that the app has with them.
+var userID = regexp.MustCompile(`^[UW][A-Z0-9]{8,}$`)
+
+func (s *slackChat) direct(ctx context.Context, user string) (string, error) {
+	var ch *slack.Channel
+	err := s.gates.through(ctx, "read", 0, func() (err error) {
+		ch, _, _, err = s.api.OpenConversationContext(ctx, &slack.OpenConversationParameters{Users: []string{user}})
+		return err
+	})
+	if err != nil {
+		return "", err
+	}
+	s.learn(user, ch.ID)
+	return ch.ID, nil
+}
+
 var channelID = regexp.MustCompile(`^[CGD][A-Z0-9]{8,}$`)
 
 // resolve returns the id of a channel given by id or by name, with or without
@@ -169,6 +191,9 @@ func (s *slackChat) resolve(ctx context.Context, name string) (string, error) {
 	}
 	if id := s.channel(name); id != name {
 		return id, nil
+	}
+	if userID.MatchString(name) {
+		return s.direct(ctx, name)
 	}
 	bare := strings.TrimPrefix(name, "#")
 	p := slack.GetConversationsParameters{

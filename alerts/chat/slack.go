@@ -23,7 +23,8 @@ const metadataType = "canter_message"
 type SlackConfig struct {
 	// Token of the app's bot. Scopes: chat:write to post; channels:read,
 	// channels:history (groups:… for private channels) to look before posting
-	// a second time.
+	// a second time; files:write for pictures; im:write and im:history for
+	// messages to one person.
 	Token string
 	// APIURL overrides the Web API's address, for a proxy or a test server.
 	APIURL string
@@ -90,9 +91,11 @@ func NewSlack(cfg SlackConfig) Poster {
 
 // Post sends a message, in pages when it is long: the first in the channel or
 // thread it is meant for, the others as answers to it. The reference is the
-// first page's ts.
-func (s *slackChat) Post(ctx context.Context, m schemas.Message) (string, error) {
-	pages := paginate(m.Text)
+// first page's ts. One with pictures is a file that is shared with the text
+// beside it; see pictures.go.
+func (s *slackChat) Post(ctx context.Context, p Post) (string, error) {
+	m := p.Message
+	pages := paginateParts(p.parts())
 	if len(pages) == 0 {
 		return "", &RefusedError{Code: "no_text", Reason: remedies["no_text"]}
 	}
@@ -103,11 +106,11 @@ func (s *slackChat) Post(ctx context.Context, m schemas.Message) (string, error)
 	if err != nil {
 		return "", classify(err, m.Channel, s.cfg.Token)
 	}
-	ref, err := s.post(ctx, m, pages, thread)
+	ref, err := s.postOrShare(ctx, p, pages, thread)
 	var answer slack.SlackErrorResponse
 	if thread != "" && errors.As(err, &answer) && answer.Err == "thread_not_found" {
 		// Somebody deleted what this answers: better said by itself than not.
-		ref, err = s.post(ctx, m, pages, "")
+		ref, err = s.postOrShare(ctx, p, pages, "")
 	}
 	if err != nil {
 		return "", classify(err, m.Channel, s.cfg.Token)
@@ -116,16 +119,37 @@ func (s *slackChat) Post(ctx context.Context, m schemas.Message) (string, error)
 	return ref, nil
 }
 
-// post sends the pages that the chat does not have yet, in a thread or ("") in
-// the channel, and returns the first one's ts.
-func (s *slackChat) post(ctx context.Context, m schemas.Message, pages []page, thread string) (string, error) {
+// parts is the text in parts, one when nobody cut it.
+func (p *Post) parts() []Part {
+	if len(p.Parts) > 0 {
+		return p.Parts
+	}
+	return []Part{{Text: p.Text}}
+}
+
+// postOrShare sends a message with its pictures where it can, without them
+// where it can't.
+func (s *slackChat) postOrShare(ctx context.Context, p Post, pages []page, thread string) (string, error) {
 	sent := map[int]string{}
-	if m.Attempts > 0 {
+	if p.Attempts > 0 {
 		var err error
-		if sent, err = s.alreadySent(ctx, m, thread, len(pages)); err != nil {
+		if sent, err = s.alreadySent(ctx, p.Message, thread, len(pages)); err != nil {
 			return "", err
 		}
 	}
+	if len(p.Pictures) > 0 && len(sent) == 0 && p.Attempts < picturesTried && len(pages) == 1 && length(pages[0].fallback) <= maxComment {
+		ref, err := s.share(ctx, &p, pages[0].fallback, thread)
+		if !errors.Is(err, errNoPicture) {
+			return ref, err
+		}
+		s.cfg.Log.WarnContext(ctx, "a picture can't be shown; its message goes without", "message", p.ID, "channel", p.Channel, "error", err)
+	}
+	return s.post(ctx, p.Message, pages, thread, sent)
+}
+
+// post sends the pages that are not among those sent, in a thread or ("") in
+// the channel, and returns the first one's ts.
+func (s *slackChat) post(ctx context.Context, m schemas.Message, pages []page, thread string, sent map[int]string) (string, error) {
 	first := sent[1]
 	for i, p := range pages {
 		n := i + 1
@@ -147,26 +171,31 @@ func (s *slackChat) post(ctx context.Context, m schemas.Message, pages []page, t
 	return first, nil
 }
 
-// send posts one page and returns its ts.
-func (s *slackChat) send(ctx context.Context, m schemas.Message, p page, n, of int, thread string) (string, error) {
+// content is a page as the Web API takes it.
+func content(m schemas.Message, p page, n, of int) []slack.MsgOption {
 	payload := map[string]any{"id": m.ID}
 	if of > 1 {
 		payload["page"], payload["pages"] = n, of
 	}
-	blocks := make([]slack.Block, len(p.sections))
-	for i, text := range p.sections {
-		t := slack.NewTextBlockObject(slack.MarkdownType, text, false, true)
-		blocks[i] = slack.NewSectionBlock(t, nil, nil)
-	}
-	opts := []slack.MsgOption{
+	return []slack.MsgOption{
 		slack.MsgOptionText(p.fallback, false),
-		slack.MsgOptionBlocks(blocks...),
+		slack.MsgOptionBlocks(blocks(p.sections)...),
 		slack.MsgOptionMetadata(slack.SlackMetadata{EventType: metadataType, EventPayload: payload}),
 		slack.MsgOptionDisableLinkUnfurl(),
 		slack.MsgOptionDisableMediaUnfurl(),
 	}
+}
+
+// send posts one page and returns its ts.
+func (s *slackChat) send(ctx context.Context, m schemas.Message, p page, n, of int, thread string) (string, error) {
+	opts := content(m, p, n, of)
 	if thread != "" {
 		opts = append(opts, slack.MsgOptionTS(thread))
+	}
+	if userID.MatchString(m.Channel) {
+		if _, err := s.resolve(ctx, m.Channel); err != nil {
+			return "", err
+		}
 	}
 	var id, ts string
 	err := s.gates.through(ctx, "post "+m.Channel, s.cfg.Pace, func() (err error) {
@@ -179,6 +208,26 @@ func (s *slackChat) send(ctx context.Context, m schemas.Message, p page, n, of i
 	s.learn(m.Channel, id)
 	return ts, nil
 }
+
+// Edit implements [Editor]. Of a message of several pages it changes the first.
+func (s *slackChat) Edit(ctx context.Context, ref string, p Post) error {
+	pages := paginateParts(p.parts())
+	if len(pages) == 0 {
+		return &RefusedError{Code: "no_text", Reason: remedies["no_text"]}
+	}
+	id, err := s.resolve(ctx, p.Channel)
+	if err != nil {
+		return classify(err, p.Channel, s.cfg.Token)
+	}
+	err = s.gates.through(ctx, "edit "+p.Channel, s.cfg.Pace, func() error {
+		_, _, _, err := s.api.UpdateMessageContext(ctx, id, ref, content(p.Message, pages[0], 1, len(pages))...)
+		return err
+	})
+	return classify(err, p.Channel, s.cfg.Token)
+}
+
+// ShowsPictures implements [Illustrator].
+func (s *slackChat) ShowsPictures() bool { return true }
 
 // channel returns the id of a channel where it is known, else its name.
 func (s *slackChat) channel(name string) string {

@@ -47,7 +47,7 @@ func with(cfg chat.SlackConfig, url string) chat.SlackConfig {
 
 func mustPost(t *testing.T, p chat.Poster, m schemas.Message) string {
 	t.Helper()
-	ref, err := p.Post(t.Context(), m)
+	ref, err := p.Post(t.Context(), chat.Post{Message: m})
 	if err != nil {
 		t.Fatalf("post %s: %v", m.ID, err)
 	}
@@ -101,7 +101,7 @@ func TestOneMessageWhateverGoesWrong(t *testing.T) {
 			var ref string
 			for {
 				var err error
-				if ref, err = p.Post(t.Context(), m); err == nil {
+				if ref, err = p.Post(t.Context(), chat.Post{Message: m}); err == nil {
 					break
 				}
 				if !errors.Is(err, chat.ErrTemporary) {
@@ -153,7 +153,7 @@ func TestALongMessageGoesInPagesAndIsTakenUpWhereItBroke(t *testing.T) {
 	long := strings.Repeat("<&> "+strings.Repeat("x", 70)+"\n", 400)
 	s.Fail(chattest.Fault{Method: "chat.postMessage", Skip: 1})
 	m := note("m1", long)
-	if _, err := p.Post(t.Context(), m); !errors.Is(err, chat.ErrTemporary) {
+	if _, err := p.Post(t.Context(), chat.Post{Message: m}); !errors.Is(err, chat.ErrTemporary) {
 		t.Fatalf("got %v, want a temporary error at page 2", err)
 	}
 	m.Attempts = 1
@@ -252,7 +252,7 @@ func TestRefusals(t *testing.T) {
 			}
 			m := note("m1", "text")
 			m.Channel = c.channel
-			_, err := p.Post(t.Context(), m)
+			_, err := p.Post(t.Context(), chat.Post{Message: m})
 			var refused *chat.RefusedError
 			if !errors.Is(err, chat.ErrRefused) || !errors.As(err, &refused) || errors.Is(err, chat.ErrTemporary) {
 				t.Fatalf("got %v, want a refusal", err)
@@ -266,7 +266,7 @@ func TestRefusals(t *testing.T) {
 		})
 	}
 	_, p := onLoopback(t, chattest.Options{}, chat.SlackConfig{})
-	if _, err := p.Post(t.Context(), note("m1", " \n\x00")); !errors.Is(err, chat.ErrRefused) {
+	if _, err := p.Post(t.Context(), chat.Post{Message: note("m1", " \n\x00")}); !errors.Is(err, chat.ErrRefused) {
 		t.Errorf("an empty message: %v", err)
 	}
 }
@@ -285,7 +285,7 @@ func TestTheTokenIsNeverShown(t *testing.T) {
 		p := chat.NewSlack(cfg)
 		m := note("m1", "text")
 		m.Attempts = 1
-		_, err := p.Post(t.Context(), m)
+		_, err := p.Post(t.Context(), chat.Post{Message: m})
 		if err == nil {
 			t.Fatal("an echo is taken for an answer")
 		}
@@ -303,7 +303,7 @@ func TestARedirectDoesNotCarryTheTokenAway(t *testing.T) {
 	defer elsewhere.Close()
 	s, p := onLoopback(t, chattest.Options{}, chat.SlackConfig{HTTP: &http.Client{}})
 	s.Fail(chattest.Fault{Status: 307, Location: elsewhere.URL})
-	if _, err := p.Post(t.Context(), note("m1", "text")); err == nil || away != 0 {
+	if _, err := p.Post(t.Context(), chat.Post{Message: note("m1", "text")}); err == nil || away != 0 {
 		t.Errorf("error %v, %d calls elsewhere", err, away)
 	}
 }
@@ -349,7 +349,7 @@ func TestOneMessageASecondAndChannel(t *testing.T) {
 				if i >= 5 {
 					m.Channel = "staff"
 				}
-				if _, err := p.Post(t.Context(), m); err != nil {
+				if _, err := p.Post(t.Context(), chat.Post{Message: m}); err != nil {
 					t.Errorf("%s: %v", m.ID, err)
 				}
 			})
@@ -372,7 +372,7 @@ func TestRetryAfterIsHonoured(t *testing.T) {
 		p := chat.NewSlack(chat.SlackConfig{Token: chattest.Token, APIURL: s.URL(), HTTP: s.Client()})
 		s.Fail(chattest.Fault{Method: "chat.postMessage", RetryAfter: 7 * time.Second})
 		start := time.Now()
-		if _, err := p.Post(t.Context(), note("m1", "text")); err != nil {
+		if _, err := p.Post(t.Context(), chat.Post{Message: note("m1", "text")}); err != nil {
 			t.Fatal(err)
 		}
 		if d := time.Since(start); d != 7*time.Second {
@@ -383,22 +383,22 @@ func TestRetryAfterIsHonoured(t *testing.T) {
 		s.Fail(chattest.Fault{Method: "chat.postMessage", RetryAfter: time.Hour})
 		time.Sleep(time.Second)
 		start = time.Now()
-		_, err := p.Post(t.Context(), note("m2", "text"))
+		_, err := p.Post(t.Context(), chat.Post{Message: note("m2", "text")})
 		var later *chat.TemporaryError
 		if !errors.As(err, &later) || later.RetryAfter != time.Hour || time.Since(start) != 0 {
 			t.Fatalf("after %s: %v", time.Since(start), err)
 		}
 		before := s.Calls("chat.postMessage")
-		if _, err := p.Post(t.Context(), note("m3", "text")); !errors.As(err, &later) || s.Calls("chat.postMessage") != before {
+		if _, err := p.Post(t.Context(), chat.Post{Message: note("m3", "text")}); !errors.As(err, &later) || s.Calls("chat.postMessage") != before {
 			t.Errorf("called again within the hour: %v", err)
 		}
 		other := note("m4", "text")
 		other.Channel = "staff"
-		if _, err := p.Post(t.Context(), other); err != nil {
+		if _, err := p.Post(t.Context(), chat.Post{Message: other}); err != nil {
 			t.Errorf("another channel is held back: %v", err)
 		}
 		time.Sleep(time.Hour)
-		if _, err := p.Post(t.Context(), note("m2", "text")); err != nil {
+		if _, err := p.Post(t.Context(), chat.Post{Message: note("m2", "text")}); err != nil {
 			t.Errorf("after the hour: %v", err)
 		}
 	})
@@ -413,7 +413,7 @@ func TestACancelledPostGivesUp(t *testing.T) {
 		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Second)
 		defer cancel()
 		start := time.Now()
-		_, err := p.Post(ctx, note("m1", "text"))
+		_, err := p.Post(ctx, chat.Post{Message: note("m1", "text")})
 		if !errors.Is(err, chat.ErrTemporary) || !errors.Is(err, context.DeadlineExceeded) || time.Since(start) != 3*time.Second {
 			t.Errorf("after %s: %v", time.Since(start), err)
 		}

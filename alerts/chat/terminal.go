@@ -33,7 +33,8 @@ func NewTerminal(w io.Writer) Poster {
 
 // Post prints the message under the name of its channel. The reference is the
 // message's id.
-func (t *terminal) Post(ctx context.Context, m schemas.Message) (string, error) {
+func (t *terminal) Post(ctx context.Context, p Post) (string, error) {
+	m := p.Message
 	if err := ctx.Err(); err != nil {
 		return "", classify(err, m.Channel, "")
 	}

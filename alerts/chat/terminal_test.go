@@ -18,12 +18,12 @@ func TestTheTerminalPrintsAMessageOnce(t *testing.T) {
 	p := chat.NewTerminal(&out)
 	m := schemas.Message{ID: "m1", Channel: "first-team", Text: "A. Sample: HRex higher\x1b[2J\nline two\n"}
 	for range 2 {
-		if ref, err := p.Post(t.Context(), m); err != nil || ref != "m1" {
+		if ref, err := p.Post(t.Context(), chat.Post{Message: m}); err != nil || ref != "m1" {
 			t.Fatalf("reference %q, %v", ref, err)
 		}
 	}
 	answer := schemas.Message{ID: "m2", Channel: "first-team", Thread: "m1", Text: "Withdrawn."}
-	if _, err := p.Post(t.Context(), answer); err != nil {
+	if _, err := p.Post(t.Context(), chat.Post{Message: answer}); err != nil {
 		t.Fatal(err)
 	}
 	want := "---- to first-team\n  A. Sample: HRex higher[2J\n  line two\n\n" +
@@ -43,7 +43,7 @@ func TestTheTerminalKeepsMessagesWhole(t *testing.T) {
 	for i := range 50 {
 		wg.Go(func() {
 			text := strings.Repeat(fmt.Sprintf("line of %d\n", i), 5)
-			if _, err := p.Post(t.Context(), schemas.Message{ID: fmt.Sprint(i), Channel: "c", Text: text}); err != nil {
+			if _, err := p.Post(t.Context(), chat.Post{Message: schemas.Message{ID: fmt.Sprint(i), Channel: "c", Text: text}}); err != nil {
 				t.Error(err)
 			}
 		})
@@ -63,17 +63,17 @@ func (broken) Write([]byte) (int, error) { return 0, errors.New("pipe closed") }
 func TestWhatTheTerminalCannotDo(t *testing.T) {
 	p := chat.NewTerminal(broken{})
 	m := schemas.Message{ID: "m1", Text: "text"}
-	if _, err := p.Post(t.Context(), m); !errors.Is(err, chat.ErrTemporary) {
+	if _, err := p.Post(t.Context(), chat.Post{Message: m}); !errors.Is(err, chat.ErrTemporary) {
 		t.Errorf("a broken pipe: %v", err)
 	}
 	m.Text = " "
-	if _, err := p.Post(t.Context(), m); !errors.Is(err, chat.ErrRefused) {
+	if _, err := p.Post(t.Context(), chat.Post{Message: m}); !errors.Is(err, chat.ErrRefused) {
 		t.Errorf("an empty message: %v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	m.Text = "text"
-	if _, err := p.Post(ctx, m); !errors.Is(err, chat.ErrTemporary) || !errors.Is(err, context.Canceled) {
+	if _, err := p.Post(ctx, chat.Post{Message: m}); !errors.Is(err, chat.ErrTemporary) || !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 	if err := chat.NewTerminal(nil).Check(t.Context(), nil); !errors.Is(err, chat.ErrRefused) {

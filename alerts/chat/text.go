@@ -19,38 +19,68 @@ const (
 type page struct {
 	// fallback is for notifications and screen readers.
 	fallback string
-	sections []string
+	sections []section
 }
+
+// section is a text block with the buttons in the block under it.
+type section struct {
+	text    string
+	buttons []Button
+}
+
+// maxSections keeps a page below the 50 blocks that a message may have: each
+// section can bring a block of buttons.
+const maxSections = 24
 
 // paginate cuts plain text into pages of sections. The first line of the
 // first page is set bold where it has no formatting characters of its own.
 // Empty text has no pages.
-func paginate(text string) []page {
-	text = strings.TrimSpace(printable(text))
-	if text == "" {
+func paginate(text string) []page { return paginateParts([]Part{{Text: text}}) }
+
+// paginateParts is paginate for a text in parts; a part's buttons follow its
+// last section.
+func paginateParts(parts []Part) []page {
+	var all []string
+	var sections []section
+	for _, p := range parts {
+		text := strings.TrimSpace(printable(p.Text))
+		if text == "" {
+			continue
+		}
+		all = append(all, text)
+		for _, s := range chop(text, maxSection-2) {
+			sections = append(sections, section{text: escape(s)})
+		}
+		sections[len(sections)-1].buttons = p.Buttons
+	}
+	if len(all) == 0 {
 		return nil
 	}
-	headline, _, _ := strings.Cut(text, "\n")
+	whole := strings.Join(all, "\n")
+	headline, _, _ := strings.Cut(whole, "\n")
+	sections[0].text = embolden(sections[0].text)
 	var pages []page
-	for _, part := range chop(text, maxPage-maxFallback-maxSection) {
-		p := page{fallback: escape(chop(headline, maxFallback)[0])}
-		if whole := escape(part); length(whole) <= maxSection {
-			p.fallback = whole
+	room := 0
+	for _, s := range sections {
+		if n := len(pages); n == 0 || length(s.text) > room || len(pages[n-1].sections) == maxSections {
+			pages = append(pages, page{fallback: escape(chop(headline, maxFallback)[0])})
+			room = maxPage - maxFallback
 		}
-		for _, s := range chop(part, maxSection-2) {
-			p.sections = append(p.sections, escape(s))
-		}
-		pages = append(pages, p)
+		last := &pages[len(pages)-1]
+		last.sections = append(last.sections, s)
+		room -= length(s.text)
 	}
-	pages[0].sections[0] = embolden(pages[0].sections[0])
+	if escaped := escape(whole); len(pages) == 1 && length(escaped) <= maxSection {
+		pages[0].fallback = escaped
+	}
 	return pages
 }
 
 // embolden sets the first line bold.
-func embolden(section string) string {
-	headline, rest, more := strings.Cut(section, "\n")
+func embolden(text string) string {
+	headline, rest, more := strings.Cut(text, "\n")
 	if strings.ContainsAny(headline, "*_~`") || headline == "" {
-		return section
+		return text
 	}
 	if !more {
 		return "*" + headline + "*"

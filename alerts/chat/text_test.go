@@ -24,7 +24,8 @@ func TestPagesKeepTheLimitsAndTheText(t *testing.T) {
 			if len(p.sections) == 0 || len(p.sections) > 50 {
 				t.Fatalf("%d sections", len(p.sections))
 			}
-			for _, s := range p.sections {
+			for _, sec := range p.sections {
+				s := sec.text
 				if n := length(s); n == 0 || n > maxSection {
 					t.Fatalf("a section of %d", n)
 				}
@@ -75,7 +76,8 @@ func FuzzPaginate(f *testing.F) {
 	f.Add("\xff\n\n*")
 	f.Fuzz(func(t *testing.T, text string) {
 		for _, p := range paginate(text) {
-			for _, s := range p.sections {
+			for _, sec := range p.sections {
+				s := sec.text
 				if length(s) > maxSection || strings.ContainsAny(s, "<>") {
 					t.Fatalf("section %q", s)
 				}

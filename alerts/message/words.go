@@ -117,22 +117,31 @@ func likely(p schemas.Number) string {
 	if !ok {
 		return ""
 	}
-	word := "unlikely"
-	switch {
-	case v >= 0.995:
-		word = "almost certainly"
-	case v >= 0.95:
-		word = "very likely"
-	case v >= 0.75:
-		word = "likely"
-	case v >= 0.25:
-		word = "possibly"
-	}
+	word := likelyWord(p)
 	percent := math.Floor(100 * v)
 	if percent >= 99 {
 		return fmt.Sprintf("%s more than trivial (over 99 %%)", word)
 	}
 	return fmt.Sprintf("%s more than trivial (%.0f %%)", word, percent)
+}
+
+// likelyWord is the word of [likely], "" when nothing is known.
+func likelyWord(p schemas.Number) string {
+	v, ok := p.Get()
+	switch {
+	case !ok:
+		return ""
+	case v >= 0.995:
+		return "almost certainly"
+	case v >= 0.95:
+		return "very likely"
+	case v >= 0.75:
+		return "likely"
+	case v >= 0.25:
+		return "possibly"
+	default:
+		return "unlikely"
+	}
 }
 
 // count writes "1 test", "8 tests".

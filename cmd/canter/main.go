@@ -42,6 +42,7 @@ type cli struct {
 	Page     pageCmd     `cmd:"" help:"Who may sign in to the page that serve offers."`
 	SQL      sqlCmd      `cmd:"" name:"sql" help:"Run a read-only query on the history."`
 	Report   reportCmd   `cmd:"" help:"Write a session's report: one HTML page with table, traces and histories."`
+	Digest   digestCmd   `cmd:"" help:"Sum up a squad's week or month, as chat is told."`
 	Simulate simulateCmd `cmd:"" help:"Try settings on invented data of known truth."`
 	Export   exportCmd   `cmd:"" help:"Write the history's tables and views as CSV or Parquet, with a data dictionary."`
 	Erase    eraseCmd    `cmd:"" help:"Take one athlete out of history and archive for good."`
@@ -117,7 +118,7 @@ func run(ctx context.Context, args []string, std streams) int {
 func commandOf(args []string) string {
 	for _, a := range args {
 		switch a {
-		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "page", "sql", "report", "export", "erase", "ready", "prepare", "keys", "backup", "restore", "replay", "simulate":
+		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "page", "sql", "report", "digest", "export", "erase", "ready", "prepare", "keys", "backup", "restore", "replay", "simulate":
 			return a + " "
 		}
 	}

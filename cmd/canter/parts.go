@@ -108,7 +108,19 @@ func decodeSeries(limits formats.Limits) scorer.SeriesDecoder {
 
 // newChat returns the chat of the club file. The terminal writes to w.
 func newChat(c *club.Club, h history.Store, w io.Writer) (chat.Poster, error) {
-	if c.Chat.Kind != club.ChatSlack {
+	switch c.Chat.Kind {
+	case club.ChatWebhook:
+		text, err := secret(c.Chat.TokenEnv, c.Chat.TokenFile)
+		if err != nil {
+			return nil, fmt.Errorf("webhook addresses: %w", err)
+		}
+		addresses, err := chat.ParseWebhooks(text)
+		if err != nil {
+			return nil, err
+		}
+		return chat.NewWebhook(chat.WebhookConfig{Addresses: addresses, Drop: c.Chat.InDoubt == club.Drop}), nil
+	case club.ChatSlack:
+	default:
 		return chat.NewTerminal(w), nil
 	}
 	token, err := secret(c.Chat.TokenEnv, c.Chat.TokenFile)
@@ -229,6 +241,7 @@ func (p *pipeline) run(ctx context.Context) error {
 			return err
 		}
 		g.Go(func() error { return p.alerts.Run(ctx) })
+		g.Go(func() error { p.listen(ctx); return nil })
 	}
 	if p.scorer != nil {
 		g.Go(func() error { return p.scorer.Run(ctx) })

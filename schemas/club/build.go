@@ -2,7 +2,6 @@ package club
 
 import (
 	"fmt"
-	"net/url"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -43,6 +42,7 @@ func (b *builder) build(w *clubWritten) {
 	b.rules(w.Rules)
 	b.privacy(w.Privacy)
 	b.chat(w.Chat)
+	b.digest(w.Digest)
 	b.files(w.Files)
 	b.page(w.Page)
 }
@@ -252,42 +252,18 @@ func (b *builder) privacy(w *privacyWritten) {
 		if w.KeepFiles != "forever" {
 			p.KeepFiles = b.length("privacy.keep_files", w.KeepFiles, 0, 24*time.Hour, century)
 		}
+		if w.KeepHistory != "forever" {
+			p.KeepHistory = b.length("privacy.keep_history", w.KeepHistory, 0, 24*time.Hour, century)
+		}
+		if t := &b.club.Thresholds; p.KeepHistory > 0 && p.KeepHistory < t.BaselineAge {
+			b.fail("privacy.keep_history", fmt.Sprintf("%s is less than baselines look back, %s", FormatDuration(p.KeepHistory), FormatDuration(t.BaselineAge)),
+				"Keep the history longer, or lower thresholds.baseline_age: a test without its past gets another verdict")
+		}
 	}
 	if p.PageNames == "" {
 		p.PageNames = p.ChatNames
 	}
 	b.club.Privacy = p
-}
-
-func (b *builder) chat(w *chatWritten) {
-	c := Chat{Kind: ChatTerminal, Hold: DefaultHold}
-	if w != nil {
-		if c.Hold = 0; w.Hold != "never" {
-			c.Hold = b.length("chat.hold", w.Hold, DefaultHold, 10*time.Millisecond, 10*time.Minute)
-		}
-		c.Channel, c.TokenEnv, c.APIURL = string(w.Channel), string(w.TokenEnv), string(w.APIURL)
-		if w.Kind != "" {
-			c.Kind = ChatKind(w.Kind)
-		}
-		if w.TokenFile != "" {
-			c.TokenFile = b.absolute(w.TokenFile)
-		}
-		if c.TokenEnv != "" && c.TokenFile != "" {
-			b.fail("chat.token_file", "token_env and token_file are both given", "Keep one of them")
-		}
-		if u, err := url.Parse(c.APIURL); c.APIURL != "" && (err != nil || u.Host == "") {
-			b.fail("chat.api_url", quote(c.APIURL)+" is not a web address", "Write it whole, such as https://chat-proxy.example/api/")
-		}
-	}
-	if c.Kind == ChatSlack {
-		if c.TokenEnv == "" && c.TokenFile == "" {
-			c.TokenEnv = DefaultTokenEnv
-		}
-		if c.Channel == "" && !b.doubted("chat") {
-			b.fail("chat", "channel is missing", `Messages about files need one: channel: "#fitness"`)
-		}
-	}
-	b.club.Chat = c
 }
 
 func (b *builder) files(w *filesWritten) {

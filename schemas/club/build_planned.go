@@ -15,7 +15,7 @@ func (b *builder) planned(at string, w *plannedWritten) {
 	okProtocol := b.known(at+".protocol", w.Protocol, "protocol")
 	p := Planned{
 		ID: string(w.ID), Squad: string(w.Squad), Protocol: string(w.Protocol), Cron: string(w.Cron),
-		MicrocycleDay: string(w.MicrocycleDay), Surface: string(w.Surface),
+		SayAllHere: w.SayAllHere, MicrocycleDay: string(w.MicrocycleDay), Surface: string(w.Surface),
 	}
 	p.Within = b.length(at+".within", w.Within, DefaultWithin, time.Minute, 12*time.Hour)
 	if w.RemindAfter != "never" {

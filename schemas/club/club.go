@@ -24,6 +24,7 @@ type Club struct {
 	Thresholds Thresholds
 	Privacy    Privacy
 	Chat       Chat
+	Digest     Digest
 	Files      Files
 	Page       Page
 
@@ -87,7 +88,9 @@ type Planned struct {
 	// Within is how far the true start may be from the planned time, either way.
 	Within time.Duration
 	// RemindAfter the planned time, athletes without a file are reported; 0 = never.
-	RemindAfter   time.Duration
+	RemindAfter time.Duration
+	// SayAllHere tells the channel when nobody is missing then.
+	SayAllHere    bool
 	MicrocycleDay string
 	Surface       string
 	// Season holds the days of the plan; Except are local dates without the
@@ -253,30 +256,8 @@ type Privacy struct {
 	HistoryNames NameStyle
 	// KeepFiles is how long the raw archive is kept; 0 = for good.
 	KeepFiles time.Duration
-}
-
-// ChatKind is the kind of chat.
-type ChatKind string
-
-// Chats.
-const (
-	ChatTerminal ChatKind = "terminal"
-	ChatSlack    ChatKind = "slack"
-)
-
-// Chat is where messages go.
-type Chat struct {
-	Kind ChatKind
-	// Channel is the default channel, and that of messages about files.
-	Channel string
-	// TokenEnv or TokenFile hold the secret; it is never in the club file.
-	TokenEnv  string
-	TokenFile string
-	// APIURL overrides the Web API's address, for a proxy or a test server.
-	APIURL string
-	// Hold is how long a session must be quiet before it is told, so that the
-	// files of one session make one message; 0 tells each test at once.
-	Hold time.Duration
+	// KeepHistory is how long tests, alerts and messages are kept; 0 = for good.
+	KeepHistory time.Duration
 }
 
 // Files sets how folders are watched.
@@ -339,6 +320,14 @@ func (c *Club) Protocol(id string) *schemas.Protocol {
 		}
 	}
 	return nil
+}
+
+// DigestChannel returns the channel of a squad's digests.
+func (c *Club) DigestChannel(squad string) string {
+	if c.Digest.Channel != "" {
+		return c.Digest.Channel
+	}
+	return c.ChannelOf(squad)
 }
 
 // ChannelOf returns the chat channel of a squad.

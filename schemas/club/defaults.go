@@ -56,6 +56,19 @@ const DefaultHold = 1500 * time.Millisecond
 // club file names neither a variable nor a file.
 const DefaultTokenEnv = "CANTER_CHAT_TOKEN" //nolint:gosec // a name, no credential
 
+// DefaultWebhookEnv names the environment variable of the webhooks' addresses.
+const DefaultWebhookEnv = "CANTER_CHAT_WEBHOOK"
+
+// Defaults of what chat is told besides alerts: our choices. A channel takes a
+// message a second, so four answers with pictures are there within five seconds
+// of the session's message. Digests are on the phone before the working week,
+// and the month, begins.
+const (
+	DefaultPictures = 4
+	DefaultWeekly   = "0 7 * * MON"
+	DefaultMonthly  = "30 7 1 * *"
+)
+
 // DefaultThresholds returns the thresholds of a club that sets none.
 func DefaultThresholds() Thresholds {
 	return Thresholds{

@@ -250,7 +250,7 @@ func (d *document) secrets(v any, path string) any {
 		for _, k := range slices.Sorted(maps.Keys(x)) {
 			p := join(path, k)
 			_, scalar := x[k].(string)
-			if secretKey.MatchString(k) && k != "token_env" && k != "token_file" && scalar {
+			if secretKey.MatchString(k) && !strings.HasSuffix(k, "token_env") && !strings.HasSuffix(k, "token_file") && scalar {
 				d.fail(d.keys[p], p, text, hint)
 				delete(x, k)
 				continue

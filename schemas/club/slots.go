@@ -176,6 +176,18 @@ func (p *Planned) slots(from, to time.Time, zone *time.Location) ([]Slot, error)
 	return out, nil
 }
 
+// Times returns the instants in [from, to) that a cron expression names in the
+// club's zone, ascending: each local date and time once, whatever the clocks do.
+// Errors wrap [ErrWord].
+func (c *Club) Times(expression string, from, to time.Time) ([]time.Time, error) {
+	slots, err := (&Planned{ID: expression, Cron: expression}).slots(from, to, c.Zone)
+	out := make([]time.Time, len(slots))
+	for i := range slots {
+		out[i] = slots[i].Time
+	}
+	return out, err
+}
+
 // SlotsFor returns the planned tests of a squad that a trace from first to
 // last sample could hold: those whose planned time, give or take Within, lies
 // in it. Nearest to the trace's middle first. Planned tests that can't be read

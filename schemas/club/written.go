@@ -52,6 +52,7 @@ type clubWritten struct {
 	Rules      map[string]*ruleWritten `json:"rules"`
 	Privacy    *privacyWritten         `json:"privacy"`
 	Chat       *chatWritten            `json:"chat"`
+	Digest     *digestWritten          `json:"digest"`
 	Files      *filesWritten           `json:"files"`
 	Page       *pageWritten            `json:"page"`
 }
@@ -226,6 +227,7 @@ type plannedWritten struct {
 	Cron          text   `json:"cron"`
 	Within        text   `json:"within"`
 	RemindAfter   text   `json:"remind_after"`
+	SayAllHere    bool   `json:"say_all_here"`
 	MicrocycleDay text   `json:"microcycle_day"`
 	Surface       text   `json:"surface"`
 	From          text   `json:"from"`
@@ -275,6 +277,7 @@ type privacyWritten struct {
 	PageNames    text `json:"page_names"`
 	HistoryNames text `json:"history_names"`
 	KeepFiles    text `json:"keep_files"`
+	KeepHistory  text `json:"keep_history"`
 }
 
 type chatWritten struct {
@@ -284,6 +287,24 @@ type chatWritten struct {
 	TokenEnv  text `json:"token_env"`
 	TokenFile text `json:"token_file"`
 	APIURL    text `json:"api_url"`
+
+	Sessions     text               `json:"sessions"`
+	Pictures     *int               `json:"pictures"`
+	AppTokenEnv  text               `json:"app_token_env"`
+	AppTokenFile text               `json:"app_token_file"`
+	Staff        []*chatUserWritten `json:"staff"`
+	InDoubt      text               `json:"in_doubt"`
+}
+
+type chatUserWritten struct {
+	User text `json:"user"`
+	Name text `json:"name"`
+}
+
+type digestWritten struct {
+	Weekly  text `json:"weekly"`
+	Monthly text `json:"monthly"`
+	Channel text `json:"channel"`
 }
 
 type filesWritten struct {

@@ -16,7 +16,7 @@ func TestTheStructsAndTheSchemaHaveTheSameKeys(t *testing.T) {
 		"folder": folderWritten{}, "protocol": protocolWritten{}, "stage": stageWritten{},
 		"bout": boutWritten{}, "hrex": hrexWritten{}, "planned": plannedWritten{},
 		"thresholds": thresholdsWritten{}, "privacy": privacyWritten{}, "chat": chatWritten{},
-		"files": filesWritten{}, "rule": ruleWritten{}, "page": pageWritten{},
+		"files": filesWritten{}, "rule": ruleWritten{}, "chat_user": chatUserWritten{}, "digest": digestWritten{}, "page": pageWritten{},
 	}
 	var root map[string]any
 	if err := json.Unmarshal(JSONSchema, &root); err != nil {

@@ -48,12 +48,20 @@ func (s *Server) postMessage(f url.Values) (a answer, wait time.Duration) {
 	if p.ThreadTS != "" && !slices.ContainsFunc(s.posts, func(q Post) bool { return q.Channel.ID == c.ID && q.TS == p.ThreadTS }) {
 		return refuse("thread_not_found"), 0
 	}
+	if wait := s.keep(&p); wait > 0 {
+		return nil, wait
+	}
+	return answer{"ok": true, "channel": c.ID, "ts": p.TS, "message": p.message(true)}, 0
+}
+
+// keep puts a post into its channel. A wait above 0 means: too early.
+func (s *Server) keep(p *Post) (wait time.Duration) {
 	p.at = s.opts.Now()
 	if s.opts.Pace > 0 {
-		if wait := s.last[c.ID].Add(s.opts.Pace).Sub(p.at); wait > 0 {
-			return nil, wait
+		if wait := s.last[p.Channel.ID].Add(s.opts.Pace).Sub(p.at); wait > 0 {
+			return wait
 		}
-		s.last[c.ID] = p.at
+		s.last[p.Channel.ID] = p.at
 	}
 	// A ts is unique and ascending, whatever the clock does.
 	stamp := p.at.Truncate(time.Microsecond)
@@ -62,19 +70,30 @@ func (s *Server) postMessage(f url.Values) (a answer, wait time.Duration) {
 	}
 	s.lastTS = stamp
 	p.TS = fmt.Sprintf("%d.%06d", stamp.Unix(), stamp.Nanosecond()/1000)
-	s.posts = append(s.posts, p)
-	return answer{"ok": true, "channel": c.ID, "ts": p.TS, "message": p.message(true)}, 0
+	s.posts = append(s.posts, *p)
+	return 0
+}
+
+// block is what the server looks at of a block.
+type block struct {
+	Type    string `json:"type"`
+	BlockID string `json:"block_id"`
+	Text    struct {
+		Text string `json:"text"`
+	} `json:"text"`
+	Elements []struct {
+		Type     string `json:"type"`
+		ActionID string `json:"action_id"`
+		Value    string `json:"value"`
+		Text     struct {
+			Text string `json:"text"`
+		} `json:"text"`
+	} `json:"elements"`
 }
 
 // read takes in blocks and metadata; it returns the code of what is wrong.
 func (p *Post) read(blocks, metadata string) string {
-	var bs []struct {
-		Type string `json:"type"`
-		Text struct {
-			Type string `json:"type"`
-			Text string `json:"text"`
-		} `json:"text"`
-	}
+	var bs []block
 	if blocks != "" {
 		if json.Unmarshal([]byte(blocks), &bs) != nil || len(bs) > maxBlocks {
 			return "invalid_blocks"
@@ -85,13 +104,26 @@ func (p *Post) read(blocks, metadata string) string {
 	if sum > maxText {
 		return "msg_too_long"
 	}
+	p.Sections, p.Buttons = nil, nil
+	ids := map[string]bool{}
 	for _, b := range bs {
-		n := length(b.Text.Text)
-		if b.Type == "section" && (n == 0 || n > maxSection) {
+		if b.BlockID != "" && ids[b.BlockID] {
 			return "invalid_blocks"
 		}
-		sum += n
-		p.Sections = append(p.Sections, b.Text.Text)
+		ids[b.BlockID] = true
+		switch b.Type {
+		case "section":
+			n := length(b.Text.Text)
+			if n == 0 || n > maxSection {
+				return "invalid_blocks"
+			}
+			sum += n
+			p.Sections = append(p.Sections, b.Text.Text)
+		case "actions":
+			if code := p.readButtons(&b); code != "" {
+				return code
+			}
+		}
 	}
 	switch {
 	case sum == 0:
@@ -100,6 +132,23 @@ func (p *Post) read(blocks, metadata string) string {
 		return "msg_blocks_too_long"
 	}
 	return p.readMetadata(metadata)
+}
+
+// readButtons takes in a block of buttons, within the limits documented for
+// them.
+func (p *Post) readButtons(b *block) string {
+	ids := map[string]bool{}
+	if len(b.Elements) == 0 || len(b.Elements) > 25 {
+		return "invalid_blocks"
+	}
+	for _, e := range b.Elements {
+		if e.Type != "button" || e.ActionID == "" || ids[e.ActionID] || length(e.ActionID) > 255 || length(e.Value) > 2000 || e.Text.Text == "" || length(e.Text.Text) > 75 {
+			return "invalid_blocks"
+		}
+		ids[e.ActionID] = true
+		p.Buttons = append(p.Buttons, Button{BlockID: b.BlockID, ActionID: e.ActionID, Value: e.Value, Label: e.Text.Text, Under: len(p.Sections) - 1})
+	}
+	return ""
 }
 
 func (p *Post) readMetadata(metadata string) string {
@@ -129,6 +178,13 @@ func (p *Post) message(withMetadata bool) answer {
 	}
 	if p.blocks != nil {
 		a["blocks"] = p.blocks
+	}
+	if len(p.Files) > 0 {
+		var files []answer
+		for _, f := range p.Files {
+			files = append(files, answer{"id": f.ID, "name": f.Name, "title": f.Title, "alt_txt": f.Alt})
+		}
+		a["files"] = files
 	}
 	if withMetadata && p.metadata != nil {
 		a["metadata"] = p.metadata

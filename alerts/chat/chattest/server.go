@@ -13,8 +13,11 @@ import (
 	"time"
 )
 
-// Token is the only token the server knows.
-const Token = "test-token-of-nobody"
+// Token is the only bot's token that the server knows, AppToken the only app's.
+const (
+	Token    = "test-token-of-nobody"
+	AppToken = "xapp-test-token-of-nobody" //nolint:gosec // of nobody
+)
 
 // Options set up a server. The zero value is one with no channels.
 type Options struct {
@@ -54,6 +57,11 @@ type Post struct {
 	ID        string
 	Page      int
 	EventType string
+	// Buttons under the sections, in order; Files are what is shown with the
+	// text; Edits counts how often the message was changed.
+	Buttons []Button
+	Files   []File
+	Edits   int
 
 	at       time.Time
 	metadata json.RawMessage
@@ -62,7 +70,24 @@ type Post struct {
 
 // Plain returns the whole text of the message as people read it.
 func (p Post) Plain() string {
-	return strings.NewReplacer("&lt;", "<", "&gt;", ">", "&amp;", "&").Replace(strings.Join(p.Sections, "\n"))
+	text := strings.Join(p.Sections, "\n")
+	if len(p.Sections) == 0 {
+		text = p.Text // a file's comment has no sections
+	}
+	return strings.NewReplacer("&lt;", "<", "&gt;", ">", "&amp;", "&").Replace(text)
+}
+
+// Button is a button as sent.
+type Button struct {
+	BlockID, ActionID, Value, Label string
+	// Under is the section that it stands under, from 0.
+	Under int
+}
+
+// File is a file as shown.
+type File struct {
+	ID, Name, Title, Alt string
+	Content              []byte
 }
 
 // Server is the chat. Its methods may be called from several goroutines.
@@ -78,6 +103,12 @@ type Server struct {
 	faults   []*Fault
 	calls    map[string]int
 	quit     chan struct{}
+	// uploads are files that were asked for and are not shown yet.
+	uploads map[string]*File
+	views   []View
+	asides  []Aside
+	people  []string
+	sockets sockets
 }
 
 // New returns a server that is reached through [Server.Client] only.
@@ -85,7 +116,7 @@ func New(o Options) *Server {
 	if o.Now == nil {
 		o.Now = time.Now //nolint:forbidigo // A server for tests has a clock like any other.
 	}
-	s := &Server{opts: o, last: map[string]time.Time{}, calls: map[string]int{}, quit: make(chan struct{})}
+	s := &Server{opts: o, last: map[string]time.Time{}, calls: map[string]int{}, quit: make(chan struct{}), uploads: map[string]*File{}}
 	for _, name := range o.Channels {
 		s.AddChannel(Channel{Name: name, Member: true})
 	}
@@ -120,6 +151,7 @@ func (s *Server) Close() {
 		close(s.quit)
 	}
 	s.mu.Unlock()
+	s.sockets.close()
 	if s.http != nil {
 		s.http.CloseClientConnections()
 		s.http.Close()
@@ -167,9 +199,24 @@ func refuse(code string) answer { return answer{"ok": false, "error": code} }
 // ServeHTTP answers one call.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	method := r.URL.Path[strings.LastIndexByte(r.URL.Path, '/')+1:]
+	switch {
+	case strings.HasPrefix(r.URL.Path, socketPath):
+		s.sockets.serve(w, r)
+		return
+	case strings.HasPrefix(r.URL.Path, uploadPath):
+		if fault := s.begin("upload"); fault != nil {
+			s.fail(w, r, fault)
+			return
+		}
+		s.receive(w, r, method)
+		return
+	}
 	if err := r.ParseForm(); err != nil {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
+	}
+	if strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") {
+		fromJSON(r)
 	}
 	fault := s.begin(method)
 	if fault != nil && !fault.Kept {
@@ -188,6 +235,22 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("X-OAuth-Scopes", s.opts.Scopes)
 		}
 		write(w, a)
+	}
+}
+
+// fromJSON puts the keys of a JSON body where those of a form would be; what is
+// no text stays JSON.
+func fromJSON(r *http.Request) {
+	var body map[string]json.RawMessage
+	if json.NewDecoder(r.Body).Decode(&body) != nil {
+		return
+	}
+	for k, v := range body {
+		var text string
+		if json.Unmarshal(v, &text) != nil {
+			text = string(v)
+		}
+		r.PostForm.Set(k, text)
 	}
 }
 
@@ -224,7 +287,7 @@ func (s *Server) handle(method string, r *http.Request) (a answer, wait time.Dur
 	switch {
 	case token == "":
 		return refuse("not_authed"), 0
-	case token != Token:
+	case token != Token && (token != AppToken || method != "apps.connections.open"):
 		return refuse("invalid_auth"), 0
 	}
 	switch method {
@@ -240,6 +303,20 @@ func (s *Server) handle(method string, r *http.Request) (a answer, wait time.Dur
 		return s.list(r.PostForm), 0
 	case "conversations.info":
 		return s.info(r.PostForm), 0
+	case "conversations.open":
+		return s.open(r.PostForm), 0
+	case "chat.update":
+		return s.update(r.PostForm), 0
+	case "chat.postEphemeral":
+		return s.aside(r.PostForm), 0
+	case "files.getUploadURLExternal":
+		return s.uploadURL(r.PostForm), 0
+	case "files.completeUploadExternal":
+		return s.completeUpload(r.PostForm)
+	case "apps.connections.open":
+		return s.openSocket(token), 0
+	case "views.open":
+		return s.openView(r.PostForm), 0
 	default:
 		return refuse("unknown_method"), 0
 	}

@@ -1,0 +1,191 @@
+package alerts
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"canter.example/alerts/message"
+	"canter.example/alerts/rules"
+	"canter.example/schemas"
+	"canter.example/schemas/history"
+)
+
+// board is a session as it stands: what its message says of it.
+type board struct {
+	message.Summary
+	looks map[string]message.Look
+
+	tests    map[schemas.TestID]*schemas.Outcome
+	assessed map[schemas.TestID]*schemas.Assessment
+	notes    []schemas.Note
+}
+
+// readBoard gathers a session; nil when it holds no test any more. Alerts are
+// the session's.
+func (s *Service) readBoard(ctx context.Context, session string, alerts []schemas.Alert) (*board, error) {
+	tests, err := s.history.SessionTests(ctx, session)
+	if err != nil || len(tests) == 0 {
+		return nil, err
+	}
+	o := &tests[0]
+	b := &board{looks: map[string]message.Look{}, Summary: message.Summary{
+		Squad: o.Squad, Protocol: o.Protocol, When: o.Start, MicrocycleDay: o.MicrocycleDay, Surface: o.Surface,
+		Buttons: s.club.Chat.Buttons(),
+	}}
+	b.traces(tests)
+	if err := s.expected(b, tests); err != nil {
+		return nil, err
+	}
+	assessed, err := s.history.Assessments(ctx, history.AssessmentFilter{Session: session})
+	if err != nil {
+		return nil, err
+	}
+	b.tests, b.assessed = map[schemas.TestID]*schemas.Outcome{}, map[schemas.TestID]*schemas.Assessment{}
+	for i := range tests {
+		b.tests[tests[i].TestID] = &tests[i]
+	}
+	for i := range assessed {
+		b.assessed[assessed[i].TestID] = &assessed[i]
+		if c := assessed[i].Comparison(schemas.MeasureHRex, 0); c != nil && c.State == schemas.Building {
+			b.Building++
+		}
+	}
+	told := slices.DeleteFunc(slices.Clone(alerts), func(al schemas.Alert) bool { return al.Rule == schemas.RuleTestMissing || !al.Told })
+	if len(told) == 0 {
+		return b, nil
+	}
+	if b.notes, err = s.history.Notes(ctx, history.NoteFilter{From: b.When.Add(-notesWithin)}); err != nil {
+		return nil, err
+	}
+	for _, al := range told {
+		look := message.Look{Item: message.Item{Alert: al}}
+		if err := s.load(ctx, b, &look.Item); err != nil {
+			return nil, err
+		}
+		if look.Done, err = s.done(ctx, b, &al); err != nil {
+			return nil, err
+		}
+		b.looks[al.ID] = look
+	}
+	return b, nil
+}
+
+// traces sorts a session's athletes by what came of their traces; who ran
+// twice counts by the better one.
+func (b *board) traces(tests []schemas.Outcome) {
+	valid := map[string]bool{}
+	seen := map[string]bool{}
+	for i := range tests {
+		seen[tests[i].Athlete] = true
+		if tests[i].Valid() {
+			valid[tests[i].Athlete] = true
+		}
+	}
+	b.Tested, b.Usable = len(seen), len(valid)
+	for i := range tests {
+		o := &tests[i]
+		if valid[o.Athlete] || !seen[o.Athlete] {
+			continue
+		}
+		why := ""
+		if len(o.Reasons) > 0 {
+			why = o.Reasons[0].Text
+		}
+		trouble := message.Trouble{Athlete: o.Athlete, Test: o.TestID, Why: why}
+		switch {
+		case o.Staff == schemas.Excluded:
+			b.LeftOut = append(b.LeftOut, o.Athlete)
+		case o.Quality == schemas.Check:
+			b.Doubtful = append(b.Doubtful, trouble)
+		default:
+			b.Unusable = append(b.Unusable, trouble)
+		}
+		delete(seen, o.Athlete) // once
+	}
+}
+
+// expected says who was missing from a session that was planned.
+func (s *Service) expected(b *board, tests []schemas.Outcome) error {
+	y, m, d := b.When.In(s.zone()).Date()
+	from := time.Date(y, m, d, 0, 0, 0, 0, s.zone())
+	slots, err := s.club.Slots(from, from.AddDate(0, 0, 1))
+	if err != nil {
+		return err
+	}
+	for _, slot := range slots {
+		if slot.Planned.Squad != b.Squad || slot.Planned.Protocol != b.Protocol {
+			continue
+		}
+		at := rules.Attend(slot, s.club.Athletes, tests, s.zone())
+		b.Expected = max(at.Expected, b.Tested)
+		b.Missing = nil
+		for _, x := range at.Missing {
+			if x.Absence == rules.NoTest {
+				b.Missing = append(b.Missing, x.Athlete)
+			}
+		}
+	}
+	return nil
+}
+
+// done is what staff did about an alert and its test, in words, by time.
+func (s *Service) done(ctx context.Context, b *board, al *schemas.Alert) ([]string, error) {
+	type deed struct {
+		at   time.Time
+		text string
+	}
+	var deeds []deed
+	seen := map[string]bool{}
+	for _, n := range b.notes {
+		if n.AlertID != al.ID {
+			continue
+		}
+		what := "Note"
+		if n.Seen {
+			what = "Seen"
+		}
+		if n.Text == "" && seen[n.Who] {
+			continue
+		}
+		seen[n.Who] = seen[n.Who] || n.Seen
+		deeds = append(deeds, deed{n.When, message.Deed(s.club, what, n.Who, n.Text)})
+	}
+	if o := b.tests[al.TestID]; o != nil && (o.Staff != schemas.NoVerdict || o.StartSource == schemas.StartByHand) {
+		corrections, err := s.history.AllCorrections(ctx, al.TestID)
+		if err != nil {
+			return nil, err
+		}
+		words := map[schemas.CorrectionAction]string{
+			schemas.ActionExclude: "Left out", schemas.ActionAccept: "Accepted", schemas.ActionRestore: "Restored", schemas.ActionStart: "Start moved",
+		}
+		for _, c := range corrections {
+			if w := words[c.Action]; w != "" {
+				deeds = append(deeds, deed{c.When, message.Deed(s.club, w, c.Who, c.Why)})
+			}
+		}
+	}
+	slices.SortStableFunc(deeds, func(a, b deed) int { return a.at.Compare(b.at) })
+	var out []string
+	for _, d := range deeds[max(0, len(deeds)-mostDeeds):] {
+		out = append(out, d.text)
+	}
+	return out, nil
+}
+
+// mostDeeds is how many of staff's doings stand under an alert's line, the
+// latest.
+const mostDeeds = 4
+
+// summary is the session's message about the given alerts, in that order; with
+// later, of these alone.
+func (b *board) summary(alerts []string, later bool) *message.Summary {
+	sum := b.Summary
+	sum.Later = later
+	for _, id := range alerts {
+		if l, ok := b.looks[id]; ok {
+			sum.Looks = append(sum.Looks, l)
+		}
+	}
+	return &sum
+}
