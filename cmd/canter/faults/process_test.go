@@ -1,3 +1,5 @@
+//go:build linux
+
 package faults_test
 
 import (
@@ -84,6 +86,8 @@ func (p *process) start() {
 	p.cmd = exec.Command(args[0], args[1:]...)
 	p.cmd.Env = append(os.Environ(), p.env...)
 	p.cmd.Stdout, p.cmd.Stderr = p.log, p.log
+	// A test that is killed leaves nobody behind.
+	p.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	if err := p.cmd.Start(); err != nil {
 		p.t.Fatalf("start %s: %v", p.name, err)
 	}

@@ -1,3 +1,5 @@
+//go:build linux
+
 package faults_test
 
 import (
@@ -13,7 +15,7 @@ import (
 // before the scorers start, so that they are what is measured.
 func testScale(t *testing.T) {
 	fault(t, "more processes of a role", "the same results with 1, 2 and 4 scorers and with 2 alerts processes; each message once", func(t *testing.T) (string, string) {
-		u := plain(t, form(12, 35))
+		u := plain(t, form(6, 35))
 		var table []string
 		for _, n := range []struct{ scorers, alerts int }{{1, 1}, {2, 2}, {4, 2}} {
 			r := apart(t, u.season, setup{scorers: n.scorers, alerts: n.alerts})
