@@ -31,7 +31,7 @@ func (s *Service) readBoard(ctx context.Context, session string, alerts []schema
 	o := &tests[0]
 	b := &board{looks: map[string]message.Look{}, Summary: message.Summary{
 		Squad: o.Squad, Protocol: o.Protocol, When: o.Start, MicrocycleDay: o.MicrocycleDay, Surface: o.Surface,
-		Buttons: s.club.Chat.Buttons(),
+		Link: s.club.Page.SessionURL(session),
 	}}
 	b.traces(tests)
 	if err := s.expected(b, tests); err != nil {

@@ -45,10 +45,12 @@ type Digest struct {
 	To   string `json:"to"`
 	// Sessions held, athletes Expected (in the squad at the end), Tested, and
 	// with a Usable trace; Coverage is the mean share of valid seconds, 0 to 1.
-	Sessions int            `json:"sessions"`
-	Expected int            `json:"expected"`
-	Tested   int            `json:"tested"`
-	Usable   int            `json:"usable"`
+	Sessions int `json:"sessions"`
+	Expected int `json:"expected"`
+	Tested   int `json:"tested"`
+	Usable   int `json:"usable"`
+	// Building counts athletes whose baseline has too few tests for a verdict.
+	Building int            `json:"building"`
 	Coverage schemas.Number `json:"coverage"`
 	// Untested are athletes without any test.
 	Untested []string `json:"untested"`
@@ -202,6 +204,9 @@ func (d *Digest) movers(rows *Rows, zone *time.Location) {
 	}
 	for _, id := range slices.Sorted(maps.Keys(last)) {
 		a := last[id]
+		if m := a.Comparison(schemas.MeasureHRex, 0); m != nil && m.State == schemas.Building {
+			d.Building++
+		}
 		harder := Mover{Athlete: id, Date: a.Start.In(zone).Format(time.DateOnly), Told: told[a.TestID]}
 		easier := harder
 		for _, m := range []*schemas.Comparison{a.Comparison(schemas.MeasureHRex, 0), rules.MainHRR(a)} {

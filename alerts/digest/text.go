@@ -26,7 +26,11 @@ func (d *Digest) Text(c *club.Club) string {
 	if len(d.Easier) > 0 {
 		lines = append(lines, message.Ambiguous())
 	}
-	if d.Usable > 0 && len(d.Harder)+len(d.Easier) == 0 {
+	switch {
+	case d.Usable == 0 || len(d.Harder)+len(d.Easier) > 0:
+	case d.Building >= d.Usable:
+		lines = append(lines, "Baselines are still building: no verdict yet.")
+	default:
 		lines = append(lines, "Nobody's numbers moved beyond what is usual for them. That says nothing of how anybody feels.")
 	}
 	lines = append(lines, d.open()...)

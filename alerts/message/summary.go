@@ -32,8 +32,6 @@ type Summary struct {
 	Later bool
 	// Link leads to the session's page, "" for none.
 	Link string
-	// Buttons are under the looks: no need to name commands.
-	Buttons bool
 }
 
 // Trouble is a trace with what is wrong with it.
@@ -178,6 +176,9 @@ func (s *Summary) closing() []string {
 	}
 	if s.Link != "" {
 		lines = append(lines, "All traces: "+s.Link)
+	}
+	if len(s.Looks) == 0 && s.Building >= s.Usable {
+		return append(lines, "No verdict yet, and none on how anybody feels: symptoms and worries go to licensed medical staff as always.")
 	}
 	if len(s.Looks) == 0 {
 		return append(lines, "That nobody stands out says nothing of how anybody feels: symptoms and worries go to licensed medical staff as always.")

@@ -4,10 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
+	"slices"
 	"time"
 
 	"canter.example/alerts/chat"
+	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
@@ -49,12 +50,6 @@ func (p *pipeline) listenOnce(ctx context.Context, c *club.Chat) error {
 	return chat.Listen(ctx, chat.ListenConfig{Token: token, AppToken: app, APIURL: c.APIURL, Log: p.log, Name: c.StaffName, Desk: desk{p}})
 }
 
-// keyed returns the id of a word by its key, and whether it was taken before.
-func keyed(prefix string, now time.Time, key string, taken func(suffix string) bool) (id string, known bool) {
-	suffix := "-" + key
-	return prefix + now.UTC().Format("20060102T150405.000000000") + suffix, taken(suffix)
-}
-
 // Note implements [chat.Desk].
 func (d desk) Note(ctx context.Context, w chat.Word, alert string, seen bool) error {
 	al, ok, err := d.p.history.Alert(ctx, alert)
@@ -65,23 +60,11 @@ func (d desk) Note(ctx context.Context, w chat.Word, alert string, seen bool) er
 		return errors.New("there is no such alert any more")
 	}
 	notes, err := d.p.history.Notes(ctx, history.NoteFilter{Alert: alert})
-	if err != nil {
+	if err != nil || slices.ContainsFunc(notes, func(n schemas.Note) bool { return staff.Taken(n.ID, w.Key) }) {
 		return err
 	}
-	now := time.Now().UTC()
-	id, known := keyed("n", now, w.Key, func(suffix string) bool {
-		for _, n := range notes {
-			if strings.HasSuffix(n.ID, suffix) {
-				return true
-			}
-		}
-		return false
-	})
-	if known {
-		return nil
-	}
-	n := schemas.Note{ID: id, AlertID: al.ID, Athlete: al.Athlete, Seen: seen, Text: w.Text, Who: w.Who, When: now}
-	return d.p.broker.Publish(ctx, schemas.SubjectNote+al.ID, "press-"+w.Key, n)
+	_, err = staff.Desk{Broker: d.p.broker, Key: w.Key}.Note(ctx, &al, w.Who, seen, w.Text)
+	return err
 }
 
 // Correct implements [chat.Desk].
@@ -94,21 +77,9 @@ func (d desk) Correct(ctx context.Context, w chat.Word, test schemas.TestID, act
 		return errors.New("there is no such test any more")
 	}
 	corrections, err := d.p.history.AllCorrections(ctx, test)
-	if err != nil {
+	if err != nil || slices.ContainsFunc(corrections, func(c schemas.Correction) bool { return staff.Taken(c.ID, w.Key) }) {
 		return err
 	}
-	now := time.Now().UTC()
-	id, known := keyed("c", now, w.Key, func(suffix string) bool {
-		for _, c := range corrections {
-			if strings.HasSuffix(c.ID, suffix) {
-				return true
-			}
-		}
-		return false
-	})
-	if known {
-		return nil
-	}
-	c := schemas.Correction{ID: id, TestID: o.TestID, FileID: o.FileID, Action: action, Who: w.Who, When: now, Why: w.Text}
-	return d.p.broker.Publish(ctx, schemas.SubjectCorrection+string(o.TestID), "press-"+w.Key, c)
+	_, err = staff.Desk{Broker: d.p.broker, Key: w.Key}.Correct(ctx, &o, staff.Change{Action: action, Who: w.Who, Why: w.Text})
+	return err
 }

@@ -2,6 +2,7 @@ package club
 
 import (
 	"net"
+	"net/url"
 	"strconv"
 	"strings"
 )
@@ -93,4 +94,20 @@ func (b *builder) page(w *pageWritten) {
 		}
 	}
 	b.club.Page = p
+}
+
+// SessionURL is where a browser finds a session on the page, "" when the club
+// file names no host by which others reach it.
+func (p *Page) SessionURL(session string) string {
+	if len(p.Hosts) == 0 || p.Listen == PageOff {
+		return ""
+	}
+	u := url.URL{Scheme: "http", Host: p.Hosts[0], Path: "/session", RawQuery: "id=" + url.QueryEscape(session)}
+	if p.BehindProxy || p.CertFile != "" {
+		u.Scheme = "https"
+	}
+	if _, port, err := net.SplitHostPort(p.Listen); err == nil && !p.BehindProxy && !strings.Contains(p.Hosts[0], ":") {
+		u.Host = net.JoinHostPort(p.Hosts[0], port)
+	}
+	return u.String()
 }

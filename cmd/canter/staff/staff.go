@@ -40,6 +40,27 @@ type Desk struct {
 	Broker Broker
 	// Now is the clock; nil is the machine's.
 	Now func() time.Time
+	// Key names a word that may be handed in twice, as a pressed button is: it
+	// ends the id of what goes off (see [Taken]), and the broker takes it once
+	// within its window. "" for a word that comes once.
+	Key string
+}
+
+// Taken reports whether an id of a correction or note is that of the word with
+// this key.
+func Taken(id, key string) bool { return key != "" && strings.HasSuffix(id, "-"+key) }
+
+// name returns the id of a word, and the one that the broker tells copies by.
+func (d Desk) name(prefix string, now time.Time) (id, once string, err error) {
+	made, err := schemas.NewCorrectionID(now)
+	if err != nil {
+		return "", "", err
+	}
+	id = prefix + made[1:]
+	if d.Key == "" {
+		return id, id, nil
+	}
+	return id[:strings.LastIndexByte(id, '-')] + "-" + d.Key, "word-" + d.Key, nil
 }
 
 // Change is what is to be done to a test.
@@ -68,11 +89,12 @@ func (d Desk) Correct(ctx context.Context, o *schemas.Outcome, c Change) (schema
 	if c.Action == schemas.ActionStart {
 		corr.Start = c.Start
 	}
-	var err error
-	if corr.ID, err = schemas.NewCorrectionID(now); err != nil {
+	id, once, err := d.name("c", now)
+	if err != nil {
 		return corr, err
 	}
-	return corr, d.Broker.Publish(ctx, schemas.SubjectCorrection+string(o.TestID), corr.ID, corr)
+	corr.ID = id
+	return corr, d.Broker.Publish(ctx, schemas.SubjectCorrection+string(o.TestID), once, corr)
 }
 
 // Note sends off what somebody writes to an alert, or that they have seen it.
@@ -89,12 +111,12 @@ func (d Desk) Note(ctx context.Context, al *schemas.Alert, who string, seen bool
 	case long > LongestNote:
 		return n, fmt.Errorf("the note is %d characters long: %w, keep it to %d, it stands on later messages", long, ErrTooLong, LongestNote)
 	}
-	made, err := schemas.NewCorrectionID(now)
+	id, once, err := d.name("n", now)
 	if err != nil {
 		return n, err
 	}
-	n.ID = "n" + made[1:]
-	return n, d.Broker.Publish(ctx, schemas.SubjectNote+al.ID, n.ID, n)
+	n.ID = id
+	return n, d.Broker.Publish(ctx, schemas.SubjectNote+al.ID, once, n)
 }
 
 func (d Desk) now() time.Time {
