@@ -38,7 +38,8 @@
 //
 // The way through the code: service.go receives, tested.go finds the squads,
 // squad.go goes through them, tell.go finds words for what is new, outbox.go
-// sends, life.go is about files and notes, due.go looks for missing tests. The
+// sends, beside.go reads what stands beside a test, life.go is about files and notes,
+// due.go looks for missing tests and lapsed alerts. The
 // pure part: review has the sessions in order, assess the statistics, rules
 // the decisions, message the words; simulate asks how often all that is wrong.
 package alerts

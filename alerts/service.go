@@ -39,6 +39,8 @@ type History interface {
 	SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error)
 	Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error)
 	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
+	AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error)
+	AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error)
 	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
 	SaveAssessments(ctx context.Context, as []schemas.Assessment) error
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)

@@ -17,9 +17,6 @@ import (
 // holdsAgain opens the answer to an alert that was withdrawn and holds after all.
 const holdsAgain = "This holds after all, in place of the withdrawal above:\n"
 
-// notesWithin is how far back staff's notes on an athlete are shown.
-const notesWithin = 28 * 24 * time.Hour
-
 // tell puts into the outbox what staff have not heard of a session's alerts.
 //
 // The outbox itself is the record of what was said: each message names the
@@ -107,7 +104,7 @@ type turn struct {
 func (s *Service) due(ctx context.Context, al schemas.Alert, said saidOf) (*turn, error) {
 	t := turn{item: message.Item{Alert: al}, thread: said.thread}
 	t.saying = schemas.Saying{Alert: al.ID, Number: said.last.Number + 1}
-	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen
+	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen || al.State == schemas.AlertLapsed
 	switch {
 	case said.last.Number == 0:
 		if !open || !al.Told {
@@ -162,7 +159,10 @@ func (s *Service) load(ctx context.Context, it *message.Item) error {
 	if it.Assessment, _, err = s.history.Assessment(ctx, it.Alert.TestID); err != nil {
 		return err
 	}
-	it.Notes, err = s.history.Notes(ctx, history.NoteFilter{Athlete: it.Alert.Athlete, From: it.Alert.About.Add(-notesWithin)})
+	if it.Notes, err = s.notes(ctx, &it.Alert); err != nil {
+		return err
+	}
+	it.Beside, err = s.beside(ctx, &it.Outcome)
 	return err
 }
 

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode"
@@ -91,7 +90,7 @@ func cellsOf(c *schemas.Comparison) cells {
 	}
 	return cells{
 		Last: signed(c.PrevChange, decimals(c)), Baseline: signed(c.Change, decimals(c)), Z: signed(c.Z, 1),
-		Words: unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
+		Words: message.Unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
 	}
 }
 
@@ -100,34 +99,6 @@ func decimals(c *schemas.Comparison) int {
 		return 1
 	}
 	return 0
-}
-
-// unusual says how a number stands against the athlete's own spread. The steps
-// at 1, 1.5 and 2 are common practice of the trade (FACTS 7), 3 is ours; chat
-// uses the same.
-func unusual(c *schemas.Comparison) string {
-	switch c.State {
-	case schemas.NoValue:
-		return "no number"
-	case schemas.Building:
-		return fmt.Sprintf("building baseline, %d of %d", c.N, c.MinN)
-	case schemas.Inside, schemas.Higher, schemas.Lower:
-	}
-	v, ok := c.Z.Get()
-	switch v = math.Abs(v); {
-	case !ok:
-		return "not compared"
-	case v >= 3:
-		return "far outside the usual"
-	case v >= 2:
-		return "well outside the usual"
-	case v >= 1.5:
-		return "outside the usual"
-	case v >= 1:
-		return "at the edge of the usual"
-	default:
-		return "within the usual"
-	}
 }
 
 func staffWord(o *schemas.Outcome) string {
@@ -197,7 +168,7 @@ func (t *Test) measure(d *Data, c *schemas.Comparison) string {
 	if c.State == schemas.NoValue {
 		return name + ": no number."
 	}
-	s := name + " " + value + ", " + unusual(c) + "."
+	s := name + " " + value + ", " + message.Unusual(c) + "."
 	if c.Previous.Present() {
 		s += fmt.Sprintf(" %s %s since %s.", signed(c.PrevChange, decimals(c)), unit, c.PreviousTime.In(d.zone()).Format("2 Jan"))
 	}
