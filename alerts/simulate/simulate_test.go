@@ -19,10 +19,10 @@ type figures struct {
 	heat  simulate.Heat
 }
 
-func play(n simulate.Noise, t *club.Thresholds) figures {
-	v, o := simulate.Variants()[0], simulate.Options{Squads: 18, Seed: 11, Thresholds: t}
+func play(n simulate.Noise, t *club.Thresholds, squads int) figures {
+	v, o := simulate.Variants()[0], simulate.Options{Squads: squads, Seed: 11, Thresholds: t}
 	hot := o
-	hot.Squads = 40 // a hot day is one session of a short season
+	hot.Squads *= 2 // a hot day is one session of a short season
 	return figures{simulate.Unchanged(o, n, v), simulate.Changed(o, n, simulate.Change{Step: 4}, v), simulate.HotDay(hot, n, 4, v)}
 }
 
@@ -52,7 +52,7 @@ func TestTheDefaultsMeetTheirErrorRates(t *testing.T) {
 	for _, n := range noises {
 		t.Run(fmt.Sprint(n), func(t *testing.T) {
 			t.Parallel()
-			f := play(n, nil)
+			f := play(n, nil, 12)
 			t.Logf("%+v", f)
 			if missed := f.missed(); missed != nil {
 				t.Errorf("misses %q: %+v", missed, f)
@@ -82,7 +82,7 @@ func TestOtherThresholdsMissTheTargets(t *testing.T) {
 			t.Parallel()
 			th := club.DefaultThresholds()
 			c.change(&th)
-			f := play(noises[1], &th)
+			f := play(noises[1], &th, 6)
 			for _, m := range c.missed {
 				if !slices.Contains(f.missed(), m) {
 					t.Errorf("does not miss %q: %+v", m, f)
