@@ -5,7 +5,7 @@ GOLANGCI ?= $(GO) run github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.
 VULN     ?= $(GO) run golang.org/x/vuln/cmd/govulncheck@v1.1.4
 FUZZTIME ?= 10s
 
-.PHONY: all build test needs check lint vuln fuzz bench speed golden
+.PHONY: faults faults-short all build test needs check lint vuln fuzz bench speed golden
 
 all: build
 
@@ -36,6 +36,12 @@ bench:            ## benchmarks, side by side in one run
 
 speed:            ## the design's targets, measured in one run; nothing else should run meanwhile
 	$(GO) run ./cmd/canter/speed
+
+faults:           ## break it in every way, at length, and write the fault table to FAULTS.md (needs root, for mounts)
+	CANTER_FAULTS=long $(GO) test -count=1 -timeout 4h -v ./cmd/canter/faults -update
+
+faults-short:     ## the same with seconds of outage; writes nothing
+	CANTER_FAULTS=short $(GO) test -count=1 -timeout 1h -v ./cmd/canter/faults
 
 golden:           ## write golden files anew; look at the difference before you commit
 	$(GO) test ./alerts/message ./schemas/club ./ingest/formats -update

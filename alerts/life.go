@@ -3,32 +3,9 @@ package alerts
 import (
 	"context"
 
-	"canter.example/alerts/message"
 	"canter.example/alerts/rules"
 	"canter.example/schemas"
 )
-
-// onParked tells staff of a file that could not be handled, once a file.
-func (s *Service) onParked(ctx context.Context, e schemas.ParkedEvent, v schemas.Version) error {
-	al, ok := rules.Parked(e.File)
-	if !ok {
-		return nil
-	}
-	old, known, err := s.history.Alert(ctx, al.ID)
-	if err != nil {
-		return err
-	}
-	al.Version, al.Told = v, true
-	al.Text = message.Parked(s.club, e.File)
-	if known {
-		al.Told = old.Told
-		if err := s.history.SaveAlert(ctx, al, nil); err != nil {
-			return err
-		}
-		return s.queue(ctx, al.ID)
-	}
-	return s.say(ctx, al, s.newMessage(al, al.ID, "", al.Text))
-}
 
 // closeParked closes the notice about a file that was handled after all.
 func (s *Service) closeParked(ctx context.Context, file schemas.FileID, v schemas.Version) error {

@@ -47,10 +47,8 @@ func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
-	for _, session := range e.Sessions {
-		if err := s.tell(ctx, session); err != nil {
-			return err
-		}
+	if err := s.tellSessions(ctx, e.Sessions); err != nil {
+		return err
 	}
 	if e.Message == "" {
 		return nil

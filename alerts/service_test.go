@@ -12,7 +12,6 @@ import (
 	"canter.example/alerts"
 	"canter.example/alerts/chat"
 	"canter.example/alerts/chat/chattest"
-	"canter.example/alerts/rules"
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
@@ -401,29 +400,6 @@ func TestOldTestsAreRecordedNotTold(t *testing.T) {
 	if as := st.alerts(schemas.AlertOpen); len(as) != 1 || as[0].Told || as[0].Text == "" {
 		t.Errorf("alerts %+v", as)
 	}
-}
-
-func TestAParkedFileIsToldOnceAndClosedWhenItIsRead(t *testing.T) {
-	st := newStage(t)
-	f := schemas.File{ID: schemas.NewFileID([]byte("x")), Origin: schemas.Origin{Path: "who.fit", Squad: "first"}, State: schemas.FileParked, Reason: "nobody is called \"who\"", Version: 5}
-	b, err := schemas.EncodeEvent(schemas.ParkedEvent{File: f})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for range 2 {
-		st.handle(&broker.Delivery{Subject: schemas.SubjectParked + string(f.ID), Data: b, Version: 5})
-	}
-	posts := st.wantPosts(1)
-	if !strings.Contains(posts[0].Plain(), "who.fit") {
-		t.Errorf("the message does not name the file:\n%s", posts[0].Plain())
-	}
-	st.version = 9
-	st.handle(st.event(schemas.TestEvent{File: f.ID}))
-	al, _, err := st.history.Alert(t.Context(), schemas.NewAlertID(rules.FamilyParked, string(f.ID)))
-	if err != nil || al.State != schemas.AlertClosed {
-		t.Errorf("alert %+v, %v", al, err)
-	}
-	st.wantPosts(1)
 }
 
 func TestWhoIsMissingFromAPlannedTestIsToldOnceAfterItsTime(t *testing.T) {

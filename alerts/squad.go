@@ -31,6 +31,9 @@ func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
 	if hold > 0 && d.Tries <= 1 && !e.Now && s.now().Sub(e.Waiting) < longestHold*hold {
 		return broker.Hold(hold)
 	}
+	if e.Protocol == parkedFiles {
+		return s.askTellParked(ctx, e, d.Version)
+	}
 	return s.review(ctx, e, d.Version)
 }
 

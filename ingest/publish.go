@@ -161,5 +161,8 @@ func sameFile(file *os.File, want stamp) error {
 	return nil
 }
 
+// maxRetryDelay is the longest that retryDelay returns.
+const maxRetryDelay = time.Minute
+
 // retryDelay grows with the tries, up to a minute.
 func retryDelay(tries int) time.Duration { return broker.Backoff(tries + 1) }

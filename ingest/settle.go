@@ -61,6 +61,7 @@ func (t *tracker) observe(now time.Time, seen listing) (ready []string, wake tim
 		if f.phase != settling {
 			continue
 		}
+		f.clockWentBack(now)
 		due := f.quiet.Add(t.settle)
 		if f.notFrom.After(due) {
 			due = f.notFrom
@@ -75,6 +76,18 @@ func (t *tracker) observe(now time.Time, seen listing) (ready []string, wake tim
 		}
 	}
 	return ready, wake
+}
+
+// clockWentBack keeps a file from waiting for a time that a clock put right has
+// made far away. The machine's own clock does not do that to differences; those
+// of others may.
+func (f *tracked) clockWentBack(now time.Time) {
+	if f.quiet.After(now) {
+		f.quiet = now
+	}
+	if soon := now.Add(maxRetryDelay); f.notFrom.After(soon) {
+		f.notFrom = soon
+	}
 }
 
 // done records that the file was published as it was when handed out.

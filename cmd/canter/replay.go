@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -11,10 +13,11 @@ import (
 )
 
 type replayCmd struct {
-	Files  []string `arg:"" optional:"" name:"file" help:"Ids of files, or their first digits (at least 6)."`
-	Parked bool     `help:"All parked files."`
-	All    bool     `help:"All files."`
-	Club   string   `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	Files   []string `arg:"" optional:"" name:"file" help:"Ids of files, or their first digits (at least 6)."`
+	Parked  bool     `help:"All parked files."`
+	Missing bool     `help:"All files of the archive that the history does not have, as after a power loss of the database."`
+	All     bool     `help:"All files."`
+	Club    string   `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
 	places
 }
 
@@ -27,19 +30,20 @@ is not told again.
 Examples:
   canter replay --parked --club club.yaml     after adding an athlete or a sensor
   canter replay 3f9a41c2b7aa                  one file
+  canter replay --missing                     after the database lost its last rows
   canter replay --all                         after a new version of canter`
 }
 
 // Run puts files through again.
 func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
 	chosen := 0
-	for _, on := range []bool{c.Parked, c.All, len(c.Files) > 0} {
+	for _, on := range []bool{c.Parked, c.Missing, c.All, len(c.Files) > 0} {
 		if on {
 			chosen++
 		}
 	}
 	if chosen != 1 {
-		return usagef("say which files: --parked, --all, or file ids")
+		return usagef("say which files: --parked, --missing, --all, or file ids")
 	}
 	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
 		files, err := c.choose(ctx, p)
@@ -66,6 +70,9 @@ func (c *replayCmd) choose(ctx context.Context, p *pipeline) ([]schemas.File, er
 		state = schemas.FileParked
 	}
 	files, err := p.history.Files(ctx, state)
+	if err == nil && c.Missing {
+		return missing(ctx, p, files)
+	}
 	if err != nil || len(c.Files) == 0 {
 		return files, err
 	}
@@ -87,6 +94,22 @@ func (c *replayCmd) choose(ctx context.Context, p *pipeline) ([]schemas.File, er
 		default:
 			return nil, fmt.Errorf("%s begins the ids of %d files: give more digits", want, len(out)-n)
 		}
+	}
+	return out, nil
+}
+
+// missing returns the files of the archive that are not among those given.
+func missing(ctx context.Context, p *pipeline, files []schemas.File) ([]schemas.File, error) {
+	archive, err := p.broker.Archived(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range files {
+		delete(archive.Files, f.ID)
+	}
+	var out []schemas.File
+	for _, id := range slices.Sorted(maps.Keys(archive.Files)) {
+		out = append(out, schemas.File{ID: id, State: "missing"})
 	}
 	return out, nil
 }

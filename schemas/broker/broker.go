@@ -61,6 +61,7 @@ type Broker struct {
 	created map[string]time.Time // birth of each stream, for versions
 	ackWait time.Duration
 	refused *refusal
+	pulse   pulse
 }
 
 // refusal keeps the last thing that the server did not allow: what was asked
@@ -216,7 +217,7 @@ func (b *Broker) Close() {
 func (b *Broker) URL() string { return redacted(b.nc.ConnectedUrl()) }
 
 // Health returns nil when the broker answers, its streams can be read, and it
-// refused nothing of late.
+// refused nothing of late and stores what it is given.
 func (b *Broker) Health(ctx context.Context) error {
 	if !b.nc.IsConnected() {
 		return errors.New("broker: not connected")
@@ -226,7 +227,7 @@ func (b *Broker) Health(ctx context.Context) error {
 			return fmt.Errorf("broker: stream %s: %w", name, err)
 		}
 	}
-	return b.refused.last()
+	return errors.Join(b.refused.last(), b.pulse.failing(stuckAfter))
 }
 
 // Publish stores an event on subject. The same id within two minutes is
@@ -241,7 +242,9 @@ func (b *Broker) Publish(ctx context.Context, subject, id string, event any) err
 	if id != "" {
 		opts = append(opts, jetstream.WithMsgID(id))
 	}
-	if _, err := b.js.Publish(ctx, subject, body, opts...); err != nil {
+	_, err = b.js.Publish(ctx, subject, body, opts...)
+	b.pulse.note(ctx, b.nc, err)
+	if err != nil {
 		return fmt.Errorf("broker: publish on %s: %w", subject, err)
 	}
 	return nil
@@ -255,6 +258,7 @@ func (b *Broker) PublishOnce(ctx context.Context, subject string, event any) (kn
 		return false, err
 	}
 	_, err = b.js.Publish(ctx, subject, body, jetstream.WithExpectLastSequencePerSubject(0))
+	b.pulse.note(ctx, b.nc, err)
 	if isWrongLastSequence(err) {
 		return true, nil
 	}

@@ -50,6 +50,7 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
 	}
 	_, err = b.js.PublishMsg(ctx, m, jetstream.WithExpectLastSequencePerSubject(0))
+	b.pulse.note(ctx, b.nc, err)
 	if isWrongLastSequence(err) {
 		return true, nil
 	}
@@ -118,7 +119,9 @@ func (a *Archive) Note(id schemas.FileID, modified time.Time) bool {
 // modified.
 func (b *Broker) Remember(ctx context.Context, id schemas.FileID, modified time.Time) error {
 	subject := schemas.SubjectKnown + string(id) + "." + strconv.FormatInt(modified.UnixMilli(), 10)
-	if _, err := b.js.Publish(ctx, subject, nil); err != nil {
+	_, err := b.js.Publish(ctx, subject, nil)
+	b.pulse.note(ctx, b.nc, err)
+	if err != nil {
 		return fmt.Errorf("broker: publish on %s: %w", subject, err)
 	}
 	return nil

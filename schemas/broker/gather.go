@@ -44,6 +44,7 @@ func (b *Broker) Gather(ctx context.Context, subject string, merge func(waiting 
 			return err
 		}
 		_, err = b.js.Publish(ctx, subject, body, jetstream.WithExpectLastSequencePerSubject(last))
+		b.pulse.note(ctx, b.nc, err)
 		if isWrongLastSequence(err) {
 			continue // somebody published, or the waiting one is done
 		}

@@ -11,6 +11,10 @@ import (
 // taken for those of a shorter or longer run than the test.
 const leastTension = 6.0
 
+// shortCost is what a test of the whole length may score less than one cut
+// short: few are.
+const shortCost = 6.0
+
 // most tests that one trace may hold; more alike efforts are intervals.
 const mostTests = 2
 
@@ -58,7 +62,9 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 	if len(chosen) == 0 || !chosen[0].convincing() {
 		// Nothing that is plainly the test: was it stopped early?
 		why := f.whyNone(all)
-		if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score() > chosen[0].score()) {
+		if f.noShort {
+			// looked for before, and doubted
+		} else if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score()-shortCost > chosen[0].score()) {
 			c.source = c.origin(h)
 			return []candidate{*c}, nil
 		}
@@ -99,8 +105,9 @@ func (f *finder) markRival(chosen, all []candidate) {
 	}
 	for i := range all {
 		c := &all[i]
-		if abs(c.start-best.start) > best.length+20 && c.seesOn() && c.seesOff() && c.misfit < 2 && c.level < 2 &&
-			!c.goesOn && c.light < best.light+2 && c.score() > 0.85*best.score() {
+		likely := c.seesOn() && c.score() > 0.85*best.score() || c.late && c.evOff >= 8
+		if abs(c.start-best.start) > best.length+20 && likely && c.seesOff() && c.misfit < 2 && c.level < 2 &&
+			!c.goesOn && c.light < best.light+2 {
 			best.rival = f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
 			return
 		}
@@ -180,7 +187,7 @@ func (f *finder) borrow(c *candidate, h *hints) bool {
 // together than the test is long: it was stopped a little early. Bouts and
 // stages (room over 1) blur the edges.
 func (c *candidate) fit(length int, room float64) {
-	if c.evOn < 8 || c.evOff < 8 || c.tension < leastTension {
+	if !c.timed && (c.evOn < 8 || c.evOff < 8 || c.tension < leastTension) {
 		return
 	}
 	switch off := c.ran - float64(length); {
@@ -189,6 +196,8 @@ func (c *candidate) fit(length int, room float64) {
 		c.start = c.edges[0] - 1
 	case off >= 14*room*room:
 		c.goesOn = true
+	case c.timed:
+		c.start = c.edges[0] - 1
 	}
 }
 

@@ -102,7 +102,7 @@ func (h *hints) evidence(t float64, c *candidate) float64 {
 				c.planned = true
 			}
 		} else {
-			sum -= min(6, 2*math.Abs(x))
+			sum -= min(15, 4*math.Abs(x))
 		}
 	}
 	if h.team {
@@ -176,4 +176,49 @@ func (h *hints) speedEvidence(g *grid, t, length int) (ev float64, vouches, long
 		}
 	}
 	return ev, even && kept && edges == 2, longer
+}
+
+// Windows of the search for an edge of the run in the speed channel, in
+// seconds: how far from where heart rate puts it, and how much of the speed on
+// its quiet and on its running side is looked at.
+const (
+	edgeReach = 26
+	quietSide = 15
+	runSide   = 40
+)
+
+// timedRun finds the seconds at which running begins and ends near a test that
+// heart rate puts at second t, each for itself: where one level of speed turns
+// into another. ok is false when either is not sharp.
+func (h *hints) timedRun(g *grid, t, length int) (begins, ends int, ok bool) {
+	if !h.speedOK || !h.steady {
+		return 0, 0, false
+	}
+	begins, sharp := h.speedEdge(g, t, quietSide, runSide)
+	if !sharp {
+		return 0, 0, false
+	}
+	ends, sharp = h.speedEdge(g, t+length, runSide, quietSide)
+	return begins, ends, sharp
+}
+
+// speedEdge splits the speed around second t where two means, over so many
+// seconds on the left and on the right, leave the least scatter.
+func (h *hints) speedEdge(g *grid, t, left, right int) (at int, sharp bool) {
+	a, b := t-edgeReach-left, t+edgeReach+right
+	whole, n := g.speedSquares(a, b)
+	if a < 0 || b > len(g.x) || int(n) < (b-a)*2/3 {
+		return 0, false
+	}
+	least := math.Inf(1)
+	for s := t - edgeReach; s <= t+edgeReach; s++ {
+		s1, _ := g.speedSquares(a, s)
+		s2, _ := g.speedSquares(s, b)
+		if s1+s2 < least {
+			least, at = s1+s2, s
+		}
+	}
+	before, _, _ := g.meanSpeed(at-quietSide, at-2)
+	after, _, _ := g.meanSpeed(at+2, at+quietSide)
+	return at, least < 0.35*whole && math.Abs(before-after) > 0.35*max(before, after)
 }

@@ -20,11 +20,11 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 2 ± 2 s at the start of a run and 3.5 ± 3 s
+	// Heart rate answers late: by 2 ± 2 s at the start of a run and 4.5 ± 3 s
 	// at its end (the device's averaging, and heart rate that keeps up for some
 	// seconds after stopping). Choices of this package.
 	onDelay, onDelaySD   = 2.0, 2.0
-	offDelay, offDelaySD = 3.5, 3.0
+	offDelay, offDelaySD = 4.5, 3.0
 	// sharedDelaySD (s) is what both edges may be late together, because of
 	// averaging in the device: no trace shows it, so no start is surer.
 	sharedDelaySD = 2.0
@@ -70,6 +70,8 @@ type candidate struct {
 	rival    float64 // level (bpm) of another run that fits as well, 0 for none
 	repeated bool    // one of several alike: intervals
 	goesOn   bool    // the run goes on beyond the test, or began before it
+	late     bool    // its beginning was not recorded
+	timed    bool    // the edges and how long it ran are from the speed channel
 	exact    float64 // trace seconds, for a start given by hand
 	fitted   int     // grid second that the trace itself suggests then
 }
@@ -99,6 +101,7 @@ type finder struct {
 	closeShort [4]closePlans // by length, see plansFor
 	lowest     float64       // bpm, the least level of a test
 	band       float64       // bpm, the low end of the protocol's band; 0 unknown
+	noShort    bool          // tests cut short are out of the question
 	steady     float64       // variance about the response that is still steady, bpm²
 }
 
@@ -253,6 +256,14 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 	}
 	a, b := on-before, on+d-3
 	n := float64(b - a)
+	late := f.unseen(on)
+	if late {
+		if a = f.grid.begin; b-a < leastSeen {
+			return math.Inf(-1)
+		}
+		n = float64(b - a)
+		best = f.alreadyOn(f.coarseOn(), a, b).ss
+	}
 	left := best/n + roundingVar
 	score := 0.0
 	if left > f.steady {
@@ -261,13 +272,15 @@ func (f *finder) quick(t, d int, whole bool) float64 {
 			return score // nothing can make up for it
 		}
 	}
-	known := f.edgeKnown(on)
-	pl := &f.plansOn[at]
-	if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
-		ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
-		score += min(max(ev, 0), mostOn) * known
-	} else {
-		score -= noOn * known
+	if !late { // what was not recorded is neither for the edge nor against it
+		known := f.edgeKnown(on)
+		pl := &f.plansOn[at]
+		if x := pl.solve(f.coarseOn()[at].rightOn(g, pl, on)); x[2]+x[3]*f.coarseOn()[at].lateLoad(pl.n)-x[0] >= 6 {
+			ev := n / (2 * worth) * math.Log((g.aboutLine(a, b)/n+roundingVar)/left)
+			score += min(max(ev, 0), mostOn) * known
+		} else {
+			score -= noOn * known
+		}
 	}
 	if !whole {
 		return score
@@ -306,7 +319,9 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 	left := c.on.ss/float64(c.on.n) + roundingVar
 	known := f.edgeKnown(on)
 	c.evOn = -noOn * known
-	if c.on.rise() >= 6 && c.on.rise()/c.on.tau > c.on.before {
+	if c.late {
+		c.evOn = 0
+	} else if c.on.rise() >= 6 && c.on.rise()/c.on.tau > c.on.before {
 		if ev := n / (2 * worth) * math.Log((noOnVar+roundingVar)/left); ev > 0 {
 			c.evOn = min(ev, mostOn) * known
 		}
@@ -323,6 +338,26 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 	}
 	c.level = f.levelCost(c)
 	c.light = f.lightness(c)
+}
+
+// leastSeen seconds of a test whose beginning was not recorded must have been.
+const leastSeen = 40
+
+// unseen reports whether the recording begins only once a start at second t has
+// gone by. The seconds before are no evidence of anything then, and whatever
+// the grid holds there must not be fitted.
+func (f *finder) unseen(t int) bool { return f.profile.flat && f.grid.begin > t-3 }
+
+// alreadyOn fits the response to seconds [a, b) of a run that had begun before.
+func (f *finder) alreadyOn(kernels []kernel, a, b int) (r response) {
+	r.ss = math.Inf(1)
+	for i := range kernels {
+		pl := kernels[i].onPlan(0, b-a)
+		if fit := kernels[i].fitOn(&f.grid, &pl, a); fit.ss < r.ss {
+			r = fit
+		}
+	}
+	return r
 }
 
 // edgeKnown grades how far an edge at grid second t can be seen, 0 to 1, by how
@@ -352,7 +387,12 @@ func (f *finder) lightness(c *candidate) float64 {
 // that still climb fast, or fall, when the test ends.
 func (f *finder) levelCost(c *candidate) float64 {
 	cost := f.tooLow(c)
-	if f.profile.flat && c.on.tau > 0 {
+	if c.late {
+		// What the response was is known too little to go by its shape.
+		end := c.start + c.length
+		slope := f.grid.slope(max(end-60, f.grid.begin), end)
+		cost += 80*max(0, slope-0.15) + 80*max(0, -0.08-slope)
+	} else if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
 		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)
 	}

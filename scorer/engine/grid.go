@@ -29,6 +29,7 @@ type grid struct {
 	speed2 []float64
 	speedN []int32
 	n      int // seconds of the trace; x is longer on both sides
+	begin  int // first second that was covered: the strap may have come on late
 }
 
 // second returns the grid's index of a trace time, not limited to the grid.
@@ -61,6 +62,7 @@ func (g *grid) fillRates(s *series) {
 	k, prev := 0, -1
 	covered := g.valid
 	covered[0] = 0
+	g.begin = len(g.x)
 	count := int32(0)
 	for i := range s.at {
 		if s.why[i] != kept {
@@ -73,6 +75,7 @@ func (g *grid) fillRates(s *series) {
 				g.x[k] = v
 				covered[k+1] = count
 			}
+			g.begin = k
 		} else {
 			before := s.at[prev] - g.origin + lead
 			v0 := s.hr[prev] - reference
@@ -147,6 +150,14 @@ func (g *grid) aboutLine(a, b int) float64 {
 	t := g.sumT[b] - g.sumT[a] - s*(float64(a)+(n-1)/2) // about the middle
 	stt := n * (n*n - 1) / 12
 	return max(0, g.sum2[b]-g.sum2[a]-s*s/n-t*t/stt)
+}
+
+// slope is that of the straight line through x in [a, b), in bpm/s.
+func (g *grid) slope(a, b int) float64 {
+	n := float64(b - a)
+	s := g.sum[b] - g.sum[a]
+	t := g.sumT[b] - g.sumT[a] - s*(float64(a)+(n-1)/2)
+	return t / (n * (n*n - 1) / 12)
 }
 
 // meanSpeed returns mean, standard deviation and count of speeds in [a, b).

@@ -24,6 +24,10 @@ const (
 	// stepsBefore: a step within this time before the test (s) leaves its
 	// level in doubt.
 	stepsBefore = 300
+	// slippedBefore: seconds before the test in which longSlip seconds dropped
+	// between two jumps leave the level after them in doubt.
+	slippedBefore = 120
+	longSlip      = 15
 	// mostLevelCost of a good test; see levelCost.
 	mostLevelCost = 2.0
 	// mostFall and mostClimb: change of heart rate in bpm/s over the last minute
@@ -233,12 +237,24 @@ func (w *work) judgeTrace(v *verdict, o *schemas.Outcome, m *measures, c *candid
 			v.add(schemas.Check, k.code, "%.0f s of the test dropped: %s", by[k.why], dropWords[k.why])
 		}
 	}
+	before, until := 0.0, 0.0
+	for i := s.firstAt(m.at - slippedBefore); i < len(s.at) && s.at[i] < m.at; i++ {
+		if s.why[i] == slipped || s.why[i] == onCadence {
+			before, until = before+s.hold[i], s.at[i]+s.hold[i]
+		}
+	}
+	if before > longSlip {
+		// Between two jumps it was the stretch that looked wrong; it may have
+		// been the right one, and all else since then wrong.
+		v.add(schemas.Check, schemas.ReasonStrapSlip, "%.0f s dropped until %s because heart rate jumps there and back: the strap may have slipped, and the level be wrong since",
+			before, when(until-m.at))
+	}
 	if cover := m.whole.coverage(); cover < 0.6 {
 		v.add(schemas.Check, schemas.ReasonLowCoverage, "only %.0f %% of the whole test has valid heart rate", 100*cover)
 	}
-	until := m.end + p.MaxRecovery().Seconds() + 5
+	recovered := m.end + p.MaxRecovery().Seconds() + 5
 	for _, st := range s.steps {
-		if st.at > m.at-stepsBefore && st.at < until {
+		if st.at > m.at-stepsBefore && st.at < recovered {
 			v.add(schemas.Check, schemas.ReasonStrapSlip, "heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong since",
 				st.size, when(st.at-m.at))
 			break
@@ -289,6 +305,40 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		v.add(schemas.Check, schemas.ReasonNotSteady,
 			"heart rate is %+.0f bpm off the expected response %s into the test: not a steady run, or an artefact", bend, mmss(where))
 	}
+	if c.alone() && v.quality == schemas.Good {
+		if n := w.signs(&sh, c, scatter, bend); n >= mostSigns {
+			v.add(schemas.Check, schemas.ReasonStartUncertain,
+				"nothing but heart rate says that this was the test, and it is unlike one in %d small ways (rise, level, steadiness, recovery)", n)
+		}
+	}
+}
+
+// mostSigns: so many of the small signs below are too many for a stretch that
+// nothing but heart rate calls the test. Of simulated tests 1 to 3 in 100 have
+// as many; of stretches of other training that look like a test, more than half.
+const mostSigns = 4
+
+// signs counts small things that speak against a stretch's being a steady run
+// from rest to a level and back. Each alone is common; several are not.
+func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
+	n := 0
+	for _, sign := range [...]bool{
+		c.on.rise() < 36,                  // hardly from rest
+		c.on.h0 > 118,                     // not from rest
+		c.on.tau <= fineOn[1],             // faster than heart rate rises
+		c.evOn < mostOn,                   // a rise that is not clear
+		c.off.fall() < 20,                 // hardly a rest after it
+		c.tension > leastTension/2,        // edges not quite a test's length apart
+		c.confidence() < 0.93,             // other places fit, too
+		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
+		math.Abs(bend) > 1.9,              // not quite level
+		sh.stepGain > leastStepGain-1,     // a level of its own in part of it
+	} {
+		if sign {
+			n++
+		}
+	}
+	return n
 }
 
 // bend returns the largest difference between means of 15 s and the fitted

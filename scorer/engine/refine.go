@@ -72,9 +72,10 @@ func (f *finder) fine(c *candidate, h *hints) {
 	bestOn, bestOff := math.Inf(1), math.Inf(1)
 	var on, off, kOn, kOff int
 	t := m - reach - spare
+	c.late = f.unseen(m) && b-f.grid.begin >= leastSeen
 	try := func(i, onFrom, onTo, offFrom, offTo int) {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		if plans.on[0][i].n > 0 {
+		if !c.late && plans.on[0][i].n > 0 {
 			for k := onFrom; k < onTo; k++ {
 				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t+i)
 				f.logOn[i] = min(f.logOn[i], ss)
@@ -103,7 +104,11 @@ func (f *finder) fine(c *candidate, h *hints) {
 			try(i, onFrom, onTo, offFrom, offTo)
 		}
 	}
-	c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
+	if c.late {
+		on, c.on = off, f.alreadyOn(f.fineOn[:], g.begin, b)
+	} else {
+		c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
+	}
 	c.off = f.fineOff[kOff].fitOff(g, &plans.off[kOff][off], m+d-reach-spare+off)
 	// Without the edges: a response that began before the window, and a line or
 	// a recovery that did.
@@ -124,7 +129,11 @@ func (f *finder) fine(c *candidate, h *hints) {
 	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
 	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
 	for i := range f.logOn {
-		f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
+		if c.late {
+			f.logOn[i] = 0
+		} else {
+			f.logOn[i] = -wOn * math.Log(f.logOn[i]/nOn+roundingVar)
+		}
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
 	}
 	f.place(c, m, h)
@@ -133,6 +142,10 @@ func (f *finder) fine(c *candidate, h *hints) {
 // earliest is how many seconds before the load an edge of heart rate may seem
 // to be.
 const earliest = 5
+
+// otherEnd is the cost of the run's not having lasted the test's length: the
+// start is where heart rate begins to rise, even if the end says otherwise.
+const otherEnd = 5.0
 
 // delayCosts are the costs of delays from -earliest to spare seconds: -log of
 // their prior densities at the start and at the end.
@@ -149,6 +162,10 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 func (f *finder) place(c *candidate, m int, h *hints) {
 	var like [2*reach + 1]float64
 	top, both := math.Inf(-1), math.Inf(-1)
+	anywhere := math.Inf(-1)
+	if c.evOn >= mostOn/3 {
+		anywhere = slices.Max(f.logOff) - otherEnd
+	}
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
 		for k, cost := range delayCosts {
@@ -156,8 +173,8 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 			off = max(off, f.logOff[i+spare-earliest+k]-cost.off)
 		}
 		t := m - reach + i
-		like[i] = on + off
-		both = max(both, like[i])
+		both = max(both, on+off)
+		like[i] = on + max(off, anywhere)
 		if h.any {
 			like[i] += h.evidence(f.grid.time(t), nil)
 		}
@@ -167,25 +184,28 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		top = max(top, like[i])
 	}
 	c.tension = slices.Max(f.logOn) + slices.Max(f.logOff) - both
-	var sum, st, stt float64
 	for i := range like {
 		like[i] = math.Exp(like[i] - top)
-		sum += like[i]
-		st += like[i] * float64(i)
-		stt += like[i] * float64(i*i)
 	}
-	mean := st / sum
-	at := int(math.Round(mean))
+	at := centre(like[:])
 	c.start = m - reach + at
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
+	c.timed = false
+	if begins, ends, ok := h.timedRun(&f.grid, c.start, c.length); ok && !c.lap {
+		if ev, sped, _ := h.speedEvidence(&f.grid, begins, ends-begins); sped {
+			c.evSpeed, c.sped, c.goesOn = ev, true, false
+			c.timed, c.ran, c.edges = true, float64(ends-begins), [2]int{begins, ends}
+		}
+	}
 	shared := sharedDelaySD
 	if c.sped || c.lap {
 		shared = 0.5 // the start is not heart rate's to tell
 	}
-	c.sd = math.Sqrt(max(0, stt/sum-mean*mean) + 0.5 + shared*shared)
-	near := 0.0
+	near, sum, spread := 0.0, 0.0, 0.0
 	for i, p := range like {
+		sum += p
+		spread += p * float64((i-at)*(i-at))
 		if p < 1e-6 {
 			continue
 		}
@@ -193,5 +213,28 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 		near += p * (math.Erf((5.5-off)/(shared*math.Sqrt2)) + math.Erf((5.5+off)/(shared*math.Sqrt2))) / 2
 	}
 	c.within = near / sum
+	c.sd = math.Sqrt(spread/sum + 0.5 + shared*shared)
 	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
+}
+
+// centre is the mean of the likeliest of the places that like speaks for: where
+// the two edges disagree there are two, and nothing began half-way.
+func centre(like []float64) int {
+	const around = 7
+	best, at := -1.0, 0
+	for i := range like {
+		mass := 0.0
+		for _, p := range like[max(0, i-2):min(i+3, len(like))] {
+			mass += p
+		}
+		if mass > best {
+			best, at = mass, i
+		}
+	}
+	sum, st := 0.0, 0.0
+	for i := max(0, at-around); i <= min(at+around, len(like)-1); i++ {
+		sum += like[i]
+		st += like[i] * float64(i)
+	}
+	return int(math.Round(st / sum))
 }

@@ -116,6 +116,7 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 		res.Tests = append(res.Tests, t)
 		return res
 	}
+	f.noShort = false
 	all := f.find(s, &h)
 	e.candidates(f, all, tr.Start)
 	for range mostCandidates {
@@ -141,6 +142,7 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 		}
 		// What looked likeliest is hardly a test: is there one elsewhere?
 		all = without(all, chosen)
+		f.noShort = f.noShort || chosen[0].length < f.profile.length
 	}
 	slices.SortFunc(res.Tests, func(a, b Found) int { return a.Outcome.Start.Compare(b.Outcome.Start) })
 	return res

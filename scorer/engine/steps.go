@@ -36,6 +36,10 @@ func (f *finder) shapeOf(start, length int) shape {
 	}
 	p := min(before, start)
 	a, b := start-p, start+length
+	onset, n0 := start, length
+	if f.unseen(start) && b-g.begin >= leastSeen {
+		p, a, onset, n0 = 0, g.begin, g.begin, b-g.begin
+	}
 	sh := shape{response: response{ss: math.Inf(1)}}
 	lates := [...]int{0, 3}
 	best := 0
@@ -43,9 +47,9 @@ func (f *finder) shapeOf(start, length int) shape {
 	for i := range f.fineOn {
 		k := &f.fineOn[i]
 		for _, late := range lates {
-			pl := k.onPlan(p+late, length-late)
-			if r := k.fitOn(g, &pl, start+late); r.ss < sh.ss {
-				sh.response, sh.kernel, sh.onset, best = r, k, start+late, i
+			pl := k.onPlan(p+late, n0-late)
+			if r := k.fitOn(g, &pl, onset+late); r.ss < sh.ss {
+				sh.response, sh.kernel, sh.onset, best = r, k, onset+late, i
 			}
 		}
 	}
@@ -53,13 +57,13 @@ func (f *finder) shapeOf(start, length int) shape {
 	for i := max(0, best-2); i <= min(best+2, len(f.fineOn)-1); i++ {
 		k := &f.fineOn[i]
 		for _, late := range lates {
-			pl := k.onPlan(p+late, length-late)
-			r := k.fitOn(g, &pl, start+late)
+			pl := k.onPlan(p+late, n0-late)
+			r := k.fitOn(g, &pl, onset+late)
 			// A step explains nothing much of a response that is far off.
 			if r.ss > 3*sh.ss+n {
 				continue
 			}
-			at, size, fall := k.step(g, &pl, &r, start+late, start+10, b-8)
+			at, size, fall := k.step(g, &pl, &r, onset+late, onset+10, b-8)
 			left := max(r.ss-fall, 0)
 			if v := n / (2 * worth) * math.Log((sh.ss/n+roundingVar)/(left/n+roundingVar)); at > 0 && v > sh.stepGain {
 				sh.stepAt, sh.stepSize, sh.stepGain = at-start, size, v
