@@ -43,9 +43,9 @@
 // The way through the code: service.go receives, tested.go finds the squads,
 // squad.go goes through them, tell.go finds what is new, board.go gathers the
 // session, compose.go makes messages of it, outbox.go sends them with buttons
-// (parts.go) and pictures (pictures.go); life.go is about files and notes,
-// due.go looks for missing tests, scheduled.go does what has its hour. The pure
-// part: review has the sessions in order, assess the statistics, rules the
+// (parts.go) and pictures (pictures.go); beside.go reads what stands beside a
+// test, life.go is about files and notes, due.go looks for missing tests and
+// lapsed alerts, scheduled.go does what has its hour. The pure part: review has the sessions in order, assess the statistics, rules the
 // decisions, message the words, digest the week and month, schedule the hours;
 // simulate asks how often all that is wrong.
 package alerts

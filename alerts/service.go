@@ -42,6 +42,8 @@ type History interface {
 	SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error)
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
 	AllCorrections(ctx context.Context, test schemas.TestID) ([]schemas.Correction, error)
+	AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error)
+	AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error)
 	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
 	Assessments(ctx context.Context, f history.AssessmentFilter) ([]schemas.Assessment, error)
 	SaveAssessments(ctx context.Context, as []schemas.Assessment) error

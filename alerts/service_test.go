@@ -443,7 +443,7 @@ func TestTheOrderOfArrivalDoesNotMatter(t *testing.T) {
 
 func TestOldTestsAreRecordedNotTold(t *testing.T) {
 	st := newStage(t)
-	st.now = week(30)
+	st.now = week(9)
 	st.steady("AKF")
 	st.handle(st.test("AKF", 6, 86, 26, nil))
 	st.wantPosts(0)

@@ -160,6 +160,9 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 		if al.State == schemas.AlertOpen && slices.ContainsFunc(notes, func(n schemas.Note) bool { return n.Seen && n.AlertID == id }) {
 			al.State = schemas.AlertSeen
 		}
+		if review.Lapsed(&al, s.now()) {
+			al.State = schemas.AlertLapsed
+		}
 		if err := save(al); err != nil {
 			return err
 		}

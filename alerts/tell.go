@@ -4,7 +4,6 @@ import (
 	"context"
 	"slices"
 	"strings"
-	"time"
 
 	"canter.example/alerts/assess"
 	"canter.example/alerts/message"
@@ -14,9 +13,6 @@ import (
 
 // holdsAgain opens the answer to an alert that was withdrawn and holds after all.
 const holdsAgain = "This holds after all, in place of the withdrawal above:\n"
-
-// notesWithin is how far back staff's notes on an athlete are shown.
-const notesWithin = 28 * 24 * time.Hour
 
 // tell puts into the outbox what staff have not heard of a session.
 //
@@ -117,7 +113,7 @@ type turn struct {
 func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said saidOf) (*turn, error) {
 	t := turn{item: message.Item{Alert: al}, thread: said.thread}
 	t.saying = schemas.Saying{Alert: al.ID, Number: said.last.Number + 1}
-	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen
+	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen || al.State == schemas.AlertLapsed
 	switch {
 	case said.last.Number == 0:
 		if !open || !al.Told {
@@ -171,23 +167,21 @@ func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 	if id == "" {
 		return nil
 	}
+	var err error
 	if b != nil && b.tests[id] != nil && b.assessed[id] != nil {
 		it.Outcome, it.Assessment = *b.tests[id], *b.assessed[id]
-		for _, n := range b.notes {
-			if n.Athlete == it.Alert.Athlete && !n.When.Before(it.Alert.About.Add(-notesWithin)) {
-				it.Notes = append(it.Notes, n)
-			}
+	} else {
+		if it.Outcome, _, err = s.history.Test(ctx, id); err != nil {
+			return err
 		}
-		return nil
+		if it.Assessment, _, err = s.history.Assessment(ctx, id); err != nil {
+			return err
+		}
 	}
-	var err error
-	if it.Outcome, _, err = s.history.Test(ctx, id); err != nil {
+	if it.Notes, err = s.notes(ctx, &it.Alert); err != nil {
 		return err
 	}
-	if it.Assessment, _, err = s.history.Assessment(ctx, id); err != nil {
-		return err
-	}
-	it.Notes, err = s.history.Notes(ctx, history.NoteFilter{Athlete: it.Alert.Athlete, From: it.Alert.About.Add(-notesWithin)})
+	it.Beside, err = s.beside(ctx, &it.Outcome)
 	return err
 }
 

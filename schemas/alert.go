@@ -26,6 +26,8 @@ const (
 	AlertSeen      AlertState = "seen"
 	AlertClosed    AlertState = "closed"
 	AlertWithdrawn AlertState = "withdrawn"
+	// AlertLapsed: nothing came within six weeks to show whether it still holds.
+	AlertLapsed AlertState = "lapsed"
 )
 
 // Alert is one thing that staff are told, once.

@@ -205,7 +205,7 @@ func TestAFileThatEndsTheProcessIsParked(t *testing.T) {
 		}
 		ended := make(chan error, 1)
 		go func() { ended <- cmd.Wait() }()
-		if died := waitFor(h, bad, ended); !died {
+		if died := waitFor(h, bad, len(good)+1, ended); !died {
 			_ = cmd.Process.Kill()
 			<-ended
 			break
@@ -236,15 +236,20 @@ func TestAFileThatEndsTheProcessIsParked(t *testing.T) {
 	}
 }
 
-// waitFor waits until the file is in history, or the process has ended.
-func waitFor(h history.Store, id schemas.FileID, ended <-chan error) (died bool) {
+// waitFor waits until the file is in history and so many are in all, or the
+// process has ended. A file that never comes is the caller's to find.
+func waitFor(h history.Store, id schemas.FileID, all int, ended <-chan error) (died bool) {
+	deadline := time.Now().Add(time.Minute)
 	for {
 		select {
 		case <-ended:
 			return true
 		case <-time.After(20 * time.Millisecond):
 		}
-		if _, there, err := h.File(context.Background(), id); err == nil && there {
+		if _, there, err := h.File(context.Background(), id); err != nil || !there {
+			continue
+		}
+		if files, err := h.Files(context.Background(), ""); err == nil && len(files) >= all || time.Now().After(deadline) {
 			return false
 		}
 	}

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"canter.example/schemas"
 )
 
 // PredictionInterval returns where the next single value of an unchanged
@@ -24,6 +26,26 @@ func PredictionInterval(mean, sd float64, n int, df, level float64) (low, high f
 
 // predictionSE is the standard error of one new value against a mean of n.
 func predictionSE(sd float64, n int) float64 { return sd * math.Sqrt(1+1/float64(n)) }
+
+// fullBaseline is half the prediction interval of [level], in SDs, with a full
+// baseline: 8 tests, and 27 degrees of freedom behind the SD (7 of its own and
+// the most that a squad counts for). t(27, 0.975)·sqrt(1+1/8).
+const fullBaseline = 2.1763
+
+// Needed returns the |z| that a comparison must reach where a full baseline
+// asks for z: as much more as its prediction interval is wider. A mean of 4
+// tests with an SD of 3 degrees of freedom is a worse guess of the next test,
+// and z in SDs alone does not know it. Never less than z; z itself when the
+// comparison has no interval.
+func Needed(c *schemas.Comparison, z float64) float64 {
+	mean, ok := c.Mean.Get()
+	high, okHigh := c.PredHigh.Get()
+	sd, okSD := c.SDUsed.Get()
+	if !ok || !okHigh || !okSD || sd <= 0 {
+		return z
+	}
+	return z * max(1, (high-mean)/sd/fullBaseline)
+}
 
 // MDC returns the minimal detectable change between two tests,
 //

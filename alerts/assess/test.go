@@ -162,7 +162,7 @@ func (j judgement) judge(c *schemas.Comparison, m measure, squad Pooled, s Setti
 	sd, _ = usedSD(m, own, len(j.levels), squad, s)
 	c.Deviation = schemas.Num(j.level - mean)
 	c.DeviationZ = schemas.Num((j.level - mean) / sd)
-	c.State = StateOf(c.Deviation, c.DeviationZ, m.least, s.Z)
+	c.State = StateOf(c.Deviation, c.DeviationZ, m.least, Needed(c, s.Z))
 }
 
 // StateOf returns where a change stands: it is Higher or Lower when it is at

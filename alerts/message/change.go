@@ -19,6 +19,8 @@ type Item struct {
 	Assessment schemas.Assessment
 	Outcome    schemas.Outcome
 	Notes      []schemas.Note
+	// Beside is what stands beside the test; the zero value says nothing.
+	Beside assess.Beside
 }
 
 // Change is the message of an alert about a test's numbers.
@@ -90,6 +92,7 @@ func body(c *club.Club, it *Item) []string {
 			}
 		}
 		lines = append(lines, compared(c, &it.Assessment, o.Start), trace(o))
+		lines = append(lines, beside(c, it)...)
 	}
 	lines = append(lines, nonEmpty([]string{hrmaxNote(o)})...)
 	return append(lines, notes(c, it)...)
@@ -200,18 +203,23 @@ func headline(c *club.Club, it Item) string {
 	return s
 }
 
-// drifts says since when numbers drift.
+// drifts says since when numbers drift to the side that rules look at. A drift
+// that a single test makes is that test, and its line has said so.
 func drifts(c *club.Club, a *schemas.Assessment, at time.Time) []string {
 	var lines []string
 	for i := range a.Comparisons {
 		m := &a.Comparisons[i]
-		if m.Drift.Side == schemas.NoDrift {
-			continue
+		up := m.Measure == schemas.MeasureHRex && m.Drift.Side == schemas.DriftUp
+		down := m.Measure == schemas.MeasureHRR && m.Drift.Side == schemas.DriftDown
+		if (up || down) && at.Sub(m.Drift.Since) > driftWorthSaying {
+			lines = append(lines, fmt.Sprintf("%s has been drifting %s since %s.", nameOf(m), m.Drift.Side, day(c, m.Drift.Since, at)))
 		}
-		lines = append(lines, fmt.Sprintf("%s has been drifting %s since %s.", nameOf(m), m.Drift.Side, day(c, m.Drift.Since, at)))
 	}
 	return lines
 }
+
+// driftWorthSaying is more than two weekly tests.
+const driftWorthSaying = 15 * 24 * time.Hour
 
 // squadLine says what the session shared, and what is left without it.
 func squadLine(a *schemas.Assessment) string {
@@ -236,7 +244,7 @@ func squadLine(a *schemas.Assessment) string {
 	if len(left) > 0 {
 		return s + "; without it: " + list(left) + "."
 	}
-	return s + ": nothing out of the ordinary."
+	return fmt.Sprintf("The squad was as usual that day (%s).", count(n, "athlete"))
 }
 
 func unitOf(m *schemas.Comparison) (unit string, decimals int) {
@@ -270,12 +278,8 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 		}
 		return sentence(head)
 	}
-	judged := m.Z
-	if m.Squad.Material && m.DeviationZ.Present() {
-		judged = m.DeviationZ
-	}
 	if m.State == schemas.Inside {
-		inside := fmt.Sprintf("%s%s (%s %s from the mean of %s, z %s)", head, spread(judged), signed(m.Change, decimals), unit, m.Mean.Text(decimals), signed(m.Z, 1))
+		inside := fmt.Sprintf("%s%s (%s %s from the mean of %s, z %s)", head, Unusual(m), signed(m.Change, decimals), unit, m.Mean.Text(decimals), signed(m.Z, 1))
 		return ended(inside)
 	}
 	from := fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), m.Mean.Text(decimals))
@@ -286,7 +290,7 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 	if p := likely(m.ProbChange); p != "" && m.State != schemas.Inside {
 		how += "; " + p
 	}
-	lines := []string{head + spread(judged), sentence(from), sentence(how)}
+	lines := []string{head + Unusual(m), sentence(from), sentence(how)}
 	if note := Direction(m); note != "" {
 		lines = append(lines, sentence(note))
 	}

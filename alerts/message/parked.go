@@ -60,44 +60,4 @@ func kind(f *schemas.File) string {
 	return "file"
 }
 
-var (
-	extension = regexp.MustCompile(`^[A-Za-z0-9]{2,4}$`)
-	// An apostrophe inside a word opens no quotation.
-	quoted = regexp.MustCompile(`(^|[\s(:,])("[^"]*"|“[^”]*”|‘[^’]*’|'[^']*'|` + "`[^`]*`)")
-)
-
-// said is a text from elsewhere as it may stand in chat.
-func said(c *club.Club, text string) string {
-	if c.Privacy.ChatNames == club.ShowName {
-		return line(text)
-	}
-	return withhold(c, line(text))
-}
-
-// withhold takes names out of a text: whatever is quoted, the names and other
-// spellings of the club's athletes, and words that look like paths.
-func withhold(c *club.Club, text string) string {
-	text = quoted.ReplaceAllString(text, "${1}(name withheld)")
-	for i := range c.Athletes {
-		a := &c.Athletes[i]
-		for _, name := range append([]string{a.Name}, a.Aliases...) {
-			if name = line(name); name != "" {
-				text = replaceFold(text, name, who(c, a.ID))
-			}
-		}
-	}
-	words := strings.Fields(text)
-	for i, w := range words {
-		if strings.ContainsAny(w, `/\`) {
-			words[i] = "(path withheld)"
-		}
-	}
-	return strings.Join(words, " ")
-}
-
-// replaceFold replaces a name in whatever case it is written, where it stands
-// as a word.
-func replaceFold(text, name, with string) string {
-	re := regexp.MustCompile(`(?i)(^|[^\pL\pN])` + regexp.QuoteMeta(name) + `($|[^\pL\pN])`)
-	return re.ReplaceAllString(text, "${1}"+strings.ReplaceAll(with, "$", "$$")+"${2}")
-}
+var extension = regexp.MustCompile(`^[A-Za-z0-9]{2,4}$`)

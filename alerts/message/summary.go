@@ -209,7 +209,7 @@ func (l *Look) line(c *club.Club) string {
 		return "(withdrawn) " + text
 	case schemas.AlertClosed:
 		return "(back inside at the next test) " + text
-	case schemas.AlertOpen, schemas.AlertSeen:
+	case schemas.AlertOpen, schemas.AlertSeen, schemas.AlertLapsed:
 	}
 	return text
 }

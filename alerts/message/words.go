@@ -88,9 +88,9 @@ func nameOf(c *schemas.Comparison) string {
 	return "HRex"
 }
 
-// spread says how unusual a z is. The steps at 1, 1.5 and 2 are common
-// practice of the trade (FACTS 7), 3 is ours.
-func spread(z schemas.Number) string {
+// Spread says how unusual a z is, "" when it is absent. The steps at 1, 1.5
+// and 2 are common practice of the trade (FACTS 7), 3 is ours.
+func Spread(z schemas.Number) string {
 	v, ok := z.Get()
 	switch v = math.Abs(v); {
 	case !ok:
@@ -106,6 +106,47 @@ func spread(z schemas.Number) string {
 	default:
 		return "within the usual spread"
 	}
+}
+
+// Unusual says how a number stands against the athlete's own spread, or why
+// that can't be said. Where the whole squad moved, its share is taken off.
+func Unusual(m *schemas.Comparison) string {
+	switch m.State {
+	case schemas.NoValue:
+		return "no number"
+	case schemas.Building:
+		return fmt.Sprintf("building baseline (%d of %d)", m.N, m.MinN)
+	case schemas.Inside, schemas.Higher, schemas.Lower:
+	}
+	z := m.Z
+	if m.Squad.Material && m.DeviationZ.Present() {
+		z = m.DeviationZ
+	}
+	if words := Spread(z); words != "" {
+		return words
+	}
+	return "not compared"
+}
+
+// State says what became of an alert and why, in a few words.
+func State(al *schemas.Alert) string {
+	switch al.State {
+	case schemas.AlertOpen, schemas.AlertSeen:
+	case schemas.AlertClosed:
+		switch al.Rule {
+		case schemas.RuleFileParked:
+			return "closed: the file has been handled"
+		case schemas.RuleSquadEffect:
+			return "closed: the next session was a usual one"
+		default:
+			return "closed: the next test shows none of it"
+		}
+	case schemas.AlertWithdrawn:
+		return "withdrawn: corrected data take it back"
+	case schemas.AlertLapsed:
+		return "lapsed: nothing came within six weeks to show whether it still holds"
+	}
+	return string(al.State)
 }
 
 // likely says in words how sure it is that the change is more than trivial

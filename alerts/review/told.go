@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"canter.example/alerts/assess"
 	"canter.example/alerts/rules"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
@@ -67,8 +68,8 @@ func firedAt(a *schemas.Assessment) fired {
 }
 
 // news decides whether an alert is one: a fact that fired within the rule's
-// hold-off before is known already, unless both measures now say it together,
-// or it has gone on for so many tests running that it is time to say so again.
+// hold-off before, and was not over since, is known already, unless both
+// measures now say it together, or it has gone on for so many tests running that it is time to say so again.
 //
 // What fired counts, told or not, so that the answer looks back no further
 // than the hold-off.
@@ -88,11 +89,8 @@ func (r *reviewer) news(al schemas.Alert, a *schemas.Assessment, at *athlete) Al
 	known := 0
 	bothBefore := false
 	for _, f := range out.Facts {
-		for _, old := range at.fired {
-			if rule.HoldOff > 0 && now.at.Sub(old.at) <= rule.HoldOff && old.at.Before(now.at) && slices.Contains(old.facts, f) {
-				known++
-				break
-			}
+		if at.known(f, now.at, rule.HoldOff) {
+			known++
 		}
 	}
 	for _, old := range at.fired {
@@ -101,7 +99,7 @@ func (r *reviewer) news(al schemas.Alert, a *schemas.Assessment, at *athlete) Al
 	switch {
 	case set && rule.Tell == club.TellDigest:
 		out.Silent = "for the digest"
-	case len(out.Facts) == 0 || known < len(out.Facts):
+	case known < max(len(out.Facts), 1):
 	case now.both && len(out.Facts) > 1 && !bothBefore:
 	case t.Again > 1 && out.Running == t.Again:
 	default:
@@ -109,6 +107,29 @@ func (r *reviewer) news(al schemas.Alert, a *schemas.Assessment, at *athlete) Al
 	}
 	out.Told = out.Silent == ""
 	return out
+}
+
+// over is how many valid tests running without a change end its hold-off: one
+// may be chance, after two it is over and the same again is news. An HRmax or a
+// load that does not fit is not over until somebody mends it.
+const over = 2
+
+// known reports whether a fact held within the hold-off before an instant, and
+// has not been over since.
+func (a *athlete) known(x Fact, at time.Time, holdOff time.Duration) bool {
+	without := 0
+	for _, f := range slices.Backward(a.fired) {
+		switch {
+		case !f.at.Before(at):
+			continue
+		case at.Sub(f.at) > holdOff || without == over && (x == HRexUp || x == HRRDown):
+			return false
+		case slices.Contains(f.facts, x):
+			return true
+		}
+		without++
+	}
+	return false
 }
 
 // running returns how many valid tests running within [rules.RunningWithin],
@@ -130,10 +151,15 @@ func (a *athlete) running(at time.Time, facts []Fact) int {
 	return n
 }
 
-// close closes the alerts about numbers whose athlete's next valid test shows
-// none of it any more.
+// close closes the alerts about an athlete whose next valid test shows none of
+// it any more, and those about a squad whose next session was a usual one.
 func (r *reviewer) close(sessions []Session) {
 	for i := range sessions {
+		if al := sessions[i].Squad; al != nil {
+			if next := usual(sessions[i+1:], sessions[i].Day); !next.IsZero() {
+				al.State, al.BackInside = schemas.AlertClosed, next
+			}
+		}
 		for j := range sessions[i].Tests {
 			t := &sessions[i].Tests[j]
 			for k := range t.Alerts {
@@ -144,6 +170,22 @@ func (r *reviewer) close(sessions []Session) {
 			}
 		}
 	}
+}
+
+// usual returns the day of the first of sessions, in time of one on day, that
+// could be judged and was like others.
+func usual(sessions []Session, day time.Time) time.Time {
+	for i := range sessions {
+		s := &sessions[i]
+		if s.Day.Sub(day) > closesWithin {
+			break
+		}
+		judged := slices.ContainsFunc(s.Effects, func(e assess.Effect) bool { return e.State == assess.Estimated })
+		if judged && s.Squad == nil {
+			return s.Day
+		}
+	}
+	return time.Time{}
 }
 
 // inside returns when the athlete's numbers were inside again after an alert.
@@ -165,6 +207,15 @@ func (a *athlete) inside(al *Alert) time.Time {
 // closesWithin bounds how long after it a later test still says something
 // about an alert, so that a review need not go back for ever.
 const closesWithin = rules.RunningWithin
+
+// Lapsed reports whether an alert that is still open or seen has lapsed by now:
+// within six weeks no valid test of the athlete (no session of the squad that
+// could be judged) has shown whether it still holds, and what comes later is a
+// new question. A file stays parked however long it waits.
+func Lapsed(al *schemas.Alert, now time.Time) bool {
+	open := al.State == schemas.AlertOpen || al.State == schemas.AlertSeen
+	return open && al.Rule != schemas.RuleFileParked && now.Sub(al.About) > closesWithin
+}
 
 // Touched is how long before a changed test alerts may change with it.
 const Touched = closesWithin

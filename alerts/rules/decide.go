@@ -193,6 +193,7 @@ func decideChange(id schemas.RuleID, name string, c *schemas.Comparison, side sc
 		return d
 	}
 	change, z := judged(c)
+	r.Z = assess.Needed(c, r.Z)
 	d.Text = fmt.Sprintf("%s %s %s from the mean of %d tests (threshold %.3g), z %s (threshold %.3g)",
 		name, change.Signed(1), unit, c.N, r.Change, z.Signed(1), r.Z)
 	if c.Squad.Material {

@@ -63,11 +63,13 @@ func Invent(rng *rand.Rand, athletes, weeks int, noise Noise, c Change) []schema
 	return tests
 }
 
+func name(athlete int) string { return fmt.Sprintf("a%02d", athlete) }
+
 func test(athlete, week int, hrexPct, hrr float64) schemas.Outcome {
 	start := kickOff.AddDate(0, 0, 7*week).Add(time.Duration(athlete) * time.Second)
 	file := schemas.FileID(fmt.Sprintf("%02d-%03d", athlete, week))
 	return schemas.Outcome{
-		TestID: schemas.TestID(file), FileID: file, Athlete: fmt.Sprintf("a%02d", athlete), Squad: squad,
+		TestID: schemas.TestID(file), FileID: file, Athlete: name(athlete), Squad: squad,
 		Protocol: protocol, ProtocolVersion: "1", Session: schemas.SessionID(squad, protocol, start.Format(time.DateOnly)),
 		Start: start, HRexBPM: schemas.Num(hrexPct * hrmax / 100), HRexPct: schemas.Num(hrexPct),
 		HRmax:    schemas.HRmax{BPM: schemas.Num(hrmax), Source: schemas.HRmaxMeasured},

@@ -1,12 +1,17 @@
 package simulate
 
 import (
-	"fmt"
+	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/stat"
 
 	"canter.example/alerts/assess"
 	"canter.example/alerts/review"
+	"canter.example/schemas"
 	"canter.example/schemas/club"
 )
 
@@ -53,41 +58,86 @@ func Variants() []Variant {
 	}
 }
 
+// Estimate is a mean over squads with its Monte-Carlo error: the standard error
+// of the mean of the squads' own figures.
+type Estimate struct{ Mean, SE float64 }
+
+func estimate(perSquad []float64) Estimate {
+	mean, sd := stat.MeanStdDev(perSquad, nil)
+	return Estimate{mean, sd / math.Sqrt(float64(len(perSquad)))}
+}
+
+// each plays every squad with random numbers of its own, some at a time: the
+// same options give the same figures on any machine.
+func each[T any](o Options, kind uint64, play func(rng *rand.Rand) T) []T {
+	out := make([]T, o.Squads)
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range out {
+		g.Go(func() error {
+			out[i] = play(rand.New(rand.NewPCG(o.Seed, kind<<32|uint64(i)))) //nolint:gosec // a simulation
+			return nil
+		})
+	}
+	_ = g.Wait()
+	return out
+}
+
+// of gathers one figure of each squad.
+func of[T any](squads []T, figure func(T) float64) Estimate {
+	xs := make([]float64, len(squads))
+	for i := range squads {
+		xs[i] = figure(squads[i])
+	}
+	return estimate(xs)
+}
+
 // Quiet is what an unchanged squad gives rise to.
 type Quiet struct {
 	// Per40 are individual alerts told in 40 tests of one athlete, PlainPer40
-	// those that plain z-scores would send; Season those of a season of 36
-	// tests that are judged. Sessions is the share of sessions told as moved.
-	Per40, PlainPer40, Season, Sessions float64
+	// those that plain z-scores would send. Sessions is the share of sessions
+	// told as moved. Rules has Per40 by rule.
+	Per40, PlainPer40, Sessions Estimate
+	Rules                       map[schemas.RuleID]float64
 }
 
 // Unchanged plays squads to which nothing happens.
 func Unchanged(o Options, n Noise, v Variant) Quiet {
 	o = o.filled()
-	rng := rand.New(rand.NewPCG(o.Seed, 1)) //nolint:gosec // a simulation
-	var tests, alerts, plain, sessions, moved float64
-	for range o.Squads {
+	type counts struct {
+		tests, alerts, plain, sessions, moved float64
+		rules                                 map[schemas.RuleID]float64
+	}
+	squads := each(o, 1, func(rng *rand.Rand) counts {
 		s := Play(Invent(rng, o.Athletes, weeks, n, Change{Week: weeks}), *o.Thresholds, v.Change)
-		for i := range s.Sessions {
-			if i < o.Thresholds.MinBaseline {
-				continue
-			}
-			sessions++
-			if s.Sessions[i].Squad != nil {
-				moved++
-			}
+		c := counts{rules: map[schemas.RuleID]float64{}}
+		for i := o.Thresholds.MinBaseline; i < len(s.Sessions); i++ {
+			c.sessions++
+			c.moved += one(s.Sessions[i].Squad != nil)
 			for j := range s.Sessions[i].Tests {
 				t := &s.Sessions[i].Tests[j]
-				tests++
-				alerts += float64(len(told(t)))
-				plain += one(plainZ(&t.Assessment))
+				c.tests++
+				c.plain += one(plainZ(&t.Assessment))
+				for _, a := range told(t) {
+					c.alerts++
+					c.rules[a.Rule]++
+				}
 			}
 		}
+		return c
+	})
+	q := Quiet{
+		Per40:      of(squads, func(c counts) float64 { return 40 * c.alerts / c.tests }),
+		PlainPer40: of(squads, func(c counts) float64 { return 40 * c.plain / c.tests }),
+		Sessions:   of(squads, func(c counts) float64 { return c.moved / c.sessions }),
+		Rules:      map[schemas.RuleID]float64{},
 	}
-	return Quiet{
-		Per40: 40 * alerts / tests, PlainPer40: 40 * plain / tests,
-		Season: alerts / tests * float64(weeks-o.Thresholds.MinBaseline), Sessions: moved / sessions,
+	for _, c := range squads {
+		for rule, n := range c.rules {
+			q.Rules[rule] += 40 * n / c.tests / float64(len(squads))
+		}
 	}
+	return q
 }
 
 // Power is how soon a lasting change is told.
@@ -95,34 +145,39 @@ type Power struct {
 	// First and Second are the shares told at the first test and within two,
 	// Within8 and Within12 within so many; Delay the median number of tests
 	// until it is told (1: at once), 0 when fewer than half are.
-	First, Second, Within8, Within12 float64
+	First, Second, Within8, Within12 Estimate
 	Delay                            int
 }
 
-// Changed plays squads in which eight athletes change from one week on.
+// Changed plays squads of which some athletes change from one week on: a third
+// of the squad but at most eight, where c does not say. More than half would
+// be the squad's change.
 func Changed(o Options, n Noise, c Change, v Variant) Power {
 	o = o.filled()
-	c.Week, c.Changed = changeWeek, max(c.Changed, 8)
-	rng := rand.New(rand.NewPCG(o.Seed, 2)) //nolint:gosec // a simulation
-	var delays []int
-	for range o.Squads {
-		s := Play(Invent(rng, o.Athletes, changeWeek+13, n, c), *o.Thresholds, v.Change)
-		for athlete := range c.Changed {
-			delays = append(delays, delay(&s, fmt.Sprintf("a%02d", athlete)))
-		}
+	c.Week = changeWeek
+	if c.Changed == 0 {
+		c.Changed = max(1, min(8, o.Athletes/3))
 	}
-	share := func(within int) float64 {
-		n := 0
-		for _, d := range delays {
-			if d > 0 && d <= within {
-				n++
-			}
+	squads := each(o, 2, func(rng *rand.Rand) []int {
+		s := Play(Invent(rng, o.Athletes, changeWeek+13, n, c), *o.Thresholds, v.Change)
+		delays := make([]int, c.Changed)
+		for athlete := range delays {
+			delays[athlete] = delay(&s, name(athlete))
 		}
-		return float64(n) / float64(len(delays))
+		return delays
+	})
+	share := func(within int) Estimate {
+		return of(squads, func(delays []int) float64 {
+			n := 0.0
+			for _, d := range delays {
+				n += one(d > 0 && d <= within)
+			}
+			return n / float64(len(delays))
+		})
 	}
 	p := Power{First: share(1), Second: share(2), Within8: share(8), Within12: share(12)}
 	for d := 1; d <= 13 && p.Delay == 0; d++ {
-		if share(d) >= 0.5 {
+		if share(d).Mean >= 0.5 {
 			p.Delay = d
 		}
 	}
@@ -151,24 +206,28 @@ func delay(s *Season, athlete string) int {
 type Heat struct {
 	// Session is the share of hot days told as one thing; Alerts and Plain are
 	// individual alerts a hot day, as told and by plain z-scores.
-	Session, Alerts, Plain float64
+	Session, Alerts, Plain Estimate
 }
 
 // HotDay plays squads with one day on which everybody's HRex is higher.
 func HotDay(o Options, n Noise, points float64, v Variant) Heat {
 	o = o.filled()
-	rng := rand.New(rand.NewPCG(o.Seed, 3)) //nolint:gosec // a simulation
-	var h Heat
-	for range o.Squads {
+	type counts struct{ session, alerts, plain float64 }
+	squads := each(o, 3, func(rng *rand.Rand) (c counts) {
 		s := Play(Invent(rng, o.Athletes, changeWeek+1, n, Change{Week: changeWeek, Hot: points}), *o.Thresholds, v.Change)
 		day := &s.Sessions[changeWeek]
-		h.Session += one(day.Squad != nil) / float64(o.Squads)
+		c.session = one(day.Squad != nil)
 		for j := range day.Tests {
-			h.Alerts += float64(len(told(&day.Tests[j]))) / float64(o.Squads)
-			h.Plain += one(plainZ(&day.Tests[j].Assessment)) / float64(o.Squads)
+			c.alerts += float64(len(told(&day.Tests[j])))
+			c.plain += one(plainZ(&day.Tests[j].Assessment))
 		}
+		return c
+	})
+	return Heat{
+		Session: of(squads, func(c counts) float64 { return c.session }),
+		Alerts:  of(squads, func(c counts) float64 { return c.alerts }),
+		Plain:   of(squads, func(c counts) float64 { return c.plain }),
 	}
-	return h
 }
 
 func one(b bool) float64 {

@@ -8,6 +8,7 @@ import (
 	"os/user"
 	"strings"
 
+	"canter.example/alerts/message"
 	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
@@ -24,6 +25,10 @@ func (alertsCmd) Help() string {
 	return `Notes are kept in the notes table with who wrote them and when, and stand on the
 athlete's later alerts for four weeks.
 
+An alert is closed when the athlete's next valid test shows none of it, and
+withdrawn when corrected data take it back. It lapses when no valid test comes
+within six weeks: then nobody can say from the data whether it still holds.
+
 Examples:
   canter alerts list --squad first
   canter alerts seen a4d5bd0c1709e6807
@@ -34,7 +39,7 @@ type alertsListCmd struct {
 	Athlete string `help:"Only this athlete." placeholder:"ID"`
 	Squad   string `help:"Only this squad." placeholder:"ID"`
 	Session string `help:"Only this session (squad/protocol/date)."`
-	State   string `help:"Only alerts in this state: ${enum}." enum:"any,open,seen,closed,withdrawn" default:"any"`
+	State   string `help:"Only alerts in this state: ${enum}." enum:"any,open,seen,closed,withdrawn,lapsed" default:"any"`
 	From    string `help:"Only alerts about this day or later." placeholder:"DATE"`
 	Format  string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
 	places
@@ -100,7 +105,7 @@ func alertRow(a *schemas.Alert, notes []schemas.Note) []string {
 			texts = append(texts, printable(n.Who)+": "+printable(n.Text))
 		}
 	}
-	return []string{a.ID, a.About.UTC().Format("2006-01-02 15:04"), a.Squad, a.Athlete, string(a.Rule), string(a.Urgency), string(a.State), told, strings.Join(texts, "; ")}
+	return []string{a.ID, a.About.UTC().Format("2006-01-02 15:04"), a.Squad, a.Athlete, string(a.Rule), string(a.Urgency), message.State(a), told, strings.Join(texts, "; ")}
 }
 
 // noteFlags are shared by the commands that write to an alert.

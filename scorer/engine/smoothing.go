@@ -59,7 +59,7 @@ func (k *kernel) roundPlan(p, n, w int, on bool) plan {
 		}
 		for a := range x {
 			for b := range a + 1 {
-				m[a][b] += x[a] * x[b] / float64(w*w)
+				m[a][b] += x[a] * x[b] / float64(w*w) //nolint:gosec // both below four
 			}
 		}
 	}
@@ -69,7 +69,7 @@ func (k *kernel) roundPlan(p, n, w int, on bool) plan {
 	}
 	for a := range m {
 		for b := range a {
-			m[b][a] = m[a][b]
+			m[b][a] = m[a][b] //nolint:gosec // both below four
 		}
 	}
 	return factors(p, n, m)

@@ -124,6 +124,8 @@ func stateWords(s schemas.AlertState) string {
 		return "over: the numbers are back inside"
 	case schemas.AlertWithdrawn:
 		return "taken back"
+	case schemas.AlertLapsed:
+		return "lapsed: no test has come since to say"
 	}
 	return string(s)
 }

@@ -93,7 +93,7 @@ func (d *Data) ownShare(t *Test) string {
 // alertState says what became of a test's alert; "" while it is open.
 func alertState(alerts []schemas.Alert) string {
 	for _, a := range alerts {
-		if a.State == schemas.AlertSeen || a.State == schemas.AlertClosed {
+		if a.State == schemas.AlertSeen || a.State == schemas.AlertClosed || a.State == schemas.AlertLapsed {
 			return "alert " + string(a.State)
 		}
 	}

@@ -1,12 +1,11 @@
 package report
 
 import (
-	"regexp"
 	"slices"
-	"strings"
 	"sync"
 
 	"canter.example/alerts/chart"
+	"canter.example/alerts/message"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
 )
@@ -21,14 +20,8 @@ type Names struct {
 	// Rostered are names by id as the history has them, for want of a club file.
 	Rostered map[string]string
 
-	once      sync.Once
-	spellings []spelling
-}
-
-// spelling finds one way to write an athlete's name.
-type spelling struct {
-	re   *regexp.Regexp
-	mean string
+	once  sync.Once
+	sayer *message.Sayer
 }
 
 // Person is what an athlete is called.
@@ -51,36 +44,9 @@ func (n *Names) Said(o schemas.Outcome) schemas.Outcome {
 	return o
 }
 
-// quotation is what texts quote from files: headings, labels, paths.
-var quotation = regexp.MustCompile(`"[^"]*"|“[^”]*”`)
-
-// Say takes names out of a text where athletes are not called by name: what
-// it quotes from files, and the spellings that the club file knows.
+// Say takes names out of a text where athletes are not called by name; see
+// [message.Sayer].
 func (n *Names) Say(text string) string {
-	if n.Style == club.ShowName {
-		return text
-	}
-	text = quotation.ReplaceAllString(text, "(name withheld)")
-	n.once.Do(n.compile)
-	for _, s := range n.spellings {
-		text = s.re.ReplaceAllString(text, "${1}"+s.mean+"${2}")
-	}
-	return text
-}
-
-func (n *Names) compile() {
-	if n.Club == nil {
-		return
-	}
-	for i := range n.Club.Athletes {
-		a := &n.Club.Athletes[i]
-		for _, name := range append([]string{a.Name}, a.Aliases...) {
-			if strings.TrimSpace(name) != "" {
-				n.spellings = append(n.spellings, spelling{
-					re:   regexp.MustCompile(`(?i)(^|[^\pL\pN])` + regexp.QuoteMeta(name) + `($|[^\pL\pN])`),
-					mean: strings.ReplaceAll(n.Person(a.ID).Name, "$", "$$"),
-				})
-			}
-		}
-	}
+	n.once.Do(func() { n.sayer = message.NewSayer(n.Club, n.Style) })
+	return n.sayer.Say(text)
 }

@@ -118,7 +118,7 @@ func newView(d *Data) (*view, error) {
 		return nil, err
 	}
 	v := &view{
-		Title: "Submaximal fitness test, " + d.Squad + ", " + d.day(), Club: d.Club, Caution: message.Caution,
+		Title: "Submaximal fitness test, " + d.Squad + ", " + d.day(), Club: d.Club, Caution: message.CautionInFull,
 		CSS:   template.CSS(css), //nolint:gosec // our own file
 		Made:  d.Made.In(d.zone()).Format("2 Jan 2006 15:04"),
 		Facts: d.facts(), Moved: d.squadMoved(), Looks: d.looks(), HRR: d.hrrName(), Notes: d.tableNotes(), Methods: d.methods(),

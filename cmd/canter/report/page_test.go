@@ -248,7 +248,7 @@ func TestPageCanBeHeard(t *testing.T) {
 
 func TestCautionStandsAtTheEnd(t *testing.T) {
 	b := string(written(t, session()))
-	at := strings.LastIndex(b, message.Caution)
+	at := strings.LastIndex(b, message.CautionInFull)
 	if at < 0 || strings.Contains(b[at:], "<h2") {
 		t.Error("the caution is not at the page's end")
 	}
@@ -295,7 +295,7 @@ func TestNothingHostileGetsIntoThePage(t *testing.T) {
 
 func TestPageOfNothing(t *testing.T) {
 	b := string(written(t, report.Data{Squad: "first", Session: "first/steady4/2026-03-03"}))
-	if !strings.Contains(b, message.Caution) {
+	if !strings.Contains(b, message.CautionInFull) {
 		t.Error("no caution")
 	}
 }

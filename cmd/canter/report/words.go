@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode"
@@ -92,7 +91,7 @@ func CellsOf(c *schemas.Comparison) Cells {
 	}
 	return Cells{
 		Last: Signed(c.PrevChange, Decimals(c)), Baseline: Signed(c.Change, Decimals(c)), Z: Signed(c.Z, 1),
-		Words: Unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
+		Words: message.Unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
 	}
 }
 
@@ -102,34 +101,6 @@ func Decimals(c *schemas.Comparison) int {
 		return 1
 	}
 	return 0
-}
-
-// Unusual says how a number stands against the athlete's own spread. The steps
-// at 1, 1.5 and 2 are common practice of the trade (FACTS 7), 3 is ours; chat
-// uses the same.
-func Unusual(c *schemas.Comparison) string {
-	switch c.State {
-	case schemas.NoValue:
-		return "no number"
-	case schemas.Building:
-		return fmt.Sprintf("building baseline, %d of %d", c.N, c.MinN)
-	case schemas.Inside, schemas.Higher, schemas.Lower:
-	}
-	v, ok := c.Z.Get()
-	switch v = math.Abs(v); {
-	case !ok:
-		return "not compared"
-	case v >= 3:
-		return "far outside the usual"
-	case v >= 2:
-		return "well outside the usual"
-	case v >= 1.5:
-		return "outside the usual"
-	case v >= 1:
-		return "at the edge of the usual"
-	default:
-		return "within the usual"
-	}
 }
 
 // StaffWord is what staff said of a test, in a word or two; "" for nothing.
@@ -201,7 +172,7 @@ func (t *Test) measure(d *Data, c *schemas.Comparison) string {
 	if c.State == schemas.NoValue {
 		return name + ": no number."
 	}
-	s := name + " " + value + ", " + Unusual(c) + "."
+	s := name + " " + value + ", " + message.Unusual(c) + "."
 	if c.Previous.Present() {
 		s += fmt.Sprintf(" %s %s since %s.", Signed(c.PrevChange, Decimals(c)), unit, c.PreviousTime.In(d.zone()).Format("2 Jan"))
 	}

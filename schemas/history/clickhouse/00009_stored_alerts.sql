@@ -12,7 +12,7 @@ CREATE TABLE IF NOT EXISTS stored_alerts (
     protocol String, -- protocol of the test; '' when not about one
     session  String, -- squad/protocol/local date; '' when not about a test
     about_ms Int64,  -- time of the test, file or slot it is about; milliseconds since 1970-01-01 UTC
-    state    String, -- open, seen, closed or withdrawn
+    state    String, -- open, seen, closed, withdrawn or lapsed
     told     Int64,  -- 1 when a message went out, 0 when only recorded
     text     String, -- what was, or would have been, said
     version  UInt64  -- order of writes, from the broker: the higher is the newer

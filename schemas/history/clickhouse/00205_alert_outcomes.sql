@@ -7,7 +7,7 @@ CREATE VIEW IF NOT EXISTS alert_outcomes AS
 SELECT alert_id,                                                    -- alerts.alert_id
        rule,                                                        -- the rule that fired
        urgency,                                                     -- routine, look or look first: orders alerts, says nothing of anybody's health
-       state,                                                       -- open, seen, closed or withdrawn
+       state,                                                       -- open, seen, closed, withdrawn or lapsed
        told,                                                        -- 1 when a message went out, 0 when only recorded
        athlete,                                                     -- the club's id of the athlete; '' when not about one
        squad,                                                       -- squad it is about

@@ -12,7 +12,7 @@ CREATE TABLE IF NOT EXISTS alerts (
     session  TEXT    NOT NULL, -- squad/protocol/local date; '' when not about a test
     about    TEXT    NOT NULL, -- time of the test, file or slot it is about; UTC, ISO 8601
     about_ms INTEGER NOT NULL, -- the same; milliseconds since 1970-01-01 UTC
-    state    TEXT    NOT NULL, -- open, seen, closed or withdrawn
+    state    TEXT    NOT NULL, -- open, seen, closed, withdrawn or lapsed
     told     INTEGER NOT NULL, -- 1 when a message went out, 0 when only recorded
     text     TEXT    NOT NULL, -- what was, or would have been, said
     version  INTEGER NOT NULL  -- order of writes, from the broker: the higher is the newer

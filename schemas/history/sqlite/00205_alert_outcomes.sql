@@ -6,7 +6,7 @@ CREATE VIEW IF NOT EXISTS alert_outcomes AS
 SELECT a.alert_id,                                                  -- alerts.alert_id
        a.rule,                                                      -- the rule that fired
        a.urgency,                                                   -- routine, look or look first: orders alerts, says nothing of anybody's health
-       a.state,                                                     -- open, seen, closed or withdrawn
+       a.state,                                                     -- open, seen, closed, withdrawn or lapsed
        a.told,                                                      -- 1 when a message went out, 0 when only recorded
        a.athlete,                                                   -- the club's id of the athlete; '' when not about one
        a.squad,                                                     -- squad it is about

@@ -1,0 +1,48 @@
+package assess_test
+
+import (
+	"testing"
+	"time"
+
+	"canter.example/alerts/assess"
+	"canter.example/schemas"
+)
+
+// TestWhatStandsBesideATest: sleep of 7.5 h ± 0.25 for weeks, and one value.
+func TestWhatStandsBesideATest(t *testing.T) {
+	day := time.Date(2026, 10, 6, 0, 0, 0, 0, time.UTC)
+	date := func(before int) string { return day.AddDate(0, 0, -before).Format(time.DateOnly) }
+	for _, c := range []struct {
+		name   string
+		nights int
+		last   float64
+		when   int
+		want   int
+	}{
+		{"a night as always does not stand out", 20, 7.6, 0, 0},
+		{"a short night does", 20, 5, 0, 1},
+		{"so does that of the day before", 20, 5, 1, 1},
+		{"one two days before is over", 20, 5, 2, 0},
+		{"nine nights are too few to know what is usual", 9, 5, 0, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var values []schemas.SeriesValue
+			for i := range c.nights {
+				values = append(values, schemas.SeriesValue{Athlete: "AKF", Series: "sleep", Unit: "h", Date: date(i + 3), Value: 7.25 + 0.5*float64(i%2)})
+			}
+			values = append(values, schemas.SeriesValue{Athlete: "AKF", Series: "sleep", Unit: "h", Date: date(c.when), Value: c.last})
+			if b := assess.NewBeside(date(0), nil, values); len(b.Standing) != c.want {
+				t.Errorf("%d stand out, want %d: %+v", len(b.Standing), c.want, b.Standing)
+			}
+		})
+	}
+	var loads []schemas.TraceLoad
+	for i := range 40 {
+		at := day.AddDate(0, 0, -i)
+		loads = append(loads, schemas.TraceLoad{Athlete: "AKF", FileID: schemas.FileID(date(i)), Date: date(i), Load: schemas.Load{Start: at, Duration: time.Hour, Minutes: 60, TRIMP: schemas.Num(50)}})
+	}
+	b := assess.NewBeside(date(0), loads, nil)
+	if b.Loads[0].TRIMP.Or(0) != 150 || b.Loads[1].TRIMP.Or(0) != 350 || b.UsualTRIMP.Or(0) != 350 {
+		t.Errorf("loads of 3 and 7 days and a usual week: %+v", b)
+	}
+}

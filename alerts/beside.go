@@ -1,0 +1,67 @@
+package alerts
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"canter.example/alerts/assess"
+	"canter.example/schemas"
+	"canter.example/schemas/history"
+)
+
+// notesWithin is how far back staff's notes are shown.
+const notesWithin = 28 * 24 * time.Hour
+
+// notes returns what staff wrote lately that belongs beside an alert about an
+// athlete: notes to the athlete's alerts, and to those about the whole squad
+// (heat, travel), oldest first.
+func (s *Service) notes(ctx context.Context, al *schemas.Alert) ([]schemas.Note, error) {
+	all, err := s.history.Notes(ctx, history.NoteFilter{From: al.About.Add(-notesWithin)})
+	if err != nil {
+		return nil, err
+	}
+	var out []schemas.Note
+	for _, n := range all {
+		if n.Athlete == "" && n.Text != "" {
+			of, ok, err := s.history.Alert(ctx, n.AlertID)
+			if err != nil {
+				return nil, err
+			}
+			if ok && of.Rule == schemas.RuleSquadEffect && of.Squad == al.Squad {
+				out = append(out, n)
+			}
+			continue
+		}
+		if n.Athlete == al.Athlete {
+			out = append(out, n)
+		}
+	}
+	return out, nil
+}
+
+// beside reads what stands beside a test: the load of the days before it and
+// the daily series that stand out. It is as known when staff are told; a file
+// that comes later makes no new message.
+func (s *Service) beside(ctx context.Context, o *schemas.Outcome) (assess.Beside, error) {
+	// The session's id ends with its local date; see [schemas.SessionID].
+	date := o.Session[strings.LastIndexByte(o.Session, '/')+1:]
+	day, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return assess.Beside{}, nil //nolint:nilerr // a test without a day has nothing beside it
+	}
+	first, err := time.Parse(time.DateOnly, assess.LoadsFrom(date))
+	if err != nil {
+		return assess.Beside{}, err
+	}
+	// A local date begins at most 14 h before or after that of UTC.
+	loads, err := s.history.AthleteLoads(ctx, o.Athlete, first.AddDate(0, 0, -1), day.AddDate(0, 0, 2))
+	if err != nil {
+		return assess.Beside{}, err
+	}
+	values, err := s.history.AthleteSeries(ctx, o.Athlete, o.Squad, assess.SeriesFrom(date), day.AddDate(0, 0, 1).Format(time.DateOnly))
+	if err != nil {
+		return assess.Beside{}, err
+	}
+	return assess.NewBeside(date, loads, values), nil
+}
