@@ -37,7 +37,7 @@ bench:            ## benchmarks, side by side in one run
 speed:            ## the design's targets, measured in one run; nothing else should run meanwhile
 	$(GO) run ./cmd/canter/speed
 
-faults:           ## break it in every way, at length, and write the fault table to FAULTS.md (needs root, for mounts)
+faults:           ## break it in every way, at length, and write the fault table to deploy/FAULTS.md (needs root, for mounts)
 	CANTER_FAULTS=long $(GO) test -count=1 -timeout 4h -v ./cmd/canter/faults -update
 
 faults-short:     ## the same with seconds of outage; writes nothing

@@ -79,7 +79,7 @@ func TestTheBinaryIsBuiltFromPermissiveLicencesOnly(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	name := filepath.Join(root, "LICENCES.md")
+	name := filepath.Join(root, "deploy", "LICENCES.md")
 	if *writeLicences {
 		if err := os.WriteFile(name, []byte(list.String()), 0o644); err != nil { //nolint:gosec // a page to read
 			t.Fatal(err)

@@ -9,7 +9,7 @@
 //
 // Each fault is one row of the fault table: what was done, what is promised,
 // what was seen. The table is printed at the end and, with -update, written to
-// FAULTS.md. Random choices come from a seed that is printed; CANTER_SEED
+// deploy/FAULTS.md. Random choices come from a seed that is printed; CANTER_SEED
 // repeats one. A missing server program fails the test.
 //
 // Start reading at TestFaults; rig_test.go is the installation that is broken,

@@ -39,7 +39,7 @@ func printed(rows []row) string {
 // write puts the table between the marks of FAULTS.md.
 func write(t *testing.T, text string) {
 	t.Helper()
-	name := filepath.Join("..", "..", "..", "FAULTS.md")
+	name := filepath.Join("..", "..", "..", "deploy", "FAULTS.md")
 	b, err := os.ReadFile(name)
 	if err != nil {
 		t.Fatal(err)

@@ -17,7 +17,7 @@ import (
 )
 
 var (
-	update = flag.Bool("update", false, "write the fault table to FAULTS.md")
+	update = flag.Bool("update", false, "write the fault table to deploy/FAULTS.md")
 	// program is the canter binary under test.
 	program string
 	// Which faults there are, and for how long: "" is what CI runs, "short" all
