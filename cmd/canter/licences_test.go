@@ -97,7 +97,7 @@ func TestTheBinaryIsBuiltFromPermissiveLicencesOnly(t *testing.T) {
 
 func isLicence(name string) bool {
 	name = strings.TrimSuffix(strings.TrimSuffix(strings.ToUpper(name), ".TXT"), ".MD")
-	return !strings.HasSuffix(name, ".GO") && (strings.HasPrefix(name, "LICENSE") || strings.HasPrefix(name, "LICENCE") || strings.HasPrefix(name, "COPYING"))
+	return name != "LICENCES" && !strings.HasSuffix(name, ".GO") && (strings.HasPrefix(name, "LICENSE") || strings.HasPrefix(name, "LICENCE") || strings.HasPrefix(name, "COPYING"))
 }
 
 // licenceIn reads the licence files of a folder.
