@@ -170,7 +170,7 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	top, both := math.Inf(-1), math.Inf(-1)
 	lag := int(math.Round(c.lag))
 	anywhere := math.Inf(-1)
-	if c.evOn >= mostOn/3 {
+	if f.profile.flat && c.evOn >= mostOn/3 {
 		anywhere = slices.Max(f.logOff) - otherEnd
 	}
 	for i := range like {
@@ -198,7 +198,12 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 	for i := range like {
 		like[i] = math.Exp(like[i] - top)
 	}
-	at := centre(like[:])
+	// The bouts of a shuttle make several places likely, none of them a rival.
+	around := len(like)
+	if f.profile.flat {
+		around = 7
+	}
+	at := centre(like[:], around)
 	c.start = m - reach + at
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
@@ -229,9 +234,9 @@ func (f *finder) place(c *candidate, m int, h *hints) {
 }
 
 // centre is the mean of the likeliest of the places that like speaks for: where
-// the two edges disagree there are two, and nothing began half-way.
-func centre(like []float64) int {
-	const around = 7
+// the two edges disagree there are two, and nothing began half-way. It looks so
+// many seconds around.
+func centre(like []float64, around int) int {
 	best, at := -1.0, 0
 	for i := range like {
 		mass := 0.0
