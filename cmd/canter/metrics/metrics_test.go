@@ -51,6 +51,7 @@ canter_ingest_files_total{result="known"} 1
 canter_ingest_files_total{result="published"} 2
 # HELP canter_scorer_files_total Files whose result was stored, by what became of them; a file that is scored again counts again.
 # TYPE canter_scorer_files_total counter
+canter_scorer_files_total{state="dropped"} 0
 canter_scorer_files_total{state="parked"} 1
 canter_scorer_files_total{state="scored"} 1
 canter_scorer_files_total{state="series"} 0
