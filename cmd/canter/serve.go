@@ -7,8 +7,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"os"
-	"runtime/pprof"
 	"strings"
 	"time"
 
@@ -22,11 +20,11 @@ type serveCmd struct {
 	Roles string `help:"Parts to run in this process, of ingest, scorer, alerts, page." default:"ingest,scorer,alerts,page" env:"CANTER_ROLES"`
 	places
 	cluster
-	AckWait    time.Duration `help:"How long the broker waits for word of work in hand before it gives it to another process." default:"30s" env:"CANTER_ACK_WAIT"`
-	Listen     string        `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
-	Page       string        `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
-	CPUProfile string        `name:"cpu-profile" help:"Write where the processor's time goes to this file, for go tool pprof." type:"path" placeholder:"FILE" hidden:""`
-	HTTP       string        `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
+	AckWait time.Duration `help:"How long the broker waits for word of work in hand before it gives it to another process." default:"30s" env:"CANTER_ACK_WAIT"`
+	Listen  string        `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
+	Page    string        `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
+	Profile string        `help:"Folder for profiles of this run, for go tool pprof: where the processor's time went, and the heap at its largest." type:"path" placeholder:"DIR" hidden:""`
+	HTTP    string        `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
 }
 
 // Help is shown below the options.
@@ -47,11 +45,11 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	if err != nil {
 		return err
 	}
-	stopProfile, err := profileCPU(c.CPUProfile)
+	stop, err := profile(c.Profile)
 	if err != nil {
 		return err
 	}
-	defer stopProfile()
+	defer stop()
 	if c.NATS == "" && !(roles[roleIngest] && roles[roleScorer] && roles[roleAlerts]) {
 		return usagef("--roles %s needs --nats: processes that share the work share a broker", c.Roles)
 	}
@@ -92,21 +90,6 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	err = c.serve(ctx, p, roles, log)
 	log.Info("stopped")
 	return err
-}
-
-// profileCPU begins to write a profile to a file, if one is named.
-func profileCPU(file string) (stop func(), err error) {
-	if file == "" {
-		return func() {}, nil
-	}
-	f, err := os.Create(file) //nolint:gosec // the command line names it
-	if err != nil {
-		return nil, err
-	}
-	if err := pprof.StartCPUProfile(f); err != nil {
-		return nil, errors.Join(err, f.Close())
-	}
-	return func() { pprof.StopCPUProfile(); _ = f.Close() }, nil
 }
 
 // serve runs the pipeline with its health server beside it.

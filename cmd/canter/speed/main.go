@@ -37,7 +37,7 @@ type bench struct {
 	canter string // the program
 	files  int
 	many   int
-	// profile is a folder for processor profiles of the services, "" for none.
+	// profile is a folder for profiles of the services, "" for none.
 	profile string
 	rows    []row
 }
@@ -48,7 +48,7 @@ func main() {
 	files := flag.Int("files", 2000, "files through the pipeline")
 	many := flag.Int("many", 10_000, "files for the memory's row")
 	only := flag.String("only", "", "comma-separated parts: decode, pipeline, latency, session, ready, memory, scripts (default: all)")
-	profile := flag.String("profile", "", "folder for a processor profile of each service")
+	profile := flag.String("profile", "", "folder for profiles of each service, processor and heap")
 	flag.Parse()
 	dir, err := os.MkdirTemp("", "canter-speed-")
 	if err == nil {
