@@ -80,11 +80,17 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 			s.want(wanted, x, v)
 		}
 	}
-	if err := s.history.SaveAssessments(ctx, assessed); err != nil {
-		return err
+	for some := range slices.Chunk(assessed, assessedAtOnce) {
+		if err := s.history.SaveAssessments(ctx, some); err != nil {
+			return err
+		}
 	}
 	return s.reconcile(ctx, e, wanted, touched, alertsFrom, v)
 }
+
+// assessedAtOnce bounds one write of a review of many sessions, so that the
+// writes of others get their turn between.
+const assessedAtOnce = 500
 
 // squadHistory reads the tests that a review needs: the squad's, and those of
 // its athletes who were in other squads.
