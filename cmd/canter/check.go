@@ -190,7 +190,7 @@ func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]st
 }
 
 func (c *checkCmd) checkChat(ctx context.Context, cl *club.Club, std streams) error {
-	post, err := newChat(cl, nil, std.out)
+	post, err := newChat(cl, nil, std.out, c.Data)
 	if err != nil {
 		return err
 	}

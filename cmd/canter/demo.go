@@ -171,7 +171,7 @@ func (d *demo) live(ctx context.Context, log *slog.Logger) error {
 	d.ids = map[schemas.FileID]bool{}
 	d.clock.Store(d.season.Days[0].Date.Unix())
 	d.pipe = &pipeline{club: d.club, broker: b, history: h, log: log, now: d.now}
-	if d.pipe.chat, err = newChat(d.club, h, indented{d.std.out}); err != nil {
+	if d.pipe.chat, err = newChat(d.club, h, indented{d.std.out}, data); err != nil {
 		return err
 	}
 	d.pipe.build(map[role]bool{roleIngest: true, roleScorer: true, roleAlerts: true})

@@ -65,7 +65,7 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		defer func() { _ = p.history.Close() }()
 	}
 	if roles[roleAlerts] {
-		if p.chat, err = newChat(cl, p.history, std.out); err != nil {
+		if p.chat, err = newChat(cl, p.history, std.out, c.Data); err != nil {
 			return err
 		}
 	}
