@@ -72,8 +72,7 @@ func currentPackage() (string, error) {
 		}
 		folder = filepath.Join(cache, "canter", "chdb-"+strings.TrimSpace(currentVersion))
 	}
-	_, err := os.Stat(filepath.Join(folder, "node_modules", "chdb", "package.json"))
-	return folder, err
+	return folder, nil
 }
 
 func startCurrent(data string) (*Current, error) {
