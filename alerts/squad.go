@@ -176,6 +176,9 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 			return err
 		}
 	}
+	if err := s.testsCame(ctx, existing, e.Protocol, v); err != nil {
+		return err
+	}
 	if len(sessions) == 0 {
 		return nil
 	}
