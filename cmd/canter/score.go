@@ -239,7 +239,7 @@ func (s *scoring) origin(name string) (schemas.Origin, time.Time) {
 	}
 	for _, w := range s.club.Watched() {
 		if rel, err := filepath.Rel(w.Folder.Path, name); err == nil && filepath.IsLocal(rel) {
-			origin = schemas.Origin{Folder: w.Folder.Path, Path: filepath.ToSlash(rel), Squad: w.Squad}
+			origin = schemas.Origin{Folder: w.Called(), Path: filepath.ToSlash(rel), Squad: w.Squad}
 		}
 	}
 	date, _ := identify.Date(s.club, origin)
