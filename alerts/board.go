@@ -33,6 +33,9 @@ func (s *Service) readBoard(ctx context.Context, session string, alerts []schema
 		Squad: o.Squad, Protocol: o.Protocol, When: o.Start, MicrocycleDay: o.MicrocycleDay, Surface: o.Surface,
 		Link: s.club.Page.SessionURL(session),
 	}}
+	if b.Conditions, err = s.conditions(ctx, o); err != nil {
+		return nil, err
+	}
 	b.traces(tests)
 	if err := s.expected(b, tests); err != nil {
 		return nil, err

@@ -192,6 +192,9 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 	if err := s.saveAlerts(ctx, changed); err != nil {
 		return err
 	}
+	if err := s.testsCame(ctx, existing, e.Protocol, v); err != nil {
+		return err
+	}
 	if len(sessions) == 0 {
 		return nil
 	}

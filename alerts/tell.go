@@ -181,6 +181,9 @@ func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said said
 func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 	id := it.Alert.TestID
 	if id == "" {
+		if b != nil {
+			it.Conditions = b.Conditions
+		}
 		return nil
 	}
 	var err error

@@ -19,6 +19,17 @@ type Folder struct {
 	// Path is absolute; Squad owns the folder, "" when paths name the squad.
 	Path  string
 	Squad string
+	// Name is what the club file calls the folder, and origins after it; ""
+	// for its path.
+	Name string
+}
+
+// called is the folder's name in origins.
+func (f *Folder) called() string {
+	if f.Name != "" {
+		return f.Name
+	}
+	return f.Path
 }
 
 // Config sets how folders are watched.
@@ -30,8 +41,10 @@ type Config struct {
 	Rescan  time.Duration
 	MaxSize int64
 	Log     *slog.Logger
-	// Now is the clock; nil is time.Now.
-	Now func() time.Time
+	// Now is the clock; nil is time.Now. Seen is the one that origins are dated
+	// by, nil for Now.
+	Now  func() time.Time
+	Seen func() time.Time
 	// Meter is told what the watcher does; nil for nobody.
 	Meter Meter
 }
@@ -93,6 +106,9 @@ func New(cfg Config, archive Archive) *Watcher {
 	}
 	if w.now == nil {
 		w.now = time.Now
+	}
+	if w.cfg.Seen == nil {
+		w.cfg.Seen = w.now
 	}
 	for _, f := range cfg.Folders {
 		w.folders = append(w.folders, &folder{Folder: f, track: newTracker(cfg.Settle), watched: map[string]bool{}, fresh: map[string]time.Time{}})

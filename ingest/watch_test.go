@@ -129,6 +129,24 @@ func TestDroppedFilesReachTheArchiveWithTheirOrigin(t *testing.T) {
 	}
 }
 
+// TestOriginsHaveTheFoldersName: a club that moves keeps its origins true.
+func TestOriginsHaveTheFoldersName(t *testing.T) {
+	seen := time.Date(2026, 9, 1, 18, 0, 0, 0, time.UTC)
+	r := newRig(t, t.TempDir(), func(c *ingest.Config) {
+		c.Folders[0].Name = "inbox/first"
+		c.Seen = func() time.Time { return seen }
+	})
+	r.write("2026-09-01/AKI.csv", "time,hr\n0,100\n")
+	r.archived(1)
+	f, err := r.broker.File(t.Context(), schemas.NewFileID([]byte("time,hr\n0,100\n")), 1<<20)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Origin.Folder != "inbox/first" || !f.Origin.Seen.Equal(seen) {
+		t.Errorf("origin %+v", f.Origin)
+	}
+}
+
 func TestASourceFileIsNeverTouched(t *testing.T) {
 	r := newRig(t, t.TempDir(), nil)
 	r.write("a.csv", "time,hr\n")

@@ -86,7 +86,7 @@ func (t *terminal) recall() error {
 	if n := len(ids); n > 2*remembered || len(b) > 0 && b[len(b)-1] != '\n' {
 		ids = ids[max(0, n-remembered):]
 		short := t.record + ".new"
-		if err := os.WriteFile(short, []byte(strings.Join(ids, "\n")+"\n"), 0o600); err != nil {
+		if err := os.WriteFile(short, []byte(strings.Join(ids, "\n")+"\n"), 0o600); err != nil { //nolint:gosec // beside the record, which the program names
 			return err
 		}
 		if err := os.Rename(short, t.record); err != nil {

@@ -181,7 +181,8 @@ type pipeline struct {
 	history history.Store
 	chat    chat.Poster
 	log     *slog.Logger
-	// now is the clock of the alerts stage, nil for the machine's.
+	// now is the clock of the alerts stage, and the time at which files are seen;
+	// nil for the machine's.
 	now func() time.Time
 	// meters measure; build makes them.
 	meters *metrics.Set
@@ -197,7 +198,7 @@ func (p *pipeline) build(roles map[role]bool) {
 	p.meters = metrics.New()
 	if roles[roleIngest] {
 		cfg := ingestConfig(p.club, p.log)
-		cfg.Meter = p.meters.Ingest()
+		cfg.Meter, cfg.Seen = p.meters.Ingest(), p.now
 		p.watcher = ingest.New(cfg, p.broker)
 	}
 	if roles[roleScorer] {
@@ -260,7 +261,7 @@ func (p *pipeline) run(ctx context.Context) error {
 func ingestConfig(c *club.Club, log *slog.Logger) ingest.Config {
 	cfg := ingest.Config{Settle: c.Files.Settle, Rescan: c.Files.Rescan, MaxSize: c.Files.MaxSize, Log: log}
 	for _, w := range c.Watched() {
-		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Squad: w.Squad})
+		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Name: w.Folder.Name, Squad: w.Squad})
 	}
 	return cfg
 }
