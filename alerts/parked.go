@@ -110,12 +110,15 @@ func (s *Service) askTellParked(ctx context.Context, e schemas.SquadEvent, v sch
 	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Sessions: []string{parkedFiles + " " + e.Squad}})
 }
 
-// tellSessions puts into the outbox what is to be said of sessions.
+// tellSessions puts into the outbox what is to be said of sessions, or sends what
+// waits there.
 func (s *Service) tellSessions(ctx context.Context, sessions []string) error {
 	for _, session := range sessions {
 		var err error
 		if squad, parked := strings.CutPrefix(session, parkedFiles+" "); parked {
 			err = s.tellParked(ctx, squad)
+		} else if session == outbox {
+			err = s.sendFree(ctx)
 		} else {
 			err = s.tell(ctx, session)
 		}

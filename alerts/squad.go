@@ -34,6 +34,9 @@ func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
+	if e.Protocol == outbox {
+		return s.look(ctx, e, d)
+	}
 	hold, longest := s.club.Chat.Hold, time.Duration(longestHold)
 	if e.Protocol != parkedFiles && !s.worthTelling(e.From) {
 		longest = longestLoad

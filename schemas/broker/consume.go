@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"time"
 
@@ -244,12 +245,17 @@ func Backoff(tries int) time.Duration {
 
 // Idle reports whether every given durable has been given all that its stream
 // holds and nothing of it is out. Asked in the order of the data's way, an
-// answer of true means that all work begun before the question is done.
+// answer of true means that all work begun before the question is done. They
+// are asked twice, since a message that has to wait for its turn goes back to the
+// stage before (after a while, so that it does not slip through again).
 //
 // The stream's last sequence is what counts, not the consumer's own number of
 // waiting messages: the server updates that one a moment after it has
 // acknowledged a publish.
 func (b *Broker) Idle(ctx context.Context, work ...Work) (bool, error) {
+	if len(work) > 1 {
+		work = slices.Concat(work, work)
+	}
 	for _, w := range work {
 		s, err := b.js.Stream(ctx, w.Stream)
 		if err != nil {
