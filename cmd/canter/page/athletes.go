@@ -6,9 +6,6 @@ import (
 	"net/url"
 	"slices"
 
-	"golang.org/x/text/collate"
-	"golang.org/x/text/language"
-
 	"canter.example/alerts/chart"
 	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
@@ -37,8 +34,7 @@ func (p *Page) athletes(w http.ResponseWriter, r *http.Request, v viewer) error 
 		}
 		body.Rows = append(body.Rows, athleteLink{a.ID, p.names.Person(a.ID).Name, orDash(p.squadName(in))})
 	}
-	order := collate.New(language.Und)
-	slices.SortStableFunc(body.Rows, func(a, b athleteLink) int { return order.CompareString(a.Name, b.Name) })
+	byName(body.Rows, func(r *athleteLink) string { return r.Name })
 	return p.show(w, r, v, "athletes", frame{Title: "Athletes", Section: "athletes", Body: body})
 }
 
@@ -130,13 +126,9 @@ func (p *Page) historyData(r *http.Request, id, protocol string) (d chart.Histor
 	if err != nil {
 		return d, nil, err
 	}
-	assessed, err := p.cfg.History.Assessments(ctx, history.AssessmentFilter{Athlete: id, Protocol: protocol})
+	by, err := p.assessed(ctx, history.AssessmentFilter{Athlete: id, Protocol: protocol})
 	if err != nil {
 		return d, nil, err
-	}
-	by := map[schemas.TestID]*schemas.Assessment{}
-	for i := range assessed {
-		by[assessed[i].TestID] = &assessed[i]
 	}
 	d = chart.HistoryData{Who: p.names.Person(id), Protocol: p.club.Protocol(protocol), Zone: p.zone(), Size: chart.Page}
 	d.Size.Bare = true
