@@ -43,8 +43,9 @@ type athleteBody struct {
 	Protocol          string
 	Protocols         []squadLink
 	Rows              []historyRow
-	// Picture is the address of the history's picture, Says the same in words.
-	Picture, Says string
+	// Picture is the address of the history's picture, Small of one for a phone;
+	// Says has the same in words.
+	Picture, Small, Says string
 	Notes         []string
 	HRmax         string
 }
@@ -114,6 +115,7 @@ func (p *Page) athleteHistory(r *http.Request, body *athleteBody) error {
 	body.HRRName = hrrName(seconds)
 	if len(d.Tests) > 0 {
 		body.Picture = "/athlete/history.svg?" + url.Values{"id": {body.ID}, "protocol": {body.Protocol}}.Encode()
+		body.Small = body.Picture + "&small=1"
 		body.Says = chart.History(d).Alt
 	}
 	return nil
@@ -167,6 +169,9 @@ func (p *Page) athletePicture(w http.ResponseWriter, r *http.Request, _ viewer) 
 	d, _, err := p.historyData(r, q.Get("id"), q.Get("protocol"))
 	if err != nil {
 		return err
+	}
+	if q.Get("small") != "" {
+		d.Size = chart.Size{Width: 390, Type: 13, Bare: true}
 	}
 	// Without fonts of its own: they would be a megabyte each time.
 	svg, err := chart.History(d).Inline()

@@ -296,7 +296,7 @@
   }
 
   // Series of sessions begin with the latest in view.
-  $$(".latest").forEach(box => { box.scrollLeft = box.scrollWidth; });
+  $$(".latest").forEach(box => new ResizeObserver(() => { box.scrollLeft = box.scrollWidth; }).observe(box));
 
   const charts = [["#test-chart", testChart], ["#session-chart", sessionChart]];
   charts.forEach(([where, make]) => { const box = $(where); if (box) make(box).catch(e => trouble(box, e)); });
