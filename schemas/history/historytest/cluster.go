@@ -56,6 +56,17 @@ func SharedCluster(tb testing.TB) *Cluster {
 	return c
 }
 
+// NewCluster starts a cluster for one test alone, which may kill its servers.
+func NewCluster(tb testing.TB) *Cluster {
+	tb.Helper()
+	c, err := startCluster()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	tb.Cleanup(c.end)
+	return c
+}
+
 // Address returns the address of a database on one of the servers, with the
 // setting that asks for the cluster's form.
 func (c *Cluster) Address(server int, database string) string {
@@ -124,7 +135,7 @@ func (c *Cluster) settings(server, interserver int) string {
 	return fmt.Sprintf(`
   <interserver_http_host>127.0.0.1</interserver_http_host>
   <interserver_http_port>%d</interserver_http_port>
-  <zookeeper><node><host>127.0.0.1</host><port>%d</port></node></zookeeper>
+  <zookeeper><node><host>127.0.0.1</host><port>%d</port></node><session_timeout_ms>3000</session_timeout_ms></zookeeper>
   <remote_servers><%[3]s>
     <shard><internal_replication>true</internal_replication>%[4]s%[5]s</shard>
     <shard><internal_replication>true</internal_replication>%[6]s</shard>
@@ -158,7 +169,7 @@ func startKeeper() (*keeper, error) {
 	if k.port, err = freePort(); err != nil {
 		return k, err
 	}
-	settings := fmt.Sprintf("tickTime=2000\ndataDir=%s/data\nclientPort=%d\nclientPortAddress=127.0.0.1\nadmin.enableServer=false\n", k.dir, k.port)
+	settings := fmt.Sprintf("tickTime=500\ndataDir=%s/data\nclientPort=%d\nclientPortAddress=127.0.0.1\nadmin.enableServer=false\n", k.dir, k.port)
 	if err := os.WriteFile(filepath.Join(k.dir, "zoo.cfg"), []byte(settings), 0o600); err != nil {
 		return k, err
 	}
@@ -208,6 +219,10 @@ func (k *keeper) serves() bool {
 		return false
 	}
 	defer conn.Close()
+	// It takes connections, and says nothing, before it is ready.
+	if err := conn.SetDeadline(time.Now().Add(300 * time.Millisecond)); err != nil {
+		return false
+	}
 	if _, err := conn.Write([]byte("srvr")); err != nil {
 		return false
 	}
@@ -227,9 +242,9 @@ func (k *keeper) end() {
 // servers it takes ten seconds to make one.
 var emptied sync.Mutex
 
-// emptiedDatabase is the name of that database: its rows belong on the first
+// ClusterDatabase is the name of that database: its rows belong on the first
 // shard, of two replicas.
-const emptiedDatabase = "clubs_of_tests"
+const ClusterDatabase = "tests_of_a_club"
 
 // ClusterHistory returns the address of a history without rows on the shared
 // cluster, on the server of the second shard. Tests have it one after another.
@@ -238,54 +253,86 @@ func ClusterHistory(tb testing.TB) string {
 	c := SharedCluster(tb)
 	emptied.Lock()
 	tb.Cleanup(emptied.Unlock)
-	if err := c.empty(context.Background(), emptiedDatabase); err != nil {
+	if err := c.empty(context.Background(), ClusterDatabase); err != nil {
 		tb.Fatal(err)
 	}
-	return c.Address(2, emptiedDatabase)
+	return c.Address(2, ClusterDatabase)
 }
 
-// empty takes all rows away from a database's shards, but for the list of its
-// migrations.
-func (c *Cluster) empty(ctx context.Context, database string) error {
+// Settle returns when every replica of a database's tables takes part again and
+// has all rows: the keeper takes some seconds to notice that a server died.
+func (c *Cluster) Settle(ctx context.Context, database string) error {
+	return c.each(func(conn clickhouse.Conn) error {
+		const query = "SELECT count() FROM system.replicas WHERE database = ? AND (is_readonly OR is_session_expired OR active_replicas < total_replicas)"
+		for deadline := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
+			var away uint64
+			if err := conn.QueryRow(ctx, query, database+"_shard").Scan(&away); err != nil {
+				return err
+			}
+			if away == 0 {
+				break
+			}
+			if time.Now().After(deadline) {
+				return fmt.Errorf("%d tables have replicas that don't come back", away)
+			}
+		}
+		tables, err := replicatedTables(ctx, conn, database+"_shard")
+		for _, name := range tables {
+			err = errors.Join(err, conn.Exec(ctx, "SYSTEM SYNC REPLICA "+name))
+		}
+		return err
+	})
+}
+
+// each does something on every server.
+func (c *Cluster) each(do func(clickhouse.Conn) error) error {
 	for _, s := range c.Servers {
 		conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
 		if err != nil {
 			return err
 		}
-		err = emptyTables(ctx, conn, database+"_shard")
-		if err = errors.Join(err, conn.Close()); err != nil {
+		if err := errors.Join(do(conn), conn.Close()); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func emptyTables(ctx context.Context, conn clickhouse.Conn, database string) error {
-	rows, err := conn.Query(ctx, `SELECT name FROM system.tables
-		WHERE database = ? AND engine LIKE 'Replicated%' AND name NOT LIKE '%migrations'`, database)
+// empty takes all rows away from a database's shards, but for the list of its
+// migrations.
+func (c *Cluster) empty(ctx context.Context, database string) error {
+	return c.each(func(conn clickhouse.Conn) error {
+		tables, err := replicatedTables(ctx, conn, database+"_shard")
+		if err != nil {
+			return err
+		}
+		for _, name := range tables {
+			if strings.HasSuffix(name, "migrations") {
+				continue
+			}
+			if err := conn.Exec(ctx, "TRUNCATE TABLE "+name); err != nil {
+				return fmt.Errorf("%s: %w", name, err)
+			}
+			if err := conn.Exec(ctx, "SYSTEM SYNC REPLICA "+name); err != nil {
+				return fmt.Errorf("%s: %w", name, err)
+			}
+		}
+		return nil
+	})
+}
+
+func replicatedTables(ctx context.Context, conn clickhouse.Conn, database string) (names []string, err error) {
+	rows, err := conn.Query(ctx, "SELECT concat(database, '.', table) FROM system.replicas WHERE database = ?", database)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer rows.Close()
-	var names []string
 	for rows.Next() {
 		var name string
 		if err := rows.Scan(&name); err != nil {
-			return err
+			return nil, err
 		}
 		names = append(names, name)
 	}
-	if err := rows.Err(); err != nil {
-		return err
-	}
-	for _, name := range names {
-		// A replica that does not lead hands it on or finds it done.
-		if err := conn.Exec(ctx, "TRUNCATE TABLE "+database+"."+name); err != nil && !strings.Contains(err.Error(), "leader") {
-			return fmt.Errorf("%s: %w", name, err)
-		}
-		if err := conn.Exec(ctx, "SYSTEM SYNC REPLICA "+database+"."+name); err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
-	}
-	return nil
+	return names, rows.Err()
 }
