@@ -135,8 +135,8 @@ func checkTrace(t *testing.T, f File, tr *schemas.Trace, truth Truth, p *person)
 	t.Helper()
 	name := f.Path + " " + truth.Athlete
 	broke := strings.Contains(truth.Reason, "broke off")
-	if tr.Damaged != broke {
-		t.Errorf("%s: damaged %t", name, tr.Damaged)
+	if (tr.Damage.Kind == schemas.EndsEarly) != broke {
+		t.Errorf("%s: damage %+v", name, tr.Damage)
 	}
 	if minutes := tr.End().Minutes(); !broke && (minutes < 24 || minutes > 76) {
 		t.Errorf("%s: %.0f min long", name, minutes)
