@@ -99,27 +99,27 @@ func (c *candidate) confidence() float64 {
 
 // finder holds what a search needs; its slices are reused between calls.
 type finder struct {
-	grid       grid
-	profile    profile // the load that the kernels are made for
-	load       profile
-	coarse4    [len(coarseTau)]kernel // of the quick search: starts, then ends
-	plansOn    [coarseOns]plan
-	plansOff   [len(coarseTau) - coarseOns]plan
-	fineOn     [len(fineOn)]kernel
-	fineOff    [len(fineOff)]kernel
-	scores     []float64
-	found      []candidate
-	logOn      []float64
-	logOff     []float64
-	close      [4]closePlans // by window, see plansFor
-	near       []reading     // around a turn
-	series     *series       // that the grid was made of
-	lowest     float64       // bpm, the least level of a test
-	band       float64       // bpm, the low end of the protocol's band; 0 unknown
-	noShort    bool          // tests cut short are out of the question
-	steady     float64       // variance about the response that is still steady, bpm²
-	wiggle     float64       // of the trace, and its interval; see series
-	interval   float64
+	grid     grid
+	profile  profile // the load that the kernels are made for
+	load     profile
+	coarse4  [len(coarseTau)]kernel // of the quick search: starts, then ends
+	plansOn  [coarseOns]plan
+	plansOff [len(coarseTau) - coarseOns]plan
+	fineOn   [len(fineOn)]kernel
+	fineOff  [len(fineOff)]kernel
+	scores   []float64
+	found    []candidate
+	logOn    []float64
+	logOff   []float64
+	close    [4]closePlans // by window, see plansFor
+	near     []reading     // around a turn
+	series   *series       // that the grid was made of
+	lowest   float64       // bpm, the least level of a test
+	band     float64       // bpm, the low end of the protocol's band; 0 unknown
+	noShort  bool          // tests cut short are out of the question
+	steady   float64       // variance about the response that is still steady, bpm²
+	wiggle   float64       // of the trace, and its interval; see series
+	interval float64
 }
 
 func (f *finder) coarseOn() []kernel  { return f.coarse4[:coarseOns] }
