@@ -14,7 +14,7 @@ import (
 // under their messages, each message once, names that can't become markup.
 func TestATranscriptKeepsThreadsAndPictures(t *testing.T) {
 	var printed bytes.Buffer
-	tr := chat.NewTranscript(chat.NewTerminal(&printed))
+	tr := chat.NewTranscript(chat.NewTerminal(&printed, ""))
 	lisbon, err := time.LoadLocation("Europe/Lisbon")
 	if err != nil {
 		t.Fatal(err)

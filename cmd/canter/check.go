@@ -174,7 +174,7 @@ func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]fi
 }
 
 func (c *checkCmd) checkChat(ctx context.Context, cl *club.Club, std streams) error {
-	post, err := newChat(cl, nil, std.out)
+	post, err := newChat(cl, nil, std.out, c.Data)
 	if err != nil {
 		return err
 	}

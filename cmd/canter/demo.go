@@ -208,7 +208,7 @@ func (d *demo) chat(h history.Store) (chat.Poster, error) {
 	if d.asJSON {
 		to = io.Discard // chat.html has it
 	}
-	c, err := newChat(d.club, h, to)
+	c, err := newChat(d.club, h, to, filepath.Join(d.dir, "data"))
 	if err != nil {
 		return nil, err
 	}

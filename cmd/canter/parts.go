@@ -106,8 +106,13 @@ func decodeSeries(limits formats.Limits) scorer.SeriesDecoder {
 	}
 }
 
-// newChat returns the chat of the club file. The terminal writes to w.
-func newChat(c *club.Club, h history.Store, w io.Writer) (chat.Poster, error) {
+// printed is the file in the data folder that says which messages a terminal
+// has shown.
+const printed = "chat-printed"
+
+// newChat returns the chat of the club file. The terminal writes to w and keeps
+// what it has shown in the data folder.
+func newChat(c *club.Club, h history.Store, w io.Writer, data string) (chat.Poster, error) {
 	switch c.Chat.Kind {
 	case club.ChatWebhook:
 		text, err := secret(c.Chat.TokenEnv, c.Chat.TokenFile)
@@ -121,7 +126,7 @@ func newChat(c *club.Club, h history.Store, w io.Writer) (chat.Poster, error) {
 		return chat.NewWebhook(chat.WebhookConfig{Addresses: addresses, Drop: c.Chat.InDoubt == club.Drop}), nil
 	case club.ChatSlack:
 	default:
-		return chat.NewTerminal(w), nil
+		return chat.NewTerminal(w, filepath.Join(data, printed)), nil
 	}
 	token, err := secret(c.Chat.TokenEnv, c.Chat.TokenFile)
 	if err != nil {
