@@ -46,8 +46,8 @@ type athleteBody struct {
 	// Picture is the address of the history's picture, Small of one for a phone;
 	// Says has the same in words.
 	Picture, Small, Says string
-	Notes         []string
-	HRmax         string
+	Notes                []string
+	HRmax                string
 }
 
 type historyRow struct {
