@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"canter.example/alerts/message"
+	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
@@ -86,7 +87,7 @@ func (p *Page) alertRows(ctx context.Context, list []schemas.Alert) ([]alertRow,
 	for i := range list {
 		a := &list[i]
 		rows[i] = alertRow{
-			ID: a.ID, Rule: ruleWords(a.Rule), About: p.localTime(a.About, bothLayout), Squad: p.squadName(a.Squad), Athlete: a.Athlete,
+			ID: a.ID, Rule: report.RuleWords(a.Rule), About: p.localTime(a.About, bothLayout), Squad: p.squadName(a.Squad), Athlete: a.Athlete,
 			State: stateWords(a.State), Urgency: string(a.Urgency), Test: a.TestID, Session: a.Session, Notes: of[a.ID], Told: a.Told, Open: a.State == schemas.AlertOpen,
 		}
 		if a.Athlete != "" {
@@ -138,21 +139,6 @@ func stateWords(s schemas.AlertState) string {
 		return "lapsed: no test has come since to say"
 	}
 	return string(s)
-}
-
-// ruleWords say what a rule is about.
-func ruleWords(r schemas.RuleID) string {
-	if words, ok := map[schemas.RuleID]string{
-		schemas.RuleBoth: "HRex higher and recovery slower than usual", schemas.RuleHRexRisen: "HRex higher than usual",
-		schemas.RuleHRRWorsened: "Recovery slower than usual", schemas.RuleHRexRunning: "HRex higher for several tests",
-		schemas.RuleHRRRunning: "Recovery slower for several tests", schemas.RuleHRexDrift: "HRex drifting up", schemas.RuleHRRDrift: "Recovery drifting slower",
-		schemas.RuleOutsideBand: "HRex above the intended intensity", schemas.RuleHRmaxExceeded: "A reading above the noted HRmax",
-		schemas.RuleTraceInvalid: "Trace unusable", schemas.RuleSquadEffect: "The whole squad moved together", schemas.RuleTestMissing: "No test came",
-		schemas.RuleFileParked: "A file could not be handled", schemas.RuleImproved: "HRex lower or recovery faster than usual",
-	}[r]; ok {
-		return words
-	}
-	return string(r)
 }
 
 // note marks an alert as seen, or writes a note to it, or both.
