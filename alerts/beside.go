@@ -13,14 +13,16 @@ import (
 // notesWithin is how far back staff's notes are shown.
 const notesWithin = 28 * 24 * time.Hour
 
-// notes returns what staff wrote lately that belongs beside an alert about an
+// lately reads what staff wrote of anybody in the weeks before an instant and
+// since, oldest first.
+func (s *Service) lately(ctx context.Context, at time.Time) ([]schemas.Note, error) {
+	return s.history.Notes(ctx, history.NoteFilter{From: at.Add(-notesWithin)})
+}
+
+// notes picks from what staff wrote lately what belongs beside an alert about an
 // athlete: notes to the athlete's alerts, and to those about the whole squad
-// (heat, travel), oldest first.
-func (s *Service) notes(ctx context.Context, al *schemas.Alert) ([]schemas.Note, error) {
-	all, err := s.history.Notes(ctx, history.NoteFilter{From: al.About.Add(-notesWithin)})
-	if err != nil {
-		return nil, err
-	}
+// (heat, travel).
+func (s *Service) notes(ctx context.Context, all []schemas.Note, al *schemas.Alert) ([]schemas.Note, error) {
 	var out []schemas.Note
 	for _, n := range all {
 		if n.Athlete == "" && n.Text != "" {

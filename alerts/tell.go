@@ -200,7 +200,13 @@ func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 			return err
 		}
 	}
-	if it.Notes, err = s.notes(ctx, &it.Alert); err != nil {
+	var lately []schemas.Note
+	if b != nil {
+		lately = b.notes
+	} else if lately, err = s.lately(ctx, it.Alert.About); err != nil {
+		return err
+	}
+	if it.Notes, err = s.notes(ctx, lately, &it.Alert); err != nil {
 		return err
 	}
 	it.Beside, err = s.beside(ctx, &it.Outcome)
