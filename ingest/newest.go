@@ -27,7 +27,7 @@ func Newest(ctx context.Context, folder string, n int) (newest []Listed, all int
 		return nil, 0, fmt.Errorf("ingest: %w", err)
 	}
 	defer func() { _ = root.Close() }()
-	s, err := scanFor(ctx, root.FS(), ".")
+	s, err := scan(ctx, root.FS(), ".")
 	if err != nil {
 		return nil, 0, err
 	}

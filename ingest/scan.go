@@ -21,10 +21,7 @@ type scanned struct {
 // scan lists the regular files below a directory of a folder, "." for all of
 // it. Links, devices, pipes and hidden names are passed over: none is a file
 // that somebody dropped.
-func scan(fsys fs.FS, dir string) (scanned, error) { return scanFor(context.Background(), fsys, dir) }
-
-// scanFor is scan until ctx ends.
-func scanFor(ctx context.Context, fsys fs.FS, dir string) (scanned, error) {
+func scan(ctx context.Context, fsys fs.FS, dir string) (scanned, error) {
 	out := scanned{files: listing{}}
 	var problems []error
 	err := fs.WalkDir(fsys, dir, func(name string, d fs.DirEntry, err error) error {
