@@ -50,20 +50,21 @@ func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
-	if err := s.tellSessions(ctx, e.Sessions); err != nil {
+	busy := d.Left > 0
+	if err := s.tellSessions(ctx, e.Sessions, busy); err != nil {
 		return err
 	}
 	if e.Message == "" {
 		return nil
 	}
-	return s.send(ctx, e.Message)
+	return s.send(ctx, e.Message, busy)
 }
 
 // send sends a message of the outbox. One that can't go yet, because its channel
 // takes none now or an earlier one of its thread has not gone, stays in the
 // outbox until it can: a busy channel holds up neither the others nor what is to
-// be said next.
-func (s *Service) send(ctx context.Context, id string) error {
+// be said next. An answer, too, stays while others wait: news goes first.
+func (s *Service) send(ctx context.Context, id string, busy bool) error {
 	m, ok, err := s.history.Message(ctx, id)
 	if err != nil {
 		return err
@@ -79,23 +80,30 @@ func (s *Service) send(ctx context.Context, id string) error {
 	if pause <= 0 && m.Thread == "" {
 		return s.sendNow(ctx, m)
 	}
+	if pause > 0 || busy {
+		return s.lookLater(ctx, pause)
+	}
 	pending, err := s.history.Messages(ctx, schemas.MessagePending)
 	if err != nil {
 		return err
 	}
-	if pause <= 0 && !blocked(&m, pending) {
-		return s.sendNow(ctx, m)
+	if blocked(&m, pending) {
+		return s.lookLater(ctx, pause)
 	}
-	return s.lookLater(ctx, pause)
+	return s.sendNow(ctx, m)
 }
 
 // outbox is the protocol's place in the event that looks at the outbox later,
 // and the session's in the one that does so.
 const outbox = "outbox"
 
-// sendFree sends what waits in the outbox and can go now, a few messages; the
-// rest has its turn after what else there is to say.
-func (s *Service) sendFree(ctx context.Context) error {
+// sendFree sends what waits in the outbox and can go now: a few messages, one
+// while others wait. The rest has its turn after what else there is to say.
+func (s *Service) sendFree(ctx context.Context, busy bool) error {
+	most := freeAtOnce
+	if busy {
+		most = 1
+	}
 	pending, err := s.history.Messages(ctx, schemas.MessagePending)
 	if err != nil {
 		return err
@@ -108,7 +116,7 @@ func (s *Service) sendFree(ctx context.Context) error {
 		if pause <= 0 && blocked(m, pending) {
 			continue // what it waits for is among them
 		}
-		if pause > 0 || sent == freeAtOnce {
+		if pause > 0 || sent == most {
 			soonest = min(soonest, pause)
 			continue
 		}

@@ -111,14 +111,14 @@ func (s *Service) askTellParked(ctx context.Context, e schemas.SquadEvent, v sch
 }
 
 // tellSessions puts into the outbox what is to be said of sessions, or sends what
-// waits there.
-func (s *Service) tellSessions(ctx context.Context, sessions []string) error {
+// waits there; busy is whether others wait meanwhile.
+func (s *Service) tellSessions(ctx context.Context, sessions []string, busy bool) error {
 	for _, session := range sessions {
 		var err error
 		if squad, parked := strings.CutPrefix(session, parkedFiles+" "); parked {
 			err = s.tellParked(ctx, squad)
 		} else if session == outbox {
-			err = s.sendFree(ctx)
+			err = s.sendFree(ctx, busy)
 		} else {
 			err = s.tell(ctx, session)
 		}

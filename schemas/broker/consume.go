@@ -45,6 +45,9 @@ type Delivery struct {
 	Version schemas.Version
 	// Tries counts deliveries of this message, this one included.
 	Tries int
+	// Left is how many messages waited for the consumer when this one was
+	// delivered.
+	Left int
 }
 
 // Handler does the work of one delivery. nil acknowledges it, an error gives
@@ -169,6 +172,7 @@ func (b *Broker) handle(ctx context.Context, w Work, m jetstream.Msg, h Handler)
 		Subject: m.Subject(), Header: m.Headers(), Data: m.Data(),
 		Version: schemas.NewVersion(b.created[w.Stream], meta.Sequence.Stream),
 		Tries:   int(min(meta.NumDelivered, 1<<30)),
+		Left:    int(min(meta.NumPending, 1<<30)),
 	}
 	hctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
