@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"hash"
 	"math"
+	"slices"
 	"time"
 
 	"canter.example/schemas"
@@ -17,7 +18,7 @@ import (
 var (
 	storedTraceColumns = []string{"test_id", "athlete", "file_id",
 		"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms", "write_id"}
-	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "write_id")
+	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "digest", "again", "test_ids", "attempt", "write_id")
 	storedLoadColumns   = append(append([]string{}, loadColumns.plain...), "write_id")
 	storedSeriesColumns = append(append([]string{}, seriesColumns.plain...), "write_id")
 	storedTestColumns   = append(append([]string{}, testColumns.plain...), "write_id")
@@ -27,14 +28,18 @@ var (
 type fileWrite struct {
 	id      string
 	version uint64
-	writeID uint64
+	digest  uint64 // names the content
+	tests   []string
 	file    []any
-	tests   [][]any
-	traces  [][]any
-	loads   [][]any
-	series  [][]any
+	rows    fileRows
 	done    chan error
+
+	// Of the attempt to write it that is under way.
+	again, writeID uint64
 }
+
+// fileRows are the rows that belong to files, by table.
+type fileRows struct{ loads, series, traces, tests [][]any }
 
 // SaveFile implements [Store].
 func (s *clickhouseStore) SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error {
@@ -55,7 +60,7 @@ func (s *clickhouseStore) SaveResult(ctx context.Context, r FileResult) error {
 
 func newFileWrite(r *FileResult) (*fileWrite, error) {
 	f := &r.File
-	w := &fileWrite{id: string(f.ID), version: uint64(f.Version)}
+	w := &fileWrite{id: string(f.ID), version: uint64(f.Version), tests: make([]string, len(r.Tests))}
 	row, err := fileValues(f, noClock)
 	if err != nil {
 		return nil, err
@@ -79,22 +84,15 @@ func newFileWrite(r *FileResult) (*fileWrite, error) {
 		window := r.Traces[o.TestID]
 		digest.add(values)
 		digest.add(window)
-		w.tests = append(w.tests, absentAsNaN(values))
-		w.traces = append(w.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))
+		w.tests[i] = string(o.TestID)
+		w.rows.tests = append(w.rows.tests, absentAsNaN(values))
+		w.rows.traces = append(w.rows.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))
 	}
 	if err := w.addContext(r, digest); err != nil {
 		return nil, err
 	}
-	if w.writeID, err = digest.sum(); err != nil {
-		return nil, err
-	}
-	w.file = append(w.file, w.writeID)
-	for _, rows := range [][][]any{w.tests, w.traces, w.loads, w.series} {
-		for i := range rows {
-			rows[i] = append(rows[i], w.writeID)
-		}
-	}
-	return w, nil
+	w.digest, err = digest.sum()
+	return w, err
 }
 
 // addContext makes the rows of loads and series.
@@ -106,7 +104,7 @@ func (w *fileWrite) addContext(r *FileResult, digest *digest) error {
 		}
 		values = loadColumns.withoutTimes(values)
 		digest.add(values)
-		w.loads = append(w.loads, absentAsNaN(values))
+		w.rows.loads = append(w.rows.loads, absentAsNaN(values))
 	}
 	for i := range r.Series {
 		values, err := seriesValues(&r.Series[i], r.File.Origin.Seen)
@@ -114,24 +112,28 @@ func (w *fileWrite) addContext(r *FileResult, digest *digest) error {
 			return err
 		}
 		digest.add(values)
-		w.series = append(w.series, values)
+		w.rows.series = append(w.rows.series, values)
 	}
 	return nil
 }
 
 // digest names a content: the same content has the same name in every process.
 type digest struct {
-	h   hash.Hash
-	err error
+	h    hash.Hash
+	text *json.Encoder
+	err  error
 }
 
-func newDigest() *digest { return &digest{h: sha256.New()} }
+func newDigest() *digest {
+	h := sha256.New()
+	return &digest{h: h, text: json.NewEncoder(h)}
+}
 
 func (d *digest) add(row any) {
 	if d.err != nil {
 		return
 	}
-	d.err = json.NewEncoder(d.h).Encode(row)
+	d.err = d.text.Encode(row)
 }
 
 func (d *digest) sum() (uint64, error) {
@@ -153,58 +155,73 @@ func traceArrays(ts []schemas.TraceSecond) []any {
 	return []any{second, raw, clean, dropped, speed}
 }
 
-// head is the newest write of a file.
-type head struct {
-	id      string
-	version uint64
-	writeID uint64
-}
-
-func scanHead(scan scanner) (h head, err error) {
-	return h, scan(&h.id, &h.version, &h.writeID)
-}
-
-// flushFiles stores many files. The rows of the files come last: from then on
-// their tests and traces count.
+// flushFiles stores many files. It leaves out what is stored already, or newer.
 func (s *clickhouseStore) flushFiles(ctx context.Context, ws []*fileWrite) error {
-	ids := make([]any, len(ws))
-	for i, w := range ws {
-		ids[i] = w.id
-	}
-	heads, err := clickhouseRows(ctx, s, "versions of files", scanHead,
-		"SELECT file_id, version, write_id FROM stored_files FINAL WHERE file_id IN ("+marks(len(ids))+")", ids...)
+	stored, err := s.fileRows(ctx, ws)
 	if err != nil {
 		return err
 	}
-	stored := make(map[string]head, len(heads))
-	for _, h := range heads {
-		stored[h.id] = h
-	}
-	var files, tests, traces, loads, series [][]any
+	fresh := make([]*fileWrite, 0, len(ws))
 	for _, w := range ws {
-		h, found := stored[w.id]
-		if found && (h.version > w.version || h.version == w.version && h.writeID == w.writeID) {
-			continue // a newer version is stored, or this very write
+		newest := newestRow(stored[w.id])
+		if newest != nil && (newest.version > w.version || newest.version == w.version && newest.digest == w.digest && !newest.hidden) {
+			continue
 		}
-		files = append(files, w.file)
-		tests = append(tests, w.tests...)
-		traces = append(traces, w.traces...)
-		loads = append(loads, w.loads...)
-		series = append(series, w.series...)
+		w.again = uint64(time.Now().UnixMicro())
+		if newest != nil && newest.version == w.version {
+			w.again = max(w.again, newest.again+1)
+		}
+		fresh = append(fresh, w)
 	}
-	if err := s.insert(ctx, "stored_loads", storedLoadColumns, loads); err != nil {
+	return s.writeFiles(ctx, fresh)
+}
+
+// writeFiles stores files whatever is there. Their rows come under numbers that
+// are hidden, those of the files themselves last: from then on the methods of
+// [Store] count the new rows, and once they are shown so do the views.
+func (s *clickhouseStore) writeFiles(ctx context.Context, ws []*fileWrite) error {
+	if len(ws) == 0 {
+		return nil
+	}
+	first, err := s.hidden.take(ctx, len(ws))
+	if err != nil {
 		return err
 	}
-	if err := s.insert(ctx, "stored_series", storedSeriesColumns, series); err != nil {
-		return err
+	var files [][]any
+	var all fileRows
+	for i, w := range ws {
+		w.writeID = first + uint64(i)
+		files = append(files, append(slices.Clip(w.file), w.digest, w.again, w.tests, w.writeID, w.writeID))
+		all.add(&w.rows, w.writeID)
 	}
-	if err := s.insert(ctx, "stored_traces", storedTraceColumns, traces); err != nil {
-		return err
+	for _, t := range []struct {
+		table   string
+		columns []string
+		rows    [][]any
+	}{
+		{"stored_loads", storedLoadColumns, all.loads},
+		{"stored_series", storedSeriesColumns, all.series},
+		{"stored_traces", storedTraceColumns, all.traces},
+		{"stored_tests", storedTestColumns, all.tests},
+		{"stored_files", storedFileColumns, files},
+	} {
+		if err := s.insert(ctx, t.table, t.columns, t.rows); err != nil {
+			return err
+		}
 	}
-	if err := s.insert(ctx, "stored_tests", storedTestColumns, tests); err != nil {
-		return err
+	return s.showFiles(ctx, ws)
+}
+
+// add adds the rows of a write under its number.
+func (all *fileRows) add(of *fileRows, writeID uint64) {
+	for _, t := range []struct {
+		to   *[][]any
+		from [][]any
+	}{{&all.loads, of.loads}, {&all.series, of.series}, {&all.traces, of.traces}, {&all.tests, of.tests}} {
+		for _, r := range t.from {
+			*t.to = append(*t.to, append(slices.Clip(r), writeID))
+		}
 	}
-	return s.insert(ctx, "stored_files", storedFileColumns, files)
 }
 
 // exists tells whether the stored table has a row that meets the condition.
@@ -231,39 +248,6 @@ func (s *clickhouseStore) SaveCorrection(ctx context.Context, c schemas.Correcti
 	}
 	return nil
 }
-
-// SaveAssessments implements [Store].
-func (s *clickhouseStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
-	names := append([]string{}, assessmentColumns.plain...)
-	for _, name := range comparisonColumns.plain {
-		names = append(names, "comparison."+name)
-	}
-	newest := make(map[schemas.TestID]int, len(as)) // one row a test in a block
-	var rows [][]any
-	for i := range as {
-		a := &as[i]
-		row, err := assessmentValues(a, noClock)
-		if err != nil {
-			return fmt.Errorf("history: save assessments: %w", err)
-		}
-		row = append(assessmentColumns.withoutTimes(row), comparisonArrays(a.Comparisons)...)
-		at, again := newest[a.TestID]
-		switch {
-		case !again:
-			newest[a.TestID] = len(rows)
-			rows = append(rows, row)
-		case row[assessmentVersion].(uint64) >= rows[at][assessmentVersion].(uint64):
-			rows[at] = row
-		}
-	}
-	if err := s.insert(ctx, "stored_assessments", names, rows); err != nil {
-		return fmt.Errorf("history: save assessments: %w", err)
-	}
-	return nil
-}
-
-// assessmentVersion is where the version stands among the plain values.
-var assessmentVersion = len(assessmentColumns.plain) - 1
 
 // SaveAlert implements [Store].
 func (s *clickhouseStore) SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error {
