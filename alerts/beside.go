@@ -13,14 +13,16 @@ import (
 // notesWithin is how far back staff's notes are shown.
 const notesWithin = 28 * 24 * time.Hour
 
-// notes returns what staff wrote lately that belongs beside an alert about an
+// lately reads what staff wrote of anybody in the weeks before an instant and
+// since, oldest first.
+func (s *Service) lately(ctx context.Context, at time.Time) ([]schemas.Note, error) {
+	return s.history.Notes(ctx, history.NoteFilter{From: at.Add(-notesWithin)})
+}
+
+// notes picks from what staff wrote lately what belongs beside an alert about an
 // athlete: notes to the athlete's alerts, and to those about the whole squad
-// (heat, travel), oldest first.
-func (s *Service) notes(ctx context.Context, al *schemas.Alert) ([]schemas.Note, error) {
-	all, err := s.history.Notes(ctx, history.NoteFilter{From: al.About.Add(-notesWithin)})
-	if err != nil {
-		return nil, err
-	}
+// (heat, travel).
+func (s *Service) notes(ctx context.Context, all []schemas.Note, al *schemas.Alert) ([]schemas.Note, error) {
 	var out []schemas.Note
 	for _, n := range all {
 		if n.Athlete == "" && n.Text != "" {
@@ -40,12 +42,31 @@ func (s *Service) notes(ctx context.Context, al *schemas.Alert) ([]schemas.Note,
 	return out, nil
 }
 
+// conditions reads what was recorded for the whole squad of the day of a test:
+// heat is the first thing to ask for when everybody moves.
+func (s *Service) conditions(ctx context.Context, o *schemas.Outcome) ([]assess.Condition, error) {
+	date := localDate(o)
+	day, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return nil, nil //nolint:nilerr // a session without a day has no conditions
+	}
+	values, err := s.history.AthleteSeries(ctx, "", o.Squad, assess.SeriesFrom(date), day.AddDate(0, 0, 1).Format(time.DateOnly))
+	if err != nil {
+		return nil, err
+	}
+	return assess.Conditions(date, values), nil
+}
+
+// localDate is the date that a test's session bears; see [schemas.SessionID].
+func localDate(o *schemas.Outcome) string {
+	return o.Session[strings.LastIndexByte(o.Session, '/')+1:]
+}
+
 // beside reads what stands beside a test: the load of the days before it and
 // the daily series that stand out. It is as known when staff are told; a file
 // that comes later makes no new message.
 func (s *Service) beside(ctx context.Context, o *schemas.Outcome) (assess.Beside, error) {
-	// The session's id ends with its local date; see [schemas.SessionID].
-	date := o.Session[strings.LastIndexByte(o.Session, '/')+1:]
+	date := localDate(o)
 	day, err := time.Parse(time.DateOnly, date)
 	if err != nil {
 		return assess.Beside{}, nil //nolint:nilerr // a test without a day has nothing beside it

@@ -33,6 +33,9 @@ func (s *Service) readBoard(ctx context.Context, session string, alerts []schema
 		Squad: o.Squad, Protocol: o.Protocol, When: o.Start, MicrocycleDay: o.MicrocycleDay, Surface: o.Surface,
 		Link: s.club.Page.SessionURL(session),
 	}}
+	if b.Conditions, err = s.conditions(ctx, o); err != nil {
+		return nil, err
+	}
 	b.traces(tests)
 	if err := s.expected(b, tests); err != nil {
 		return nil, err
@@ -51,12 +54,12 @@ func (s *Service) readBoard(ctx context.Context, session string, alerts []schema
 			b.Building++
 		}
 	}
+	if b.notes, err = s.lately(ctx, b.When); err != nil {
+		return nil, err
+	}
 	told := slices.DeleteFunc(slices.Clone(alerts), func(al schemas.Alert) bool { return al.Rule == schemas.RuleTestMissing || !al.Told })
 	if len(told) == 0 {
 		return b, nil
-	}
-	if b.notes, err = s.history.Notes(ctx, history.NoteFilter{From: b.When.Add(-notesWithin)}); err != nil {
-		return nil, err
 	}
 	for _, al := range told {
 		look := message.Look{Item: message.Item{Alert: al}}

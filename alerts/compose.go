@@ -145,7 +145,7 @@ func (t *telling) detail(turns []turn) {
 	for _, d := range turns {
 		switch {
 		case d.item.Alert.TestID == "":
-			d.text = d.item.Alert.Text
+			d.text = message.About(t.club, d.item)
 		case one > 0:
 			one--
 			d.text = message.About(t.club, d.item)
@@ -237,7 +237,7 @@ func (s *Service) sayTogether(session, channel, thread string, turns []turn) sch
 	case turns[0].saying.Turn != schemas.TurnTold:
 		m.Text = strings.Join(texts, "\n\n")
 	case first.TestID == "":
-		m.Text = first.Text
+		m.Text = message.About(s.club, turns[0].item)
 	default:
 		m.Text = message.Together(s.club, items)
 	}

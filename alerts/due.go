@@ -5,11 +5,8 @@ import (
 	"errors"
 	"time"
 
-	"canter.example/alerts/message"
 	"canter.example/alerts/review"
-	"canter.example/alerts/rules"
 	"canter.example/schemas"
-	"canter.example/schemas/club"
 	"canter.example/schemas/history"
 )
 
@@ -82,55 +79,4 @@ func (s *Service) dueTests(ctx context.Context, now time.Time) error {
 		}
 	}
 	return nil
-}
-
-// lookAt reports who is missing from one planned test.
-func (s *Service) lookAt(ctx context.Context, slot club.Slot, now time.Time) error {
-	key := slot.Planned.ID + "@" + slot.Time.UTC().Format(time.RFC3339)
-	done, err := s.history.SlotDone(ctx, jobMissing, key)
-	if err != nil || done {
-		return err
-	}
-	p := slot.Planned
-	tests, err := s.history.SquadTests(ctx, p.Squad, p.Protocol, slot.Time.Add(-rules.RunningWithin), slot.Time.Add(24*time.Hour))
-	if err != nil {
-		return err
-	}
-	seen := rules.Attend(slot, s.club.Athletes, tests, s.club.Zone)
-	seen.Strap(tests)
-	if al, ok := seen.Alert(); ok && !s.club.Thresholds.Rules.TestMissing.Off {
-		if !seen.Ran {
-			// Nothing at all, ever: the club is being set up, not missing.
-			first, err := s.history.SquadTests(ctx, p.Squad, p.Protocol, time.Time{}, slot.Time)
-			if err != nil {
-				return err
-			}
-			if len(first) == 0 {
-				return s.history.MarkSlot(ctx, jobMissing, key, now)
-			}
-		}
-		if err := s.tellMissing(ctx, al, seen); err != nil {
-			return err
-		}
-	}
-	if len(seen.Missing) == 0 && seen.Expected > 0 && p.SayAllHere {
-		id := schemas.NewAlertID("all here", key)
-		if err := s.announce(ctx, id, s.club.ChannelOf(p.Squad), message.AllHere(s.club, p.Squad, seen.Expected)); err != nil {
-			return err
-		}
-	}
-	return s.history.MarkSlot(ctx, jobMissing, key, now)
-}
-
-func (s *Service) tellMissing(ctx context.Context, al schemas.Alert, seen rules.Attendance) error {
-	_, known, err := s.history.Alert(ctx, al.ID)
-	if err != nil {
-		return err
-	}
-	if known {
-		return s.queue(ctx, al.ID)
-	}
-	al.Told, al.Text = true, message.Missing(s.club, seen)
-	al.Version = 1 // written once: a slot has no event of its own
-	return s.say(ctx, al, s.newMessage(al, al.ID, "", al.Text))
 }

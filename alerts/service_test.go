@@ -452,30 +452,6 @@ func TestOldTestsAreRecordedNotTold(t *testing.T) {
 	}
 }
 
-func TestWhoIsMissingFromAPlannedTestIsToldOnceAfterItsTime(t *testing.T) {
-	st := newStage(t)
-	st.now = week(1)
-	st.handle(st.test("AKF", 0, 80, 40, nil))
-	st.handle(st.test("AKF", 1, 80, 40, nil))
-	due := func(at time.Time) {
-		t.Helper()
-		st.now = at
-		if err := st.s.Due(t.Context(), at); err != nil {
-			t.Fatal(err)
-		}
-	}
-	due(week(1).Add(2 * time.Hour))
-	st.wantPosts(0)
-	due(week(1).Add(3 * time.Hour))
-	due(week(1).Add(4 * time.Hour))
-	st.start()
-	due(week(1).Add(5 * time.Hour))
-	posts := st.wantPosts(1)
-	if text := posts[0].Plain(); !strings.Contains(text, "Bo Lund") || strings.Contains(text, "Ana Kofi") {
-		t.Errorf("the message should name Bo Lund alone:\n%s", text)
-	}
-}
-
 func TestAChatThatIsDownIsTriedAgainAndOneThatRefusesIsNot(t *testing.T) {
 	st := newStage(t)
 	st.now = week(6).Add(time.Hour)

@@ -14,10 +14,16 @@ import (
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
+	"golang.org/x/sync/errgroup"
 )
 
 // longestHold bounds, in holds, how long a squad that never gets quiet waits.
-const longestHold = 10
+// longestLoad does so while tests come in that are too old to be told: each
+// review goes through all of their seasons, and nobody waits for it.
+const (
+	longestHold = 10
+	longestLoad = 60
+)
 
 // OnSquad goes through a squad's sessions: the work of an event of
 // [schemas.StreamSquads]. The first delivery only starts the quiet time: if
@@ -28,8 +34,11 @@ func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
-	hold := s.club.Chat.Hold
-	if hold > 0 && d.Tries <= 1 && !e.Now && s.now().Sub(e.Waiting) < longestHold*hold {
+	hold, longest := s.club.Chat.Hold, time.Duration(longestHold)
+	if e.Protocol != parkedFiles && !s.worthTelling(e.From) {
+		longest = longestLoad
+	}
+	if hold > 0 && d.Tries <= 1 && !e.Now && s.now().Sub(e.Waiting) < longest*hold {
 		return broker.Hold(hold)
 	}
 	if e.Protocol == parkedFiles {
@@ -71,11 +80,17 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 			s.want(wanted, x, v)
 		}
 	}
-	if err := s.history.SaveAssessments(ctx, assessed); err != nil {
-		return err
+	for some := range slices.Chunk(assessed, assessedAtOnce) {
+		if err := s.history.SaveAssessments(ctx, some); err != nil {
+			return err
+		}
 	}
 	return s.reconcile(ctx, e, wanted, touched, alertsFrom, v)
 }
+
+// assessedAtOnce bounds one write of a review of many sessions, so that the
+// writes of others get their turn between.
+const assessedAtOnce = 500
 
 // squadHistory reads the tests that a review needs: the squad's, and those of
 // its athletes who were in other squads.
@@ -133,9 +148,10 @@ func (s *Service) want(wanted map[string]schemas.Alert, x *review.Session, v sch
 	}
 }
 
-// reconcile makes the alerts in history what the rules ask for: those that no
-// longer hold are withdrawn. Sessions are those to be told of in any case. What staff hear of it is decided one session at a
-// time, in the order of [schemas.StreamChat]; see tell.go.
+// reconcile makes the alerts in history what the rules ask for: those that
+// no longer hold are withdrawn. Sessions are those to be told of in any case.
+// What staff hear of it is decided one session at a time, in the order of
+// [schemas.StreamChat]; see tell.go.
 func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted map[string]schemas.Alert, sessions map[string]bool, from time.Time, v schemas.Version) error {
 	existing, err := s.history.Alerts(ctx, history.AlertFilter{Squad: e.Squad, From: from})
 	if err != nil {
@@ -145,10 +161,11 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 	if err != nil {
 		return err
 	}
-	save := func(al schemas.Alert) error {
+	var changed []schemas.Alert
+	save := func(al schemas.Alert) {
 		al.Version = v
 		sessions[al.Session] = true
-		return s.history.SaveAlert(ctx, al, nil)
+		changed = append(changed, al)
 	}
 	told := map[string]bool{}
 	for _, al := range existing {
@@ -163,18 +180,20 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 		if review.Lapsed(&al, s.now()) {
 			al.State = schemas.AlertLapsed
 		}
-		if err := save(al); err != nil {
-			return err
-		}
+		save(al)
 	}
 	for _, al := range existing {
 		if _, stays := wanted[al.ID]; stays || al.Protocol != e.Protocol || al.Rule == schemas.RuleTestMissing {
 			continue
 		}
 		al.State = schemas.AlertWithdrawn
-		if err := save(al); err != nil {
-			return err
-		}
+		save(al)
+	}
+	if err := s.saveAlerts(ctx, changed); err != nil {
+		return err
+	}
+	if err := s.testsCame(ctx, existing, e.Protocol, v); err != nil {
+		return err
 	}
 	if len(sessions) == 0 {
 		return nil
@@ -183,6 +202,20 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 	id := fmt.Sprintf("tell-%s-%d", schemas.SquadToken(e.Squad, e.Protocol), v)
 	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Sessions: list})
 }
+
+// saveAlerts stores alerts, several at a time: each waits for the disk, and a
+// history that writes can let them share that.
+func (s *Service) saveAlerts(ctx context.Context, alerts []schemas.Alert) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(savesAtOnce)
+	for i := range alerts {
+		g.Go(func() error { return s.history.SaveAlert(ctx, alerts[i], nil) })
+	}
+	return g.Wait()
+}
+
+// savesAtOnce is how many alerts of a review are on their way to the history.
+const savesAtOnce = 16
 
 // worthTelling: a first load of old seasons is recorded, not told.
 func (s *Service) worthTelling(about time.Time) bool {

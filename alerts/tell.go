@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 	"strings"
+	"time"
 
 	"canter.example/alerts/assess"
 	"canter.example/alerts/message"
@@ -29,6 +30,9 @@ func (s *Service) tell(ctx context.Context, session string) error {
 	messages, err := s.history.SessionMessages(ctx, session)
 	if err != nil {
 		return err
+	}
+	if len(messages) == 0 && s.nothingToTell(session, alerts) {
+		return nil
 	}
 	t := telling{Service: s, session: session, said: whatWasSaid(messages)}
 	if t.board, err = s.readBoard(ctx, session, alerts); err != nil {
@@ -65,6 +69,18 @@ func (s *Service) tell(ctx context.Context, session string) error {
 		}
 	}
 	return nil
+}
+
+// nothingToTell reports whether there is surely nothing to say of a session of
+// which nothing was said: no alert is to be told, and its day is too long ago
+// for the session itself. A season that is loaded has many such.
+func (s *Service) nothingToTell(session string, alerts []schemas.Alert) bool {
+	if slices.ContainsFunc(alerts, func(al schemas.Alert) bool { return al.Told && al.Rule != schemas.RuleTestMissing }) {
+		return false
+	}
+	// The session's id ends with its local date; see [schemas.SessionID].
+	day, err := time.Parse(time.DateOnly, session[strings.LastIndexByte(session, '/')+1:])
+	return err == nil && !s.worthTelling(day.Add(48*time.Hour))
 }
 
 // saidOf is what staff have heard of one alert.
@@ -165,6 +181,9 @@ func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said said
 func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 	id := it.Alert.TestID
 	if id == "" {
+		if b != nil {
+			it.Conditions = b.Conditions
+		}
 		return nil
 	}
 	var err error
@@ -178,7 +197,13 @@ func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 			return err
 		}
 	}
-	if it.Notes, err = s.notes(ctx, &it.Alert); err != nil {
+	var lately []schemas.Note
+	if b != nil {
+		lately = b.notes
+	} else if lately, err = s.lately(ctx, it.Alert.About); err != nil {
+		return err
+	}
+	if it.Notes, err = s.notes(ctx, lately, &it.Alert); err != nil {
 		return err
 	}
 	it.Beside, err = s.beside(ctx, &it.Outcome)

@@ -96,6 +96,9 @@ func (s *Service) touched(ctx context.Context, e schemas.TestEvent) (places []pl
 		}
 	}
 	// An athlete takes their history along to another squad.
+	if a := s.club.Athlete(e.Athlete); a != nil && !severalSquads(a) {
+		return places, staff, nil
+	}
 	for _, p := range slices.Clone(places) {
 		later, err := s.history.Tests(ctx, history.TestFilter{Athlete: e.Athlete, Protocol: p.protocol, From: p.from})
 		if err != nil {

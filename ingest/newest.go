@@ -25,7 +25,7 @@ func Newest(folder string, n int) (newest []Listed, all int, err error) {
 		return nil, 0, fmt.Errorf("ingest: %w", err)
 	}
 	defer func() { _ = root.Close() }()
-	s, err := scan(root.FS())
+	s, err := scan(root.FS(), ".")
 	if err != nil {
 		return nil, 0, err
 	}

@@ -118,8 +118,8 @@ func (w *Watcher) read(f *folder, name string, want stamp, last bool) (broker.Fi
 		return broker.FileMessage{}, err
 	}
 	msg := broker.FileMessage{Size: want.size, Origin: schemas.Origin{
-		Folder: f.Path, Path: name, Squad: f.Squad,
-		Modified: want.modified.UTC(), Seen: w.now().UTC(),
+		Folder: f.called(), Path: name, Squad: f.Squad,
+		Modified: want.modified.UTC(), Seen: w.cfg.Seen().UTC(),
 	}}
 	if want.size > w.cfg.MaxSize {
 		h := sha256.New()

@@ -17,20 +17,21 @@ type scanned struct {
 	partial error
 }
 
-// scan lists the regular files below a folder. Links, devices, pipes and
-// hidden names are passed over: none is a file that somebody dropped.
-func scan(fsys fs.FS) (scanned, error) {
+// scan lists the regular files below a directory of a folder, "." for all of
+// it. Links, devices, pipes and hidden names are passed over: none is a file
+// that somebody dropped.
+func scan(fsys fs.FS, dir string) (scanned, error) {
 	out := scanned{files: listing{}}
 	var problems []error
-	err := fs.WalkDir(fsys, ".", func(name string, d fs.DirEntry, err error) error {
+	err := fs.WalkDir(fsys, dir, func(name string, d fs.DirEntry, err error) error {
 		if err != nil {
-			if name == "." {
+			if name == dir {
 				return err
 			}
 			problems = append(problems, err)
 			return fs.SkipDir
 		}
-		if name != "." && unfinishedName(path.Base(name)) {
+		if name != dir && unfinishedName(path.Base(name)) {
 			if d.IsDir() {
 				return fs.SkipDir
 			}

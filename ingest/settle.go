@@ -1,6 +1,9 @@
 package ingest
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // listing is what one scan saw: path below the folder → size and time.
 type listing map[string]stamp
@@ -11,69 +14,92 @@ type stamp struct {
 	modified time.Time
 }
 
-// phase is how far a file has come.
-type phase uint8
-
-const (
-	settling  phase = iota // seen, still changing or not yet quiet for long enough
-	underway               // handed out to be published
-	published              // in the archive, in this state
-)
-
 // tracked is what is known of one path.
 type tracked struct {
 	stamp   stamp
 	quiet   time.Time // since when the stamp has been the same
-	phase   phase
 	tries   int
 	notFrom time.Time // no new try before
 }
 
-// tracker decides when files are finished. It is a state machine over scans:
-// no clock, no files, so that every order of events can be tested.
+// tracker decides when files are finished. It is a state machine over what was
+// seen of files: no clock, no files, so that every order of events can be tested.
 type tracker struct {
 	settle time.Duration
 	files  map[string]*tracked
+	// waiting are those that settle: still changing, not yet quiet for long
+	// enough, or to be tried again. The others are handed out.
+	waiting map[string]*tracked
 }
 
 func newTracker(settle time.Duration) *tracker {
-	return &tracker{settle: settle, files: map[string]*tracked{}}
+	return &tracker{settle: settle, files: map[string]*tracked{}, waiting: map[string]*tracked{}}
 }
 
-// observe takes a scan made at now and returns the paths that are finished,
-// each handed out once, and when to look again (zero: nothing is waiting).
-func (t *tracker) observe(now time.Time, seen listing) (ready []string, wake time.Time) {
+// all takes a listing of everything made at now: what is not in it is gone.
+func (t *tracker) all(now time.Time, seen listing) {
 	for path := range t.files {
 		if _, ok := seen[path]; !ok {
-			delete(t.files, path)
+			t.forget(path)
 		}
 	}
 	for path, s := range seen {
-		f := t.files[path]
-		switch {
-		case f == nil:
-			f = &tracked{stamp: s, quiet: now}
-			t.files[path] = f
-		case f.stamp != s:
-			// Changed: whatever was published of it was another file.
-			*f = tracked{stamp: s, quiet: now}
+		t.saw(now, path, s)
+	}
+}
+
+// saw takes the state that one file had at now.
+func (t *tracker) saw(now time.Time, path string, s stamp) {
+	if f := t.files[path]; f == nil || f.stamp != s {
+		// New, or changed: whatever was published of it was another file.
+		f = &tracked{stamp: s, quiet: now}
+		t.files[path], t.waiting[path] = f, f
+	}
+}
+
+// gone takes that a path, or all that was below it, is no longer there.
+func (t *tracker) gone(path string) {
+	if _, ok := t.files[path]; ok {
+		t.forget(path)
+		return
+	}
+	for p := range t.files {
+		if strings.HasPrefix(p, path+"/") {
+			t.forget(p)
 		}
-		if f.phase != settling {
-			continue
-		}
+	}
+}
+
+func (t *tracker) forget(path string) {
+	delete(t.files, path)
+	delete(t.waiting, path)
+}
+
+// due returns the paths that have been quiet for long enough at now, and when
+// the next one will have been (zero: nothing is waiting).
+func (t *tracker) due(now time.Time) (paths []string, wake time.Time) {
+	for path, f := range t.waiting {
 		f.clockWentBack(now)
 		due := f.quiet.Add(t.settle)
 		if f.notFrom.After(due) {
 			due = f.notFrom
 		}
-		if !due.After(now) {
-			f.phase = underway
-			ready = append(ready, path)
-			continue
-		}
-		if wake.IsZero() || due.Before(wake) {
+		switch {
+		case !due.After(now):
+			paths = append(paths, path)
+		case wake.IsZero() || due.Before(wake):
 			wake = due
 		}
+	}
+	return paths, wake
+}
+
+// take returns the paths that are finished, each handed out once, and when to
+// look again. What it is given out by must have been seen at now.
+func (t *tracker) take(now time.Time) (ready []string, wake time.Time) {
+	ready, wake = t.due(now)
+	for _, path := range ready {
+		delete(t.waiting, path)
 	}
 	return ready, wake
 }
@@ -90,18 +116,12 @@ func (f *tracked) clockWentBack(now time.Time) {
 	}
 }
 
-// done records that the file was published as it was when handed out.
-func (t *tracker) done(path string, s stamp) {
-	if f := t.files[path]; f != nil && f.stamp == s {
-		f.phase = published
-	}
-}
-
-// again gives a file back to be tried after delay; the next scan picks it up.
+// again gives a file back to be tried after delay.
 func (t *tracker) again(path string, s stamp, now time.Time, delay time.Duration) {
 	if f := t.files[path]; f != nil && f.stamp == s {
-		f.phase, f.notFrom = settling, now.Add(delay)
+		f.notFrom = now.Add(delay)
 		f.tries++
+		t.waiting[path] = f
 	}
 }
 

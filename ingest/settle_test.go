@@ -16,7 +16,6 @@ func TestAFileIsFinishedWhenItHasBeenQuiet(t *testing.T) {
 	type step struct {
 		at        float64
 		size      int64 // 0 = not there
-		done      bool  // publishing succeeded before this scan
 		again     bool  // publishing failed, to be tried 5 s later
 		wantReady bool
 		wantWake  float64 // 0 = none
@@ -29,13 +28,13 @@ func TestAFileIsFinishedWhenItHasBeenQuiet(t *testing.T) {
 			{at: 0, size: 10, wantWake: 2}, {at: 1.9, size: 20, wantWake: 3.9}, {at: 2, size: 20, wantWake: 3.9}, {at: 3.9, size: 20, wantReady: true},
 		},
 		"published once while it stays the same": {
-			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 9, size: 10, done: true}, {at: 99, size: 10},
+			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 9, size: 10}, {at: 99, size: 10},
 		},
 		"another file under the old name is a new file": {
-			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 9, size: 11, done: true, wantWake: 11}, {at: 11, size: 11, wantReady: true},
+			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 9, size: 11, wantWake: 11}, {at: 11, size: 11, wantReady: true},
 		},
 		"removed and put back is read again": {
-			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 3, done: true}, {at: 4, size: 10, wantWake: 6}, {at: 6, size: 10, wantReady: true},
+			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 3}, {at: 4, size: 10, wantWake: 6}, {at: 6, size: 10, wantReady: true},
 		},
 		"a failed one waits its delay, then is tried again": {
 			{at: 0, size: 10, wantWake: 2}, {at: 2, size: 10, wantReady: true}, {at: 3, size: 10, again: true, wantWake: 8}, {at: 8, size: 10, wantReady: true},
@@ -45,9 +44,6 @@ func TestAFileIsFinishedWhenItHasBeenQuiet(t *testing.T) {
 			tr := newTracker(2 * time.Second)
 			last := stamp{}
 			for _, s := range steps {
-				if s.done {
-					tr.done("f", last)
-				}
 				if s.again {
 					tr.again("f", last, at(s.at), 5*time.Second)
 				}
@@ -56,7 +52,8 @@ func TestAFileIsFinishedWhenItHasBeenQuiet(t *testing.T) {
 					last = stamp{size: s.size, modified: t0}
 					seen["f"] = last
 				}
-				ready, wake := tr.observe(at(s.at), seen)
+				tr.all(at(s.at), seen)
+				ready, wake := tr.take(at(s.at))
 				if got := len(ready) == 1; got != s.wantReady {
 					t.Errorf("at %g s: ready %v, want %v", s.at, got, s.wantReady)
 				}
@@ -80,7 +77,12 @@ func TestNoFileIsHandedOutEarlyTwiceOrNever(t *testing.T) {
 		now, size, changed := t0, int64(1), t0
 		handed := 0
 		scan := func() {
-			ready, _ := tr.observe(now, listing{"f": {size: size}})
+			if rapid.Bool().Draw(t, "lists everything") {
+				tr.all(now, listing{"f": {size: size}})
+			} else {
+				tr.saw(now, "f", stamp{size: size})
+			}
+			ready, _ := tr.take(now)
 			if len(ready) > 0 {
 				handed++
 				if now.Sub(changed) < settle {

@@ -129,6 +129,24 @@ func TestDroppedFilesReachTheArchiveWithTheirOrigin(t *testing.T) {
 	}
 }
 
+// TestOriginsHaveTheFoldersName: a club that moves keeps its origins true.
+func TestOriginsHaveTheFoldersName(t *testing.T) {
+	seen := time.Date(2026, 9, 1, 18, 0, 0, 0, time.UTC)
+	r := newRig(t, t.TempDir(), func(c *ingest.Config) {
+		c.Folders[0].Name = "inbox/first"
+		c.Seen = func() time.Time { return seen }
+	})
+	r.write("2026-09-01/AKI.csv", "time,hr\n0,100\n")
+	r.archived(1)
+	f, err := r.broker.File(t.Context(), schemas.NewFileID([]byte("time,hr\n0,100\n")), 1<<20)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Origin.Folder != "inbox/first" || !f.Origin.Seen.Equal(seen) {
+		t.Errorf("origin %+v", f.Origin)
+	}
+}
+
 func TestASourceFileIsNeverTouched(t *testing.T) {
 	r := newRig(t, t.TempDir(), nil)
 	r.write("a.csv", "time,hr\n")
@@ -266,4 +284,39 @@ func TestAFileOverTheLimitIsRefusedWithTheReason(t *testing.T) {
 	if err != nil || f.Content != nil || !strings.Contains(f.Refused, "101 bytes") {
 		t.Errorf("got %+v, %v", f, err)
 	}
+}
+
+// TestEventsAloneFindWhatComes holds without any listing after the first one:
+// the rescan is an hour away.
+func TestEventsAloneFindWhatComes(t *testing.T) {
+	r := newRig(t, t.TempDir(), func(c *ingest.Config) { c.Rescan = time.Hour })
+	r.write("first.csv", "in the folder itself")
+	r.archived(1)
+	r.write("a/b/c/deep.csv", "in directories made with it")
+	r.archived(2)
+	r.write("a/b/c/deep.csv", "another content under its name")
+	r.archived(3)
+	r.write(".sync/hidden.csv", "in a hidden directory")
+	r.write("a/b/moved.part", "renamed when it is whole")
+	if err := os.Rename(filepath.Join(r.dir, "a/b/moved.part"), filepath.Join(r.dir, "a/moved.csv")); err != nil {
+		t.Fatal(err)
+	}
+	r.archived(4)
+	if err := os.RemoveAll(filepath.Join(r.dir, "a")); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(2 * settle)
+	r.write("a/b/again.csv", "in a directory of an old name")
+	r.archived(5)
+	elsewhere := filepath.Join(t.TempDir(), "whole")
+	if err := os.MkdirAll(filepath.Join(elsewhere, "day"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(elsewhere, "day", "x.csv"), []byte("moved in with its directory"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(elsewhere, filepath.Join(r.dir, "whole")); err != nil {
+		t.Fatal(err)
+	}
+	r.archived(6)
 }

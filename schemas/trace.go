@@ -44,13 +44,36 @@ type Trace struct {
 	RR []RR
 	// Device is what recorded the trace.
 	Device Device
-	// Damaged is true when the file was cut short or altered: the samples are
-	// all that could be read, and some of them may be wrong. Notes say where.
-	Damaged bool
-	// Notes are things the reader had to decide, in words for people, such as
-	// a file that ends early.
+	// Damage is what is wrong with the file, when anything is: then the samples
+	// are all that could be read.
+	Damage Damage
+	// Clock is what the reader had to decide about the device's clock, in words
+	// for people: it moves the trace. "" for nothing.
+	Clock string
+	// Notes are things the reader had to decide, in words for people; damage
+	// and clock are among them.
 	Notes []string
 }
+
+// Damage is what a reader found wrong with a file.
+type Damage struct {
+	Kind DamageKind
+	// What in words for people, with the place; "" when nothing is wrong.
+	What string
+}
+
+// DamageKind is how far a damaged file can be trusted.
+type DamageKind uint8
+
+// Kinds of damage.
+const (
+	// Sound: nothing is wrong with the file.
+	Sound DamageKind = iota
+	// EndsEarly: the file was cut short; what was read is as recorded.
+	EndsEarly
+	// Altered: bytes were changed or can't be read; any value may be wrong.
+	Altered
+)
 
 // Lap is a mark set on the device.
 type Lap struct {

@@ -10,6 +10,7 @@ import (
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
+	"canter.example/schemas/history"
 	"canter.example/scorer/engine"
 	"canter.example/scorer/identify"
 )
@@ -142,7 +143,7 @@ func (s *Service) tellMates(ctx context.Context, f schemas.File, result scored, 
 		}
 	}
 	for session := range result.plannedGood {
-		tests, err := s.history.SessionTests(ctx, session)
+		tests, err := s.history.Tests(ctx, history.TestFilter{Session: session, NotGood: true})
 		if err != nil {
 			return err
 		}

@@ -111,6 +111,56 @@ func standing(date string, values []schemas.SeriesValue) []Standing {
 	return out
 }
 
+// ConditionsLeast is how many earlier days must have a value before their mean
+// is shown as the usual. Ours: a mean says where the day stands, not whether it
+// stands out.
+const ConditionsLeast = 3
+
+// Condition is a value that a whole squad shared on a day, such as the
+// temperature, with the mean of the N days of the six weeks before that have
+// one; Usual is absent when they are fewer than [ConditionsLeast].
+type Condition struct {
+	schemas.SeriesValue
+	Usual schemas.Number
+	N     int
+}
+
+// Conditions returns what is recorded of a local date for a whole squad or club,
+// by series; a squad's own value goes before the club's. Values are as for
+// [NewBeside]; those of athletes do no harm.
+func Conditions(date string, values []schemas.SeriesValue) []Condition {
+	var out []Condition
+	from := daysBefore(date, SeriesDays)
+	for i := range values {
+		v := &values[i]
+		if v.Date != date || v.Athlete != "" {
+			continue
+		}
+		at := slices.IndexFunc(out, func(c Condition) bool { return c.Series == v.Series })
+		if at >= 0 && out[at].Squad != "" {
+			continue
+		}
+		c := Condition{SeriesValue: *v}
+		sum := 0.0
+		for j := range values {
+			u := &values[j]
+			if u.Series == v.Series && u.Athlete == "" && u.Squad == v.Squad && u.Unit == v.Unit && u.Date >= from && u.Date < date {
+				sum, c.N = sum+u.Value, c.N+1
+			}
+		}
+		if c.N >= ConditionsLeast {
+			c.Usual = schemas.Num(sum / float64(c.N))
+		}
+		if at >= 0 {
+			out[at] = c
+		} else {
+			out = append(out, c)
+		}
+	}
+	slices.SortFunc(out, func(a, b Condition) int { return cmp.Compare(a.Series, b.Series) })
+	return out
+}
+
 func daysBefore(date string, days int) string {
 	t, err := time.Parse(time.DateOnly, date)
 	if err != nil {

@@ -46,3 +46,33 @@ func TestWhatStandsBesideATest(t *testing.T) {
 		t.Errorf("loads of 3 and 7 days and a usual week: %+v", b)
 	}
 }
+
+func TestWhatTheSquadSharedOnADay(t *testing.T) {
+	value := func(squad, athlete, date, series string, v float64) schemas.SeriesValue {
+		return schemas.SeriesValue{Squad: squad, Athlete: athlete, Date: date, Series: series, Value: v, Unit: "°C"}
+	}
+	values := []schemas.SeriesValue{
+		value("", "", "2026-10-06", "temperature", 30), value("U21", "", "2026-10-06", "temperature", 31),
+		value("U21", "", "2026-10-06", "humidity", 40), value("U21", "AKF", "2026-10-06", "sleep", 7),
+		value("U21", "", "2026-10-07", "temperature", 12), value("U21", "", "2026-08-20", "temperature", 12),
+	}
+	for _, c := range []struct {
+		name  string
+		days  []string
+		usual schemas.Number
+	}{
+		{"no usual before three days", []string{"2026-09-22", "2026-09-29"}, schemas.Number{}},
+		{"the mean of those before", []string{"2026-09-15", "2026-09-22", "2026-09-29"}, schemas.Num(20)},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			all := values
+			for i, d := range c.days {
+				all = append(all, value("U21", "", d, "temperature", 19+float64(i)), value("", "", d, "temperature", 90))
+			}
+			got := assess.Conditions("2026-10-06", all)
+			if len(got) != 2 || got[0].Series != "humidity" || got[1].Value != 31 || got[1].Usual != c.usual || got[1].N != len(c.days) {
+				t.Errorf("conditions %+v", got)
+			}
+		})
+	}
+}

@@ -70,6 +70,18 @@ func sameKind(a, b *schemas.Outcome) bool {
 
 // latest returns pointers to the newest version of each test that passes keep.
 func latest(tests []schemas.Outcome, keep func(*schemas.Outcome) bool) []*schemas.Outcome {
+	n := 0
+	for i := range tests {
+		if keep(&tests[i]) {
+			n++
+		}
+	}
+	switch {
+	case n == 0:
+		return nil
+	case n <= few:
+		return latestFew(tests, keep)
+	}
 	at := make(map[schemas.TestID]int, len(tests))
 	newest := make([]*schemas.Outcome, 0, len(tests))
 	for i := range tests {
@@ -84,6 +96,32 @@ func latest(tests []schemas.Outcome, keep func(*schemas.Outcome) bool) []*schema
 		}
 	}
 	return slices.DeleteFunc(newest, func(t *schemas.Outcome) bool { return !keep(t) })
+}
+
+// few tests are looked for faster one by one.
+const few = 3
+
+// latestFew is latest where few versions pass keep: each is one of the result
+// unless a newer one of its test is there, or as new a one before it.
+func latestFew(tests []schemas.Outcome, keep func(*schemas.Outcome) bool) []*schemas.Outcome {
+	var newest []*schemas.Outcome
+	for i := range tests {
+		t := &tests[i]
+		if !keep(t) {
+			continue
+		}
+		outdone := false
+		for j := range tests {
+			if o := &tests[j]; o.TestID == t.TestID && (o.Version > t.Version || o.Version == t.Version && j < i) {
+				outdone = true
+				break
+			}
+		}
+		if !outdone {
+			newest = append(newest, t)
+		}
+	}
+	return newest
 }
 
 // distinct keeps one test of each run, oldest first. A run is every test

@@ -1,6 +1,7 @@
 package chat
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -14,7 +15,14 @@ import (
 )
 
 const (
-	// clockSkew is how far this machine's clock may be ahead of Slack's.
+	// lookLeast is how many of a channel's latest messages are looked through
+	// whatever the clocks say: a message is found by what it is, and when this
+	// machine believes to have made it only says how much further to look.
+	// lookMost bounds that.
+	lookLeast = 1000
+	lookMost  = 20_000
+	// clockSkew is how far this machine's clock may be ahead of Slack's beyond
+	// those.
 	clockSkew = 10 * time.Minute
 	// threadReach is how far back the first message of a thread is looked for
 	// when nobody remembers its reference.
@@ -49,17 +57,27 @@ func (s *slackChat) look(ctx context.Context, m schemas.Message, thread string, 
 		}
 		return len(sent) == pages
 	}
-	oldest := m.Created.Add(-clockSkew)
 	if thread != "" {
-		return sent, s.eachReply(ctx, m.Channel, thread, oldest, note)
+		return sent, s.eachReply(ctx, m.Channel, thread, note)
 	}
 	// Answers are not part of a channel's history: further pages are looked
 	// for under the first.
-	err := s.eachMessage(ctx, m.Channel, oldest, func(msg *slack.Message) bool { note(msg); return sent[1] != "" })
+	oldest, seen := stamp(m.Created.Add(-clockSkew)), 0
+	err := s.eachMessage(ctx, m.Channel, func(msg *slack.Message) bool {
+		note(msg)
+		seen++
+		return sent[1] != "" || seen >= lookLeast && before(msg.Timestamp, oldest) || seen >= lookMost
+	})
 	if err != nil || pages == 1 || sent[1] == "" {
 		return sent, err
 	}
-	return sent, s.eachReply(ctx, m.Channel, sent[1], oldest, note)
+	return sent, s.eachReply(ctx, m.Channel, sent[1], note)
+}
+
+// before reports whether one message of a chat is older than another: their
+// names are times, in seconds with a fraction of six digits.
+func before(a, b string) bool {
+	return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)) < 0
 }
 
 // identity returns the id and page of one of canter's messages, "" for others.
@@ -99,15 +117,15 @@ func (s *slackChat) threadOf(ctx context.Context, m schemas.Message) (string, er
 	return sent[1], err
 }
 
-// eachMessage calls f for a channel's messages since oldest, newest first,
-// until f returns true. Answers in threads are not among them.
-func (s *slackChat) eachMessage(ctx context.Context, channel string, oldest time.Time, f func(*slack.Message) bool) error {
+// eachMessage calls f for a channel's messages, newest first, until f returns
+// true. Answers in threads are not among them.
+func (s *slackChat) eachMessage(ctx context.Context, channel string, f func(*slack.Message) bool) error {
 	id, err := s.resolve(ctx, channel)
 	if err != nil {
 		return err
 	}
 	p := slack.GetConversationHistoryParameters{
-		ChannelID: id, Oldest: stamp(oldest), Inclusive: true, Limit: pageSize, IncludeAllMetadata: true,
+		ChannelID: id, Limit: pageSize, IncludeAllMetadata: true,
 	}
 	for {
 		var r *slack.GetConversationHistoryResponse
@@ -129,14 +147,14 @@ func (s *slackChat) eachMessage(ctx context.Context, channel string, oldest time
 	}
 }
 
-// eachReply calls f for the answers in a thread since oldest, until f returns true.
-func (s *slackChat) eachReply(ctx context.Context, channel, thread string, oldest time.Time, f func(*slack.Message) bool) error {
+// eachReply calls f for the answers in a thread, until f returns true.
+func (s *slackChat) eachReply(ctx context.Context, channel, thread string, f func(*slack.Message) bool) error {
 	id, err := s.resolve(ctx, channel)
 	if err != nil {
 		return err
 	}
 	p := slack.GetConversationRepliesParameters{
-		ChannelID: id, Timestamp: thread, Oldest: stamp(oldest), Inclusive: true, Limit: pageSize, IncludeAllMetadata: true,
+		ChannelID: id, Timestamp: thread, Limit: pageSize, IncludeAllMetadata: true,
 	}
 	for {
 		var msgs []slack.Message

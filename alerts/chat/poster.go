@@ -41,8 +41,8 @@ type Picture struct {
 type Poster interface {
 	// Post sends p unless the chat already has a message with p.ID, and
 	// returns the chat's reference of it. p.Attempts counts the attempts
-	// begun before this one; p.Created bounds how far back an earlier one can
-	// lie. A picture that can't be shown never holds the text back. Errors are
+	// begun before this one. An earlier one is found by p.ID; p.Created, which a
+	// clock that is off makes wrong, only says how far it is worth looking. A picture that can't be shown never holds the text back. Errors are
 	// or wrap [ErrTemporary] or [ErrRefused].
 	Post(ctx context.Context, p Post) (ref string, err error)
 	// Check verifies that the chat can be reached and the channels written to

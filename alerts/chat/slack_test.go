@@ -148,6 +148,33 @@ func TestAnotherProcessFindsWhatTheFirstOneSent(t *testing.T) {
 	}
 }
 
+// TestAClockThatIsOffRepeatsNothing is a machine that believes to have made a
+// message long after, or long before, the chat got it.
+func TestAClockThatIsOffRepeatsNothing(t *testing.T) {
+	s, first := onLoopback(t, chattest.Options{MaxHistory: 3}, chat.SlackConfig{})
+	refs := map[string]string{"root": mustPost(t, first, note("root", "text"))}
+	answer := note("answer", "text")
+	answer.Thread = "root"
+	refs["answer"] = mustPost(t, first, answer)
+	for i := range 20 {
+		mustPost(t, first, note(fmt.Sprint("later", i), "text"))
+	}
+	before := len(s.Posted())
+	for _, off := range []time.Duration{400 * 24 * time.Hour, time.Hour, -time.Hour, -400 * 24 * time.Hour} {
+		second := chat.NewSlack(with(chat.SlackConfig{Reference: func(_ context.Context, id string) (string, error) { return refs[id], nil }}, s.URL()))
+		for id, thread := range map[string]string{"root": "", "answer": "root"} {
+			m := note(id, "text")
+			m.Thread, m.Attempts, m.Created = thread, 1, time.Now().Add(off)
+			if got := mustPost(t, second, m); got != refs[id] {
+				t.Errorf("clock off by %s, %s: reference %s, want %s", off, id, got, refs[id])
+			}
+		}
+	}
+	if n := len(s.Posted()); n != before {
+		t.Errorf("%d messages, want the %d of before", n, before)
+	}
+}
+
 func TestALongMessageGoesInPagesAndIsTakenUpWhereItBroke(t *testing.T) {
 	s, p := onLoopback(t, chattest.Options{}, chat.SlackConfig{})
 	long := strings.Repeat("<&> "+strings.Repeat("x", 70)+"\n", 400)

@@ -5,6 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 
@@ -14,21 +17,28 @@ import (
 // remembered is how many message ids a terminal keeps to tell repeats.
 const remembered = 4096
 
-// terminal prints messages. It remembers what it printed while it runs; what
-// an earlier process printed it can't see, so a message that was printed but
-// not yet marked as sent when the process died is printed again.
+// terminal prints messages. What was printed it can't see again, so it keeps a
+// record of its own: the ids, a line each, in a file.
 type terminal struct {
-	mu   sync.Mutex
-	w    io.Writer
-	done map[string]bool
-	ring []string
-	next int
+	mu     sync.Mutex
+	w      io.Writer
+	record string
+	opened bool
+	done   map[string]bool
+	ring   []string
+	next   int
 }
 
 // NewTerminal returns a chat that prints to w. It may be used by several
 // goroutines; a message is written in one piece.
-func NewTerminal(w io.Writer) Poster {
-	return &terminal{w: w, done: make(map[string]bool), ring: make([]string, remembered)}
+//
+// Record is a file that outlives the process, "" for none: a message that was
+// printed but not yet marked as sent when the process died is found there and
+// not printed again. Between the print and its record are two system calls; who
+// dies just there, or has no record, prints it once more, and the message says
+// that it may have been shown before.
+func NewTerminal(w io.Writer, record string) Poster {
+	return &terminal{w: w, record: record, done: make(map[string]bool), ring: make([]string, remembered)}
 }
 
 // Post prints the message under the name of its channel. The reference is the
@@ -43,16 +53,68 @@ func (t *terminal) Post(ctx context.Context, p Post) (string, error) {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	if err := t.recall(); err != nil {
+		return "", &TemporaryError{Reason: "can't read what was printed before: " + err.Error(), err: err}
+	}
 	if t.done[m.ID] {
 		return m.ID, nil
 	}
 	if _, err := io.WriteString(t.w, layout(m)); err != nil {
 		return "", &TemporaryError{Reason: "can't write to the terminal: " + err.Error(), err: err}
 	}
-	delete(t.done, t.ring[t.next])
-	t.ring[t.next], t.done[m.ID] = m.ID, true
-	t.next = (t.next + 1) % len(t.ring)
+	t.remember(m.ID)
+	t.note(m.ID)
 	return m.ID, nil
+}
+
+func (t *terminal) remember(id string) {
+	delete(t.done, t.ring[t.next])
+	t.ring[t.next], t.done[id] = id, true
+	t.next = (t.next + 1) % len(t.ring)
+}
+
+// recall reads the record, once, and shortens one that has grown long.
+func (t *terminal) recall() error {
+	if t.opened || t.record == "" {
+		return nil
+	}
+	b, err := os.ReadFile(t.record)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	ids := strings.Fields(string(b))
+	if n := len(ids); n > 2*remembered || len(b) > 0 && b[len(b)-1] != '\n' {
+		ids = ids[max(0, n-remembered):]
+		short := t.record + ".new"
+		if err := os.WriteFile(short, []byte(strings.Join(ids, "\n")+"\n"), 0o600); err != nil { //nolint:gosec // beside the record, which the program names
+			return err
+		}
+		if err := os.Rename(short, t.record); err != nil {
+			return err
+		}
+	}
+	for _, id := range ids {
+		t.remember(id)
+	}
+	t.opened = true
+	return nil
+}
+
+// note adds a printed message to the record. Trouble with that is none of the
+// message's, which is out.
+func (t *terminal) note(id string) {
+	if t.record == "" {
+		return
+	}
+	if err := os.MkdirAll(filepath.Dir(t.record), 0o700); err != nil {
+		return
+	}
+	f, err := os.OpenFile(t.record, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+	if err != nil {
+		return
+	}
+	_, _ = f.WriteString(id + "\n")
+	_ = f.Close()
 }
 
 // Check fails when there is nothing to write to.
@@ -70,11 +132,14 @@ func layout(m schemas.Message) string {
 	if channel == "" {
 		channel = "staff"
 	}
-	if m.Thread == "" {
-		fmt.Fprintf(&b, "---- to %s\n", channel)
-	} else {
-		fmt.Fprintf(&b, "---- to %s, about message %s\n", channel, printable(m.Thread))
+	fmt.Fprintf(&b, "---- to %s", channel)
+	if m.Thread != "" {
+		fmt.Fprintf(&b, ", about message %s", printable(m.Thread))
 	}
+	if m.Attempts > 0 {
+		b.WriteString(" (may have been shown before)")
+	}
+	b.WriteString("\n")
 	for line := range strings.Lines(strings.TrimSpace(printable(m.Text))) {
 		b.WriteString("  " + strings.TrimRight(line, "\n ") + "\n")
 	}

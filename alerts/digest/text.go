@@ -110,7 +110,12 @@ func (d *Digest) became() []string {
 	if total == 0 {
 		return nil
 	}
-	return []string{"", fmt.Sprintf("Of the %s of the %s before: %s.", number(total, "alert"), d.Kind, strings.Join(parts, ", "))}
+	whose := fmt.Sprintf("Of the %d alerts of the %s before", total, d.Kind)
+	if total == 1 {
+		whose = fmt.Sprintf("The one alert of the %s before", d.Kind)
+		parts[0] = strings.TrimPrefix(parts[0], "1 ")
+	}
+	return []string{"", whose + ": " + strings.Join(parts, ", ") + "."}
 }
 
 func (d *Digest) straps(c *club.Club) []string {
@@ -135,7 +140,7 @@ func (d *Digest) qualities(c *club.Club) []string {
 	var why []string
 	for i, r := range q.Reasons {
 		if i < 3 {
-			why = append(why, fmt.Sprintf("%s (%d)", r.Code, r.Tests))
+			why = append(why, fmt.Sprintf("%s (%d)", strings.ReplaceAll(string(r.Code), "-", " "), r.Tests))
 		}
 	}
 	if len(why) > 0 {

@@ -53,6 +53,31 @@ func loadWords(l *schemas.LoadSum) string {
 	}
 }
 
+// conditions are a day's recorded values for the whole squad, each by itself:
+// "temperature 31 °C".
+func conditions(cs []assess.Condition) []string {
+	var out []string
+	for i := range cs {
+		out = append(out, line(cs[i].Series)+" "+ValueWords(&cs[i].SeriesValue))
+	}
+	return out
+}
+
+// ConditionWords says in one line what was recorded of the day for the whole
+// squad, beside what was usual before, "" when nothing was.
+func ConditionWords(cs []assess.Condition) string {
+	parts := conditions(cs)
+	if len(parts) == 0 {
+		return ""
+	}
+	for i := range cs {
+		if cs[i].Usual.Present() {
+			parts[i] += fmt.Sprintf(" (mean of the %s before: %s)", count(cs[i].N, "day"), cs[i].Usual.Text(0))
+		}
+	}
+	return "Recorded that day: " + strings.Join(parts, "; ") + "."
+}
+
 // StandingWords says which daily values stand out, "" when none does. It says
 // how they differ from the usual and nothing of what that means.
 func StandingWords(c *club.Club, b *assess.Beside, at time.Time) string {

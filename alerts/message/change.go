@@ -21,6 +21,9 @@ type Item struct {
 	Notes      []schemas.Note
 	// Beside is what stands beside the test; the zero value says nothing.
 	Beside assess.Beside
+	// Conditions are what was recorded of the day for the whole squad; shown
+	// with what concerns all of it.
+	Conditions []assess.Condition
 }
 
 // Change is the message of an alert about a test's numbers.
@@ -28,8 +31,12 @@ func Change(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outc
 	return About(c, Item{Alert: al, Assessment: a, Outcome: o})
 }
 
-// About is the message of an alert about one athlete's test.
+// About is the message of an alert about one athlete's test, or about the whole
+// squad.
 func About(c *club.Club, it Item) string {
+	if it.Alert.TestID == "" {
+		return shared(&it)
+	}
 	if it.Alert.Rule == schemas.RuleTraceInvalid {
 		return Trace(c, it.Outcome, reason(&it))
 	}

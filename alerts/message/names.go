@@ -3,6 +3,8 @@ package message
 import (
 	"regexp"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"canter.example/schemas/club"
 )
@@ -15,10 +17,10 @@ type Sayer struct {
 	spellings []spelling
 }
 
-// spelling finds one way to write an athlete's name.
+// spelling is one way to write an athlete's name, and what to write instead.
 type spelling struct {
-	re   *regexp.Regexp
-	mean string
+	name   []rune
+	called string
 }
 
 // NewSayer returns a Sayer for a style. The club's athletes are known to it
@@ -30,12 +32,10 @@ func NewSayer(c *club.Club, style club.NameStyle) *Sayer {
 	}
 	for i := range c.Athletes {
 		a := &c.Athletes[i]
-		called := strings.ReplaceAll(line(club.Called(a, a.ID, style)), "$", "$$")
+		called := line(club.Called(a, a.ID, style))
 		for _, name := range append([]string{a.Name}, a.Aliases...) {
 			if name = line(name); name != "" {
-				s.spellings = append(s.spellings, spelling{
-					regexp.MustCompile(`(?i)(^|[^\pL\pN])` + regexp.QuoteMeta(name) + `($|[^\pL\pN])`), "${1}" + called + "${2}",
-				})
+				s.spellings = append(s.spellings, spelling{[]rune(name), called})
 			}
 		}
 	}
@@ -55,7 +55,7 @@ func (s *Sayer) Say(text string) string {
 	}
 	text = quoted.ReplaceAllString(text, "${1}(name withheld)")
 	for _, x := range s.spellings {
-		text = x.re.ReplaceAllString(text, x.mean)
+		text = x.replace(text)
 	}
 	words := strings.Fields(text)
 	for i, w := range words {
@@ -64,6 +64,60 @@ func (s *Sayer) Say(text string) string {
 		}
 	}
 	return strings.Join(words, " ")
+}
+
+// replace writes what the athlete is called wherever the name stands as words of
+// its own, in capitals or not. It is no regular expression: to make one for each
+// athlete takes longer than to write a message.
+func (x spelling) replace(text string) string {
+	var out strings.Builder
+	done, before := 0, ' '
+	for i, r := range text {
+		if i >= done && !inWord(before) {
+			if n := foldedPrefix(text[i:], x.name); n > 0 {
+				if after, _ := utf8.DecodeRuneInString(text[i+n:]); i+n == len(text) || !inWord(after) {
+					out.WriteString(text[done:i])
+					out.WriteString(x.called)
+					done = i + n
+				}
+			}
+		}
+		before = r
+	}
+	if done == 0 {
+		return text
+	}
+	out.WriteString(text[done:])
+	return out.String()
+}
+
+func inWord(r rune) bool { return unicode.IsLetter(r) || unicode.IsNumber(r) }
+
+// foldedPrefix returns how many bytes of text the name takes at its beginning,
+// 0 when it is not there.
+func foldedPrefix(text string, name []rune) int {
+	at := 0
+	for _, want := range name {
+		r, size := utf8.DecodeRuneInString(text[at:])
+		if size == 0 || !sameFolded(r, want) {
+			return 0
+		}
+		at += size
+	}
+	return at
+}
+
+// sameFolded reports whether two characters differ at most in their case.
+func sameFolded(a, b rune) bool {
+	if a == b {
+		return true
+	}
+	for r := unicode.SimpleFold(a); r != a; r = unicode.SimpleFold(r) {
+		if r == b {
+			return true
+		}
+	}
+	return false
 }
 
 // said is a text from elsewhere as it may stand in chat.

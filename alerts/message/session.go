@@ -10,6 +10,15 @@ import (
 	"canter.example/schemas/club"
 )
 
+// shared is the message of an alert about a whole squad as it is told: the
+// alert's own text, and below the occasion what was recorded of the day. That
+// may have come after the alert, so it is no part of its text.
+func shared(it *Item) string {
+	head, rest, _ := strings.Cut(it.Alert.Text, "\n")
+	occasion, rest, _ := strings.Cut(rest, "\n")
+	return strings.Join(nonEmpty([]string{head, occasion, ConditionWords(it.Conditions), rest}), "\n")
+}
+
 // Session is the one message of a session in which the whole squad moved.
 func Session(c *club.Club, al review.Alert, s *review.Session) string {
 	var what, lines []string

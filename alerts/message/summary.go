@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"canter.example/alerts/assess"
 	"canter.example/alerts/rules"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
@@ -17,6 +18,8 @@ type Summary struct {
 	// When is the start of the session's first test.
 	When                   time.Time
 	MicrocycleDay, Surface string
+	// Conditions are what was recorded of the day for the whole squad.
+	Conditions []assess.Condition
 	// Tested athletes, those of them with a usable trace, and all who were
 	// expected; Expected is 0 for a session that nobody planned.
 	Tested, Usable, Expected int
@@ -119,7 +122,7 @@ func (l *Look) stands() bool {
 
 func (s *Summary) facts(c *club.Club) []string {
 	parts := []string{protocolName(c, s.Protocol)}
-	for _, x := range []string{s.MicrocycleDay, s.Surface} {
+	for _, x := range append([]string{s.MicrocycleDay, s.Surface}, conditions(s.Conditions)...) {
 		if x = line(x); x != "" {
 			parts = append(parts, x)
 		}

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"canter.example/alerts/assess"
 	"canter.example/alerts/message"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
@@ -55,6 +56,26 @@ func TestASessionInOneMessage(t *testing.T) {
 	quiet := session()
 	quiet.Looks, quiet.Doubtful, quiet.Unusable, quiet.LeftOut, quiet.Missing, quiet.Building = nil, nil, nil, nil, nil, 0
 	golden(t, "session-quiet", message.Summarise(rivermeet(club.ShowName), quiet))
+	hot := session()
+	hot.Conditions = []assess.Condition{{SeriesValue: schemas.SeriesValue{Series: "humidity", Value: 40, Unit: "%"}}, heat}
+	golden(t, "session-hot", message.Summarise(rivermeet(club.ShowName), hot))
+}
+
+var heat = assess.Condition{SeriesValue: schemas.SeriesValue{Series: "temperature", Value: 31, Unit: "°C"}, Usual: schemas.Num(18.6), N: 8}
+
+func TestWhatTheSquadSharedStandsBesideItsAlert(t *testing.T) {
+	it := session().Looks[0].Item
+	it.Alert.Text = "First squad: HRex higher for the whole session\nSteady 4 min at 12 km/h, Tue 27 Jan 2026\nHRex +4 points.\nCaution: …"
+	it.Conditions = []assess.Condition{heat}
+	want := "First squad: HRex higher for the whole session\nSteady 4 min at 12 km/h, Tue 27 Jan 2026\n" +
+		"Recorded that day: temperature 31 °C (mean of the 8 days before: 19).\nHRex +4 points.\nCaution: …"
+	if got := message.About(rivermeet(club.ShowName), it); got != want {
+		t.Errorf("got:\n%s\nwant:\n%s", got, want)
+	}
+	it.Conditions = nil
+	if got := message.About(rivermeet(club.ShowName), it); got != it.Alert.Text {
+		t.Errorf("nothing recorded, got:\n%s", got)
+	}
 }
 
 func TestWhatASessionsHeadlineSays(t *testing.T) {

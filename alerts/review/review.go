@@ -99,9 +99,10 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 			by[o.Session] = append(by[o.Session], o)
 		}
 	}
-	r.history = make(map[string][]schemas.Outcome, len(r.athletes))
-	for id, a := range r.athletes {
-		r.history[id] = a.tests
+	for _, a := range r.athletes {
+		slices.SortFunc(a.tests, func(a, b schemas.Outcome) int {
+			return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.TestID, b.TestID))
+		})
 	}
 	sessions := make([][]schemas.Outcome, 0, len(by))
 	for _, s := range by {
@@ -115,18 +116,43 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 	})
 	out := make([]Session, 0, len(sessions))
 	for _, s := range sessions {
+		r.remember(s[0].Start, s[len(s)-1].Start)
 		out = append(out, r.session(s))
 	}
 	r.close(out)
 	return out
 }
 
+// remember sets which tests count for a session: those that a review which
+// began with it would have. Years of tests are gone through in time that grows
+// with their number, not with its square.
+func (r *reviewer) remember(first, last time.Time) {
+	t := &r.club.Thresholds
+	oldest := History(t, first.Add(-Span(t)-24*time.Hour))
+	newest := last.Add(assess.SameTest)
+	r.history = make(map[string][]schemas.Outcome, len(r.athletes))
+	for id, a := range r.athletes {
+		from, _ := slices.BinarySearchFunc(a.tests, oldest, func(o schemas.Outcome, t time.Time) int { return o.Start.Compare(t) })
+		to, _ := slices.BinarySearchFunc(a.tests, newest, func(o schemas.Outcome, t time.Time) int {
+			return cmp.Or(o.Start.Compare(t), -1) // those at the instant, too
+		})
+		if from < to {
+			r.history[id] = a.tests[from:to]
+		}
+	}
+	for _, a := range r.athletes {
+		for len(a.before) > 0 && first.Sub(a.before[0].Start) > rules.Lookback(t) {
+			a.before = a.before[1:]
+		}
+	}
+}
+
 // athlete is what has been gathered of one athlete while going through time.
 type athlete struct {
-	tests   []schemas.Outcome
+	tests   []schemas.Outcome // by start
 	returns []time.Time
-	// before are the assessments of valid tests so far, fired what was about
-	// them.
+	// before are the assessments of valid tests so far, as far as rules look
+	// back, fired what was about them.
 	before []schemas.Assessment
 	fired  []fired
 }
@@ -146,7 +172,8 @@ type reviewer struct {
 	settings assess.Settings
 	bandHigh float64
 	athletes map[string]*athlete
-	history  map[string][]schemas.Outcome
+	// history are the tests that count for the session at hand, by athlete.
+	history map[string][]schemas.Outcome
 }
 
 func (r *reviewer) session(tests []schemas.Outcome) Session {
@@ -180,21 +207,21 @@ func zone(c *club.Club) *time.Location {
 }
 
 func (r *reviewer) test(o schemas.Outcome, known assess.Context) Test {
-	at := r.athletes[o.Athlete]
+	at, history := r.athletes[o.Athlete], r.history[o.Athlete]
 	known.Since = at.since(o.Start)
-	a := assess.Test(o, at.tests, known, r.settings)
+	a := assess.Test(o, history, known, r.settings)
 	before := rules.Before{BandHigh: r.bandHigh}
 	for _, b := range at.before {
 		if o.Start.Sub(b.Start) > assess.SameTest {
 			before.Tests = append(before.Tests, b)
 		}
 	}
-	a.Fired = rules.Evaluate(a, o, at.tests, before, &r.club.Thresholds)
+	a.Fired = rules.Evaluate(a, o, history, before, &r.club.Thresholds)
 	t := Test{Outcome: o, Assessment: a}
-	for _, al := range rules.Alerts(a, o, at.tests, a.Fired) {
+	for _, al := range rules.Alerts(a, o, history, a.Fired) {
 		t.Alerts = append(t.Alerts, r.news(al, &a, at))
 	}
-	if _, better := assess.BetterFile(o, at.tests); o.Valid() && !better {
+	if _, better := assess.BetterFile(o, history); o.Valid() && !better {
 		at.before = append(at.before, a)
 		at.fired = append(at.fired, firedAt(&a))
 	}

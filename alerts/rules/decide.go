@@ -250,7 +250,7 @@ func decideTrace(o schemas.Outcome, history []schemas.Outcome) Decision {
 		d.Why = FirstUnusable
 	case len(run) > 1:
 		d.Why = Fires
-		d.Text = fmt.Sprintf("trace unusable %d tests running, since %s", len(run), run[0].Start.UTC().Format("2006-01-02"))
+		d.Text = fmt.Sprintf("trace unusable %d tests running, since %s", len(run), run[0].Start.UTC().Format("2 Jan 2006"))
 	}
 	return d
 }

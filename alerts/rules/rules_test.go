@@ -185,6 +185,11 @@ func bad(n int) schemas.Outcome {
 func TestTraceUnusableTwiceRunning(t *testing.T) {
 	stopped := bad(1)
 	stopped.Reasons = []schemas.Reason{{Code: schemas.ReasonCutShort, Text: "stopped after 2 min"}}
+	empty := func(week int) schemas.Outcome {
+		o := bad(week)
+		o.Reasons = []schemas.Reason{{Code: schemas.ReasonNoTest, Text: "no test was found in the trace"}}
+		return o
+	}
 	leftOut := bad(2)
 	leftOut.Staff = schemas.Excluded
 	twin := test(1)
@@ -203,6 +208,11 @@ func TestTraceUnusableTwiceRunning(t *testing.T) {
 		{"a usable one in between breaks the run", bad(3), []schemas.Outcome{bad(1), test(2)}, rules.FirstUnusable},
 		{"a later bad trace does not count", bad(2), []schemas.Outcome{test(1), bad(3)}, rules.FirstUnusable},
 		{"an athlete who stopped early has no strap trouble", bad(2), []schemas.Outcome{stopped}, rules.FirstUnusable},
+		{"a strap that fails for good leaves no test", empty(2), []schemas.Outcome{test(0), bad(1)}, rules.Fires},
+		{"a trace without a test begins no run", empty(2), []schemas.Outcome{test(1)}, rules.TraceUsable},
+		{"nor do two of them", empty(2), []schemas.Outcome{empty(1)}, rules.TraceUsable},
+		{"nor before an unusable one", bad(2), []schemas.Outcome{empty(1)}, rules.FirstUnusable},
+		{"one between two unusable ones does not end it", bad(3), []schemas.Outcome{bad(1), empty(2)}, rules.Fires},
 		{"a second file with a good trace saves the run", bad(2), []schemas.Outcome{bad(1), twin}, rules.FirstUnusable},
 		{"a test that staff left out is silent", leftOut, []schemas.Outcome{bad(1)}, rules.LeftOut},
 	}

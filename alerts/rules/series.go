@@ -166,7 +166,7 @@ func decideDrift(id schemas.RuleID, name string, c *schemas.Comparison, side sch
 		}
 		d.Why = Fires
 		d.Text = fmt.Sprintf("%s drifting %s since %s: CUSUM %s SD (limit %s)", name, side,
-			c.Drift.Since.UTC().Format(time.DateOnly), sum.Text(1), c.Drift.Limit.Text(1))
+			c.Drift.Since.UTC().Format("2 Jan 2006"), sum.Text(1), c.Drift.Limit.Text(1))
 	}
 	return d
 }

@@ -2,8 +2,8 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
+	"io"
 	"log/slog"
 	"os/user"
 	"strings"
@@ -29,6 +29,8 @@ An alert is closed when the athlete's next valid test shows none of it, and
 withdrawn when corrected data take it back. It lapses when no valid test comes
 within six weeks: then nobody can say from the data whether it still holds.
 
+As JSON an alert is as the history has it, with its notes.
+
 Examples:
   canter alerts list --squad first
   canter alerts seen a4d5bd0c1709e6807
@@ -41,7 +43,7 @@ type alertsListCmd struct {
 	Session string `help:"Only this session (squad/protocol/date)."`
 	State   string `help:"Only alerts in this state: ${enum}." enum:"any,open,seen,closed,withdrawn,lapsed" default:"any"`
 	From    string `help:"Only alerts about this day or later." placeholder:"DATE"`
-	Format  string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
+	listing
 	places
 }
 
@@ -78,20 +80,23 @@ func (c *alertsListCmd) Run(ctx context.Context, std streams) error {
 	for _, n := range notes {
 		of[n.AlertID] = append(of[n.AlertID], n)
 	}
-	var rows [][]string
-	for _, a := range alerts {
-		if c.Format == "json" {
-			if err := json.NewEncoder(std.out).Encode(listed{a, of[a.ID]}); err != nil {
-				return err
-			}
-			continue
-		}
-		rows = append(rows, alertRow(&a, of[a.ID]))
+	list := make([]listed, len(alerts))
+	for i, a := range alerts {
+		list[i] = listed{a, of[a.ID]}
 	}
-	if c.Format == "json" {
-		return nil
+	return c.alerts(std.out, list...)
+}
+
+// alerts writes alerts in the form asked for.
+func (f listing) alerts(w io.Writer, list ...listed) error {
+	if f.json() {
+		return jsonLines(w, list...)
 	}
-	return table(std.out, []string{"alert", "about (UTC)", "squad", "athlete", "rule", "urgency", "state", "told", "notes"}, rows)
+	rows := make([][]string, len(list))
+	for i := range list {
+		rows[i] = alertRow(&list[i].Alert, list[i].Notes)
+	}
+	return table(w, []string{"alert", "about (UTC)", "squad", "athlete", "rule", "urgency", "state", "told", "notes"}, rows)
 }
 
 func alertRow(a *schemas.Alert, notes []schemas.Note) []string {
@@ -112,6 +117,7 @@ func alertRow(a *schemas.Alert, notes []schemas.Note) []string {
 type noteFlags struct {
 	Who  string `help:"Who says so (default: the user of this machine)." placeholder:"NAME" env:"CANTER_WHO"`
 	Club string `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	listing
 	places
 }
 
@@ -147,7 +153,7 @@ func (c *noteFlags) write(ctx context.Context, std streams, log *slog.Logger, id
 	if long := len([]rune(n.Text)); long > staff.LongestNote {
 		return usagef("the note is %d characters long: keep it to %d, it stands on later messages", long, staff.LongestNote)
 	}
-	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+	return c.withPipeline(ctx, aside(std, c.json()), log, c.Club, func(p *pipeline) error {
 		al, ok, err := p.history.Alert(ctx, id)
 		if err != nil {
 			return err
@@ -168,7 +174,7 @@ func (c *noteFlags) write(ctx context.Context, std streams, log *slog.Logger, id
 		if err != nil {
 			return err
 		}
-		return table(std.out, []string{"alert", "about (UTC)", "squad", "athlete", "rule", "urgency", "state", "told", "notes"}, [][]string{alertRow(&al, notes)})
+		return c.alerts(std.out, listed{al, notes})
 	})
 }
 

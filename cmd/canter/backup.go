@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"canter.example/schemas/broker"
@@ -17,6 +19,7 @@ type backupCmd struct {
 	Out  string `arg:"" help:"File to write; it must not exist." type:"path"`
 	Data string `help:"Folder of the embedded broker and history." type:"path" default:"canter-data" env:"CANTER_DATA"`
 	At   string `name:"history" help:"A SQLite history elsewhere than in the data folder." placeholder:"ADDRESS" env:"CANTER_HISTORY"`
+	telling
 }
 
 // Help is shown below the options.
@@ -29,6 +32,8 @@ those.
 The history is what can't be made again: staff's corrections and notes, and what
 was told. The heart-rate files themselves stay in your folders; back those up as
 you back up other files. A history on a ClickHouse server is backed up there.
+
+As JSON: file, files, tests, newest_test, corrections, notes, bytes.
 
 Examples:
   canter backup /backup/canter-2026-08-17.db
@@ -48,8 +53,30 @@ func (c *backupCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
+	if c.json() {
+		return jsonLines(std.out, newCopied(c.Out, facts))
+	}
 	_, err = fmt.Fprintf(std.out, "%s: %s\n", c.Out, inWords(facts))
 	return err
+}
+
+// copied is the JSON form of a backup made or put back.
+type copied struct {
+	File        string     `json:"file"`
+	Files       int        `json:"files"`
+	Tests       int        `json:"tests"`
+	NewestTest  *time.Time `json:"newest_test"`
+	Corrections int        `json:"corrections"`
+	Notes       int        `json:"notes"`
+	Bytes       int64      `json:"bytes"`
+}
+
+func newCopied(file string, f history.BackupFacts) copied {
+	c := copied{File: file, Files: f.Files, Tests: f.Tests, Corrections: f.Corrections, Notes: f.Notes, Bytes: f.Bytes}
+	if !f.Newest.IsZero() {
+		c.NewestTest = &f.Newest
+	}
+	return c
 }
 
 func inWords(f history.BackupFacts) string {
@@ -65,6 +92,7 @@ type restoreCmd struct {
 	From    string `arg:"" help:"Copy made by canter backup." type:"existingfile"`
 	Data    string `help:"Folder of the embedded broker and history." type:"path" default:"canter-data" env:"CANTER_DATA"`
 	Replace bool   `help:"Put the copy in the place of a history that is there; that one is kept beside it."`
+	telling
 }
 
 // Help is shown below the options.
@@ -78,6 +106,9 @@ the backup may be told once more, if its test is not older than a week.
 
 Whoever was erased after the backup was made is in it: canter restore says so,
 and canter erase takes them out again.
+
+As JSON: what canter backup says of the copy, kept (the history that was there) and
+erase_again (when athletes were erased after the backup, and what was removed).
 
 Examples:
   canter restore /backup/canter-2026-08-17.db --data /var/lib/canter
@@ -109,18 +140,25 @@ func (c *restoreCmd) Run(ctx context.Context, std streams, log *slog.Logger) err
 	if err := c.rewind(ctx, log); err != nil {
 		return fmt.Errorf("the copy is in place, but the broker was not told to begin again (%w): run canter replay --all once canter serve runs", err)
 	}
-	_, _ = fmt.Fprintf(std.out, "%s: %s\n", at.historyAddress(), inWords(facts))
-	if kept != "" {
-		_, _ = fmt.Fprintf(std.out, "the history that was there: %s\n", kept)
-	}
 	restored, err := erasures(ctx, at.historyAddress())
 	if err != nil {
 		return err
 	}
-	for mark := range erased {
-		if !restored[mark] {
-			_, _ = fmt.Fprintf(std.out, "an athlete was erased after this backup was made (%s): erase them again, see canter erase --help\n", mark)
-		}
+	again := slices.Sorted(maps.Keys(erased))
+	again = slices.DeleteFunc(again, func(mark string) bool { return restored[mark] })
+	if c.json() {
+		return jsonLines(std.out, struct {
+			copied
+			Kept       string   `json:"kept"`
+			EraseAgain []string `json:"erase_again"`
+		}{newCopied(at.historyAddress(), facts), kept, append([]string{}, again...)})
+	}
+	_, _ = fmt.Fprintf(std.out, "%s: %s\n", at.historyAddress(), inWords(facts))
+	if kept != "" {
+		_, _ = fmt.Fprintf(std.out, "the history that was there: %s\n", kept)
+	}
+	for _, mark := range again {
+		_, _ = fmt.Fprintf(std.out, "an athlete was erased after this backup was made (%s): erase them again, see canter erase --help\n", mark)
 	}
 	_, err = fmt.Fprintln(std.out, "Start canter serve: it handles again what came after the backup.")
 	return err

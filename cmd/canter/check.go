@@ -17,6 +17,7 @@ import (
 
 type checkCmd struct {
 	Club string `help:"Club file." type:"path" required:"" placeholder:"FILE" env:"CANTER_CLUB"`
+	telling
 	places
 }
 
@@ -27,6 +28,10 @@ would. On a running installation it also finds what is stuck, parked or has gone
 quiet. "problem" must be mended before serve can do its work; "look" may be as
 you want it. Nothing is changed: no folder, table or message is made.
 
+As JSON each finding has level (fine, look, problem), about (what kind of thing),
+file with line and column, place (where in the file, or which one), text, and do:
+what to do about it. Mistakes of the club file are findings, too.
+
 Examples:
   canter check --club club.yaml
   canter check --club club.yaml --nats nats://broker:4222 --history clickhouse://canter@db:9000/canter`
@@ -34,73 +39,52 @@ Examples:
 
 // Run checks all that serve would need and prints a line for each.
 func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error {
+	fs := &findings{w: std.out, asJSON: c.json()}
 	cl, err := club.Load(c.Club)
+	if err != nil && c.json() {
+		fs.clubFile(c.Club, err)
+		return errors.Join(fs.err, errSaid)
+	}
 	if err != nil {
 		return err
 	}
-	_, _ = fmt.Fprintf(std.out, "%s: %s\n\n", c.Club, describe(cl))
+	fs.add(finding{Level: levelFine, About: "club file", File: c.Club, Text: describe(cl)})
 	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
 	defer cancel()
-	failed := false
-	say := func(what string, err error, fine string) {
-		if err != nil {
-			failed = true
-			_, _ = fmt.Fprintf(std.out, "problem  %s: %v\n", what, err)
-			return
-		}
-		_, _ = fmt.Fprintf(std.out, "fine     %s: %s\n", what, fine)
-	}
-	look := func(what string, things ...string) {
-		for _, thing := range things {
-			_, _ = fmt.Fprintf(std.out, "look     %s: %s\n", what, thing)
-		}
-	}
 	now := time.Now()
 	for _, w := range cl.Watched() {
-		f, err := checkFolder(cl, w, now)
-		of := "squad " + w.Squad
-		if w.Squad == "" {
-			of = "shared by the squads"
-		}
-		say("folder "+w.Folder.Path, err, of+", "+f.words())
-		if f.fromFuture != "" {
-			look("folder "+w.Folder.Path, f.fromFuture)
-		}
-		if n := len(f.refused); n > 0 {
-			look("folder "+w.Folder.Path, fmt.Sprintf("%d of the newest %d would be parked", n, f.tried))
-			look("", f.refused[:min(n, shownFailures)]...)
-		}
+		checkWatched(fs, cl, w, now)
 	}
-	look("secrets", c.checkSecrets(cl)...)
-	say("data folder "+c.Data, c.checkData(), "can be written, or made")
+	fs.look(c.checkSecrets(cl)...)
+	fs.say(finding{About: "data folder", File: c.Data, Text: "can be written, or made"}, c.checkData())
 	text, err := c.checkBroker(ctx)
-	say("broker", err, text)
+	fs.say(finding{About: "broker", Place: c.NATS, Text: text}, err)
 	text, err = c.checkHistory(ctx)
-	say("history", err, text)
+	fs.say(finding{About: "history", Text: text}, err)
 	if err == nil {
 		things, err := c.past(ctx, cl, now)
-		look("history", things...)
+		fs.look(things...)
 		if err != nil {
-			say("history", err, "")
+			fs.say(finding{About: "history"}, err)
 		}
 	}
 	stuck, err := c.checkQueues(ctx, now)
-	look("broker", stuck...)
+	fs.look(stuck...)
 	if err != nil {
-		say("broker", err, "")
+		fs.say(finding{About: "broker"}, err)
 	}
-	say("chat", c.checkChat(ctx, cl, std), string(cl.Chat.Kind)+", "+strings.Join(channels(cl), ", "))
+	fs.say(finding{About: "chat", Place: string(cl.Chat.Kind), Text: strings.Join(channels(cl), ", ")}, c.checkChat(ctx, cl, aside(std, c.json())))
 	for _, p := range cl.Protocols {
-		_, _ = fmt.Fprintf(std.out, "protocol %s: %s, %s, version %s\n", p.ID, p.Kind(), p.Duration(), p.Version)
+		fs.add(finding{Level: levelFine, About: "protocol", Place: p.ID, Text: fmt.Sprintf("%s, %s, version %s", p.Kind(), p.Duration(), p.Version)})
 	}
-	if err := plans(std, cl); err != nil {
-		say("planned tests", err, "")
+	plans(fs, cl, now)
+	if fs.failed {
+		return errors.Join(fs.err, errSaid)
 	}
-	if failed {
-		return errSaid
+	if !c.json() {
+		_, _ = fmt.Fprintln(std.out, "\nReady: canter serve --club "+c.Club)
 	}
-	_, _ = fmt.Fprintln(std.out, "\nReady: canter serve --club "+c.Club)
-	return nil
+	return fs.err
 }
 
 func describe(cl *club.Club) string {
@@ -110,8 +94,8 @@ func describe(cl *club.Club) string {
 			estimated++
 		}
 	}
-	return fmt.Sprintf("%s, %s: %d squads, %d athletes (%d without a measured HRmax), %d protocols, %d planned tests",
-		cl.Name, cl.Zone, len(cl.Squads), len(cl.Athletes), estimated, len(cl.Protocols), len(cl.Planned))
+	return fmt.Sprintf("%s, %s: %s, %s (%d without a measured HRmax), %s, %s",
+		cl.Name, cl.Zone, count(len(cl.Squads), "squad"), count(len(cl.Athletes), "athlete"), estimated, count(len(cl.Protocols), "protocol"), count(len(cl.Planned), "planned test"))
 }
 
 // checkData tries the data folder without leaving anything in it.
@@ -124,7 +108,7 @@ func (c *checkCmd) checkData() error {
 		return err
 	}
 	if !info.IsDir() {
-		return errors.New("is not a folder")
+		return advised{errors.New("is not a folder"), "name another with --data"}
 	}
 	f, err := os.CreateTemp(c.Data, ".check-*")
 	if err != nil {
@@ -172,7 +156,7 @@ func (c *checkCmd) checkHistory(ctx context.Context) (string, error) {
 }
 
 // past asks a history that is there how things have gone.
-func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]string, error) {
+func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]finding, error) {
 	r, err := history.OpenReader(ctx, c.historyAddress())
 	if err != nil {
 		return nil, nil //nolint:nilerr // checkHistory has said so, or serve has yet to make it
@@ -190,7 +174,7 @@ func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]st
 }
 
 func (c *checkCmd) checkChat(ctx context.Context, cl *club.Club, std streams) error {
-	post, err := newChat(cl, nil, std.out)
+	post, err := newChat(cl, nil, std.out, c.Data)
 	if err != nil {
 		return err
 	}
@@ -213,14 +197,16 @@ func channels(cl *club.Club) []string {
 }
 
 // plans says when the next planned tests are.
-func plans(std streams, cl *club.Club) error {
-	now := time.Now()
+func plans(fs *findings, cl *club.Club, now time.Time) {
 	slots, err := cl.Slots(now, now.Add(14*24*time.Hour))
 	if err != nil {
-		return err
+		fs.say(finding{About: "planned test"}, err)
+		return
 	}
 	for _, s := range slots {
-		_, _ = fmt.Fprintf(std.out, "planned  %s: %s, %s\n", s.Planned.ID, s.Time.In(cl.Zone).Format("Mon 2006-01-02 15:04"), s.Planned.Protocol)
+		fs.add(finding{
+			Level: levelFine, About: "planned test", Place: s.Planned.ID,
+			Text: fmt.Sprintf("%s, %s", s.Time.In(cl.Zone).Format("Mon 2006-01-02 15:04"), s.Planned.Protocol),
+		})
 	}
-	return nil
 }

@@ -25,10 +25,30 @@ const (
 // folderCheck is what a watched folder is like.
 type folderCheck struct {
 	all, tried, known, series int
-	// refused says of each file that would be parked why, the newest first.
-	refused []string
-	// fromFuture is a file with a time to come, "" when there is none.
-	fromFuture string
+	// refused are the files that would be parked, with why, the newest first.
+	refused []finding
+	// fromFuture is a file with a time to come, if there is one.
+	fromFuture []finding
+}
+
+// checkWatched prints what a watched folder is like.
+func checkWatched(fs *findings, cl *club.Club, w club.Watch, now time.Time) {
+	f, err := checkFolder(cl, w, now)
+	of := "squad " + w.Squad
+	if w.Squad == "" {
+		of = "shared by the squads"
+	}
+	folder := finding{About: "folder", File: w.Folder.Path, Text: of + ", " + f.words()}
+	fs.say(folder, err)
+	fs.look(f.fromFuture...)
+	if n := len(f.refused); n > 0 {
+		folder.Text = fmt.Sprintf("%d of the newest %d would be parked", n, f.tried)
+		fs.look(folder)
+		if !fs.asJSON { // a program may want them all
+			n = min(n, shownFailures)
+		}
+		fs.look(f.refused[:n]...)
+	}
 }
 
 // checkFolder reads the newest files of a folder as serve would, and finds out
@@ -36,16 +56,20 @@ type folderCheck struct {
 func checkFolder(cl *club.Club, w club.Watch, now time.Time) (folderCheck, error) {
 	newest, all, err := ingest.Newest(w.Folder.Path, triedFiles)
 	if errors.Is(err, os.ErrNotExist) {
-		return folderCheck{}, errors.New("is not there: make it, or correct the club file")
+		return folderCheck{}, advised{errors.New("is not there"), "make it, or correct the club file"}
 	}
 	f := folderCheck{all: all}
 	for _, l := range newest {
-		if l.Modified.After(now.Add(time.Hour)) && f.fromFuture == "" {
-			f.fromFuture = fmt.Sprintf("%s is of %s, in the future: is this machine's clock, or the share's, right?", l.Path, l.Modified.In(cl.Zone).Format("2006-01-02 15:04"))
+		this := finding{About: "file", File: filepath.Join(w.Folder.Path, filepath.FromSlash(l.Path))}
+		if l.Modified.After(now.Add(time.Hour)) && f.fromFuture == nil {
+			this.Text = "is of " + l.Modified.In(cl.Zone).Format("2006-01-02 15:04") + ", in the future"
+			this.Do = "is this machine's clock, or the share's, right?"
+			f.fromFuture = []finding{this}
 		}
 		f.tried++
 		if why := f.try(cl, w, l); why != nil {
-			f.refused = append(f.refused, fmt.Sprintf("%s: %v", l.Path, why))
+			this.Text, this.Do = fmt.Sprintf("would be parked: %v", why), ""
+			f.refused = append(f.refused, this)
 		}
 	}
 	return f, err
@@ -60,7 +84,7 @@ func (f *folderCheck) try(cl *club.Club, w club.Watch, l ingest.Listed) error {
 	if err != nil {
 		return err
 	}
-	origin := schemas.Origin{Folder: w.Folder.Path, Path: l.Path, Squad: w.Squad, Modified: l.Modified}
+	origin := schemas.Origin{Folder: w.Called(), Path: l.Path, Squad: w.Squad, Modified: l.Modified}
 	zone := cl.Zone
 	if w.Folder.CSVZone != nil {
 		zone = w.Folder.CSVZone

@@ -31,8 +31,12 @@ func TestCheckFindsWhatHasGoneQuiet(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		slices.Sort(out)
-		return strings.Join(out, "\n")
+		lines := make([]string, len(out))
+		for i, f := range out {
+			lines[i] = f.String()
+		}
+		slices.Sort(lines)
+		return strings.Join(lines, "\n")
 	}
 	quiet := "planned test tuesday: its last 3 times, since Tue 2026-10-13 10:30, brought no test of squad first"
 	if got := things(); !strings.Contains(got, quiet) || strings.Contains(got, "athletes") {
@@ -58,14 +62,14 @@ func TestCheckFindsWhatHasGoneQuiet(t *testing.T) {
 		t.Errorf("one athlete tested last week, one in June:\n%s", got)
 	}
 	put(3, "B2", time.Date(2026, 10, 27, 9, 30, 0, 0, time.UTC), schemas.FileParked)
-	if got := things(); !strings.Contains(got, "1 file parked, the last B2.fit: cut short") {
+	if got := things(); !strings.Contains(got, "history B2.fit: 1 file parked, the last this one: cut short: see canter parked list") {
 		t.Errorf("one file parked:\n%s", got)
 	}
 	m := schemas.Message{ID: "m1", Channel: "#staff", Text: "x", State: schemas.MessageFailed, Reason: "channel_not_found", Created: now}
 	if err := h.SaveMessage(t.Context(), m); err != nil {
 		t.Fatal(err)
 	}
-	if got := things(); !strings.Contains(got, "the chat refused 1 message, the last on 2026-11-02: channel_not_found") {
+	if got := things(); !strings.Contains(got, "chat #staff: refused 1 message, the last on 2026-11-02: channel_not_found") {
 		t.Errorf("one message refused:\n%s", got)
 	}
 }

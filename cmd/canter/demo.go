@@ -6,14 +6,13 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"maps"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
 
+	"canter.example/alerts/chat"
 	"canter.example/cmd/canter/season"
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
@@ -27,12 +26,18 @@ type demoCmd struct {
 	Weeks int    `help:"Length of the season, 1 to 52 weeks." default:"12"`
 	// The files alone, for trying canter serve by hand.
 	FilesOnly bool `help:"Make the files and stop."`
+	telling
 }
 
 // Help is shown below the options.
 func (demoCmd) Help() string {
 	return `An invented club, invented athletes, invented data. The pipeline is the one of
-canter serve; only its clock is the season's.
+canter serve; only its clock is the season's. What chat was told, with pictures, is
+written to chat.html; the digests to digest.txt; the last session's report of each
+squad to report-SQUAD.html.
+
+As JSON a line for each day with files, then for each athlete, for each thing that
+was put into the season, and for each file left behind: about says which.
 
 Examples:
   canter demo
@@ -71,9 +76,12 @@ func (c *demoCmd) Run(ctx context.Context, std streams, log *slog.Logger) error 
 		return err
 	}
 	cl.Files.Settle, cl.Files.Rescan, cl.Chat.Hold = demoSettle, demoRescan, demoHold
-	d := &demo{dir: c.Dir, season: s, club: cl, std: std}
+	d := &demo{dir: c.Dir, season: s, club: cl, std: std, asJSON: c.json()}
 	if err := d.live(ctx, quieter(ctx, log, slog.LevelError)); err != nil {
 		return err
+	}
+	if c.json() {
+		return nil
 	}
 	_, _ = fmt.Fprintf(std.out, "\n%d files in %.1f s.\n", d.files, time.Since(began).Seconds())
 	return d.next()
@@ -121,6 +129,13 @@ func (c *demoCmd) filesOnly(std streams, s *season.Season) error {
 			n++
 		}
 	}
+	if c.json() {
+		return jsonLines(std.out, struct {
+			About  string `json:"about"`
+			Folder string `json:"folder"`
+			Files  int    `json:"files"`
+		}{"files", c.Dir, n})
+	}
 	_, err := fmt.Fprintf(std.out, "%d files in %s\n", n, c.Dir)
 	return err
 }
@@ -139,7 +154,9 @@ type demo struct {
 	season *season.Season
 	club   *club.Club
 	std    streams
+	asJSON bool
 	pipe   *pipeline
+	said   *chat.Transcript
 	files  int
 	ids    map[schemas.FileID]bool
 	clock  atomic.Int64 // the season's time, Unix seconds
@@ -171,22 +188,43 @@ func (d *demo) live(ctx context.Context, log *slog.Logger) error {
 	d.ids = map[schemas.FileID]bool{}
 	d.clock.Store(d.season.Days[0].Date.Unix())
 	d.pipe = &pipeline{club: d.club, broker: b, history: h, log: log, now: d.now}
-	if d.pipe.chat, err = newChat(d.club, h, indented{d.std.out}); err != nil {
+	if d.pipe.chat, err = d.chat(h); err != nil {
 		return err
 	}
 	d.pipe.build(map[role]bool{roleIngest: true, roleScorer: true, roleAlerts: true})
-	_, _ = fmt.Fprintf(d.std.out, "%s, an invented club: %d athletes, %s to %s\n\n", d.club.Name, len(d.club.Athletes),
+	d.print("%s, an invented club: %d athletes, %s to %s\n\n", d.club.Name, len(d.club.Athletes),
 		d.season.Days[0].Date.Format("2 Jan 2006"), d.season.Days[len(d.season.Days)-1].Date.Format("2 Jan 2006"))
 	return d.pipe.during(ctx, func(ctx context.Context) error {
 		if err := d.days(ctx); err != nil {
 			return err
 		}
-		return d.summary(ctx)
+		return errors.Join(d.summary(ctx), d.results(ctx))
 	})
 }
 
-// days drops each day's files and waits until all that follows is done; at
-// the end of a day it is seen who is missing.
+// chat is the club's, written down.
+func (d *demo) chat(h history.Store) (chat.Poster, error) {
+	var to io.Writer = indented{d.std.out}
+	if d.asJSON {
+		to = io.Discard // chat.html has it
+	}
+	c, err := newChat(d.club, h, to, filepath.Join(d.dir, "data"))
+	if err != nil {
+		return nil, err
+	}
+	d.said = chat.NewTranscript(c)
+	return d.said, nil
+}
+
+// print prints for people.
+func (d *demo) print(format string, args ...any) {
+	if !d.asJSON {
+		_, _ = fmt.Fprintf(d.std.out, format, args...)
+	}
+}
+
+// days drops each day's files and waits until all that follows is done. In the
+// morning chat has the digests that are due, in the evening who is missing.
 func (d *demo) days(ctx context.Context) error {
 	byDate := map[string]season.Day{}
 	for _, day := range d.season.Days {
@@ -194,30 +232,42 @@ func (d *demo) days(ctx context.Context) error {
 	}
 	last := d.season.Days[len(d.season.Days)-1].Date
 	for date := d.season.Days[0].Date; !date.After(last.AddDate(0, 0, 1)); date = date.AddDate(0, 0, 1) {
-		day := byDate[date.Format(time.DateOnly)]
-		if len(day.Files) > 0 {
+		if err := d.due(ctx, date.Add(morning)); err != nil {
+			return err
+		}
+		if day := byDate[date.Format(time.DateOnly)]; len(day.Files) > 0 {
 			if err := d.day(ctx, day); err != nil {
 				return err
 			}
 		}
-		d.clock.Store(date.AddDate(0, 0, 1).Unix() - 1)
-		if err := d.pipe.alerts.Due(ctx, d.now()); err != nil {
-			return err
-		}
-		if err := d.pipe.settled(ctx); err != nil {
+		if err := d.due(ctx, date.Add(evening)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (d *demo) day(ctx context.Context, day season.Day) error {
-	note := ""
-	if day.Note != "" {
-		note = "  (" + day.Note + ")"
+// When things happen on a day of the season.
+const (
+	morning  = 8 * time.Hour
+	uploaded = 18 * time.Hour
+	evening  = 21 * time.Hour
+)
+
+// due does what is due at a time of the season.
+func (d *demo) due(ctx context.Context, at time.Time) error {
+	d.clock.Store(at.Unix())
+	if err := d.pipe.alerts.Due(ctx, at); err != nil {
+		return err
 	}
-	_, _ = fmt.Fprintf(d.std.out, "%s  %2d files%s\n", day.Date.Format("Mon 2 Jan"), len(day.Files), note)
-	d.clock.Store(day.Date.Add(20 * time.Hour).Unix())
+	return d.pipe.settled(ctx)
+}
+
+func (d *demo) day(ctx context.Context, day season.Day) error {
+	if err := d.sayDay(day); err != nil {
+		return err
+	}
+	d.clock.Store(day.Date.Add(uploaded).Unix())
 	for _, f := range day.Files {
 		if err := writeSeasonFile(d.dir, f); err != nil {
 			return err
@@ -241,110 +291,21 @@ func (d *demo) day(ctx context.Context, day season.Day) error {
 	}
 }
 
-// summary prints one line an athlete, and the story to compare it with.
-func (d *demo) summary(ctx context.Context) error {
-	tests, err := d.pipe.history.Tests(ctx, history.TestFilter{})
-	if err != nil {
-		return err
+func (d *demo) sayDay(day season.Day) error {
+	if d.asJSON {
+		return jsonLines(d.std.out, struct {
+			About string `json:"about"`
+			Date  string `json:"date"`
+			Files int    `json:"files"`
+			Note  string `json:"note"`
+		}{"day", day.Date.Format(time.DateOnly), len(day.Files), day.Note})
 	}
-	alerts, err := d.pipe.history.Alerts(ctx, history.AlertFilter{})
-	if err != nil {
-		return err
+	note := ""
+	if day.Note != "" {
+		note = "  (" + day.Note + ")"
 	}
-	by := map[string][]schemas.Outcome{}
-	for _, o := range tests {
-		by[o.Athlete] = append(by[o.Athlete], o)
-	}
-	told := map[string]int{}
-	other := map[schemas.RuleID]int{}
-	for _, a := range alerts {
-		if a.Athlete == "" {
-			other[a.Rule]++
-		} else if a.State != schemas.AlertWithdrawn {
-			told[a.Athlete]++
-		}
-	}
-	var rows [][]string
-	for _, id := range slices.Sorted(maps.Keys(by)) {
-		row, err := d.athleteRow(ctx, id, by[id], told[id])
-		if err != nil {
-			return err
-		}
-		rows = append(rows, row)
-	}
-	_, _ = fmt.Fprintln(d.std.out, "\nSeason's end")
-	if err := table(d.std.out, []string{"athlete", "", "tests", "good", "check", "reject", "last", "HRex %", "from baseline", "HRR60", "from baseline", "alerts"}, rows); err != nil {
-		return err
-	}
-	for _, r := range slices.Sorted(maps.Keys(other)) {
-		_, _ = fmt.Fprintf(d.std.out, "%s: %d\n", r, other[r])
-	}
-	_, _ = fmt.Fprintln(d.std.out, "\nWhat was put into the season")
-	for _, s := range d.season.Story {
-		_, _ = fmt.Fprintln(d.std.out, storyLine(s))
-	}
+	d.print("%s  %2d files%s\n", day.Date.Format("Mon 2 Jan"), len(day.Files), note)
 	return nil
-}
-
-func (d *demo) athleteRow(ctx context.Context, id string, tests []schemas.Outcome, told int) ([]string, error) {
-	n := map[schemas.Quality]int{}
-	last := tests[len(tests)-1]
-	for _, o := range tests {
-		n[o.Quality]++
-		if o.Valid() {
-			last = o
-		}
-	}
-	row := []string{id, d.club.NameOf(id), fmt.Sprint(len(tests)), fmt.Sprint(n[schemas.Good]), fmt.Sprint(n[schemas.Check]), fmt.Sprint(n[schemas.Reject]),
-		last.Start.In(d.club.Zone).Format("2 Jan"), last.HRexPct.Text(1), "", "", "", ""}
-	a, ok, err := d.pipe.history.Assessment(ctx, last.TestID)
-	if err != nil {
-		return nil, err
-	}
-	if ok {
-		if c := a.Comparison(schemas.MeasureHRex, 0); c != nil {
-			row[8] = c.Change.Signed(1)
-		}
-		if c := a.Comparison(schemas.MeasureHRR, 60); c != nil {
-			row[9], row[10] = c.Value.Text(0), c.Change.Signed(1)
-		}
-	}
-	if told > 0 {
-		row[11] = fmt.Sprint(told)
-	}
-	return row, nil
-}
-
-// storyLine is one event of the season beside what canter should make of it.
-func storyLine(s season.Story) string {
-	weeks := fmt.Sprintf("week %d", s.FromWeek)
-	if s.ToWeek > s.FromWeek {
-		weeks = fmt.Sprintf("weeks %d to %d", s.FromWeek, s.ToWeek)
-	}
-	who := ""
-	if s.Name != "" {
-		who = s.Name + ": "
-	}
-	return fmt.Sprintf("  %-14s %s%s To expect: %s", weeks, who, s.What, s.Expect)
-}
-
-// next says what to try with what is left behind.
-func (d *demo) next() error {
-	rel := d.dir
-	if wd, err := os.Getwd(); err == nil {
-		if r, err := filepath.Rel(wd, d.dir); err == nil && filepath.IsLocal(r) {
-			rel = r
-		}
-	}
-	data := filepath.Join(rel, "data")
-	_, err := fmt.Fprintf(d.std.out, `
-Left behind in %[1]s: club.yaml, athletes.csv, the files in inbox, and data with history.db.
-Next, for example:
-  canter tests list --data %[2]s --doubtful
-  canter sql --data %[2]s "SELECT athlete, count(*) AS tests, avg(hrex_pct) AS hrex FROM tests WHERE quality = 'good' GROUP BY athlete"
-  canter serve --club %[1]s/club.yaml --data %[2]s
-`, rel, data)
-	return err
 }
 
 // indented sets what chat says off from the demo's own lines.

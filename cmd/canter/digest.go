@@ -28,6 +28,8 @@ func (digestCmd) Help() string {
 side and how sure that is, open alerts and what became of those before, straps to
 check. A month adds the squad's own typical error and the quality of its data.
 
+As JSON a line for each squad, with the figures that the text is made of.
+
 Examples:
   canter digest --club club.yaml
   canter digest --club club.yaml --squad first --week 2026-W41

@@ -16,12 +16,14 @@ import (
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
+	"canter.example/scorer/identify"
 )
 
 type eraseCmd struct {
 	Athlete string `required:"" help:"The athlete's id in the club file." placeholder:"ID"`
 	Club    string `required:"" help:"Club file; the athlete must still be in it, for the names to look for." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
 	Yes     bool   `help:"Do it. Without it, only say what would be done."`
+	telling
 	places
 }
 
@@ -36,6 +38,9 @@ well: the others' tests stay, but can't be scored anew from it.
 Canter never changes the watched folders or the club file, nor what was said in
 chat, nor backups and exports: what it lists at the end is yours to delete, or
 the next canter serve reads it again.
+
+As JSON: athlete, tests, done, rows, blanked, messages, left (tables where something
+was found still) and yours, the files that are yours to delete: file, shared.
 
 Examples:
   canter erase --athlete HNK --club club.yaml          say what would be done
@@ -77,11 +82,19 @@ func (c *eraseCmd) Run(ctx context.Context, std streams) error {
 	if err := e.find(ctx); err != nil {
 		return err
 	}
-	e.say(std.out, athlete.ID)
-	if !c.Yes {
-		return fmt.Errorf("nothing was done: add --yes to do it")
+	if !c.json() {
+		e.say(std.out, athlete.ID)
 	}
-	return e.run(ctx, std.out)
+	if c.Yes {
+		err = e.run(ctx)
+	} else {
+		err = fmt.Errorf("nothing was done: add --yes to do it")
+	}
+	if c.json() {
+		return errors.Join(jsonLines(std.out, e.erased(athlete.ID)), err)
+	}
+	e.sayDone(std.out)
+	return err
 }
 
 // eraser erases one athlete.
@@ -93,6 +106,8 @@ type eraser struct {
 	// own files hold nobody else, shared ones do.
 	own, shared []schemas.File
 	tests       int
+	// did is nil until it is done.
+	did *did
 }
 
 // find sorts out which files hold the athlete.
@@ -190,11 +205,11 @@ func (e *eraser) say(w io.Writer, id string) {
 }
 
 // run does it, archive first: a file that is gone can't be scored again.
-func (e *eraser) run(ctx context.Context, w io.Writer) error {
-	messages := 0
+func (e *eraser) run(ctx context.Context) error {
+	did := &did{}
 	for _, f := range slices.Concat(e.own, e.shared) {
 		n, err := e.broker.DeleteFile(ctx, f.ID)
-		messages += n
+		did.messages += n
 		if err != nil {
 			return err
 		}
@@ -204,34 +219,85 @@ func (e *eraser) run(ctx context.Context, w io.Writer) error {
 		return err
 	}
 	n, err := e.broker.DeleteAthlete(ctx, e.who.Athlete, done.Tests, done.Messages)
-	messages += n
+	did.messages += n
 	if err != nil {
 		return err
 	}
-	rows, blanked := sum(done.Removed), sum(done.Blanked)
+	did.rows, did.blanked, did.left = sum(done.Removed), sum(done.Blanked), done.Left
 	now := time.Now()
-	mark := fmt.Sprintf("%s: %d rows removed, words taken from %d, %d messages of the broker", now.UTC().Format(time.RFC3339Nano), rows, blanked, messages)
+	mark := fmt.Sprintf("%s: %d rows removed, words taken from %d, %d messages of the broker", now.UTC().Format(time.RFC3339Nano), did.rows, did.blanked, did.messages)
 	if err := e.history.MarkSlot(ctx, eraseJob, mark, now); err != nil {
 		return err
 	}
-	_, _ = fmt.Fprintf(w, "Removed %d rows of the history; took words that named them from %d rows of others; deleted %d messages of the archive.\n", rows, blanked, messages)
-	if len(done.Left) > 0 {
-		return fmt.Errorf("still found in %s: run it again; if that stays, somebody else there has the same name", strings.Join(done.Left, ", "))
+	e.did = did
+	if len(did.left) > 0 {
+		return fmt.Errorf("still found in %s: run it again; if that stays, somebody else there has the same name", strings.Join(did.left, ", "))
 	}
-	_, _ = fmt.Fprintln(w, "Searched every text of the history: nothing is left. The audit keeps the time and these numbers, not the name.")
-	e.yours(w)
 	return nil
 }
 
-// yours names what canter does not touch.
-func (e *eraser) yours(w io.Writer) {
+// did is what an erasure came to.
+type did struct {
+	rows, blanked, messages int
+	left                    []string
+}
+
+// sayDone says what was done, if anything was, and what canter does not touch.
+func (e *eraser) sayDone(w io.Writer) {
+	if e.did == nil {
+		return
+	}
+	_, _ = fmt.Fprintf(w, "Removed %d rows of the history; took words that named them from %d rows of others; deleted %d messages of the archive.\n", e.did.rows, e.did.blanked, e.did.messages)
+	if len(e.did.left) > 0 {
+		return
+	}
+	_, _ = fmt.Fprintln(w, "Searched every text of the history: nothing is left. The audit keeps the time and these numbers, not the name.")
 	_, _ = fmt.Fprintln(w, "\nYours to delete before the next canter serve:\n  the athlete in the club file (or its athletes' CSV), aliases and sensors too\n  what was said in chat, backups, exports")
+	for _, f := range e.yours() {
+		also := ""
+		if f.Shared {
+			also = "  (holds others too)"
+		}
+		_, _ = fmt.Fprintf(w, "  %s%s\n", f.File, also)
+	}
+}
+
+// theirFile is a file that canter does not touch.
+type theirFile struct {
+	File   string `json:"file"`
+	Shared bool   `json:"shared"`
+}
+
+func (e *eraser) yours() []theirFile {
+	out := []theirFile{}
 	for _, f := range e.own {
-		_, _ = fmt.Fprintf(w, "  %s/%s\n", f.Origin.Folder, f.Origin.Path)
+		out = append(out, theirFile{identify.Where(e.club, f.Origin), false})
 	}
 	for _, f := range e.shared {
-		_, _ = fmt.Fprintf(w, "  %s/%s  (holds others too)\n", f.Origin.Folder, f.Origin.Path)
+		out = append(out, theirFile{identify.Where(e.club, f.Origin), true})
 	}
+	return out
+}
+
+// erased is the JSON form of an erasure, done or not.
+type erased struct {
+	Athlete  string      `json:"athlete"`
+	Tests    int         `json:"tests"`
+	Done     bool        `json:"done"`
+	Rows     int         `json:"rows"`
+	Blanked  int         `json:"blanked"`
+	Messages int         `json:"messages"`
+	Left     []string    `json:"left"`
+	Yours    []theirFile `json:"yours"`
+}
+
+func (e *eraser) erased(id string) erased {
+	out := erased{Athlete: id, Tests: e.tests, Left: []string{}, Yours: e.yours()}
+	if e.did != nil {
+		out.Done, out.Rows, out.Blanked, out.Messages = true, e.did.rows, e.did.blanked, e.did.messages
+		out.Left = append(out.Left, e.did.left...)
+	}
+	return out
 }
 
 func sum(counts map[string]int) int {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"encoding/csv"
 	"errors"
@@ -16,7 +17,7 @@ import (
 
 type exportCmd struct {
 	Dir    string   `required:"" help:"Folder to write into; made when it is not there." type:"path" placeholder:"FOLDER"`
-	Format string   `help:"Form of the files: ${enum}." enum:"csv,parquet" default:"csv"`
+	Format string   `help:"Form of the files: ${enum}; json is one object a line, and so is what is said of the files." enum:"csv,parquet,json" default:"csv"`
 	Tables []string `help:"Only these tables and views (default: all)." placeholder:"NAME"`
 	places
 }
@@ -28,11 +29,23 @@ says what their columns hold. In CSV, text that a spreadsheet would run as a
 formula has an apostrophe before it. Tables are read one after the other: stop
 canter serve first if they must be of one moment.
 
+As JSON canter says of each file: file, table, rows.
+
 The files hold health data: keep them as carefully as the history itself.
 
 Examples:
   canter export --dir season-2026
   canter export --dir season-2026 --format parquet --tables tests,trace_seconds`
+}
+
+// endings are those of the files' names.
+var endings = map[string]string{"csv": "csv", "parquet": "parquet", "json": "jsonl"}
+
+// exported is the JSON form of what is said of a file.
+type exported struct {
+	File  string `json:"file"`
+	Table string `json:"table"`
+	Rows  int    `json:"rows"`
 }
 
 // rowWriter writes the rows of one table.
@@ -61,12 +74,14 @@ func (c *exportCmd) Run(ctx context.Context, std streams) error {
 		return err
 	}
 	var rows [][]string
+	var files []exported
 	for _, name := range names {
-		file := name + "." + c.Format
+		file := name + "." + endings[c.Format]
 		n, err := c.table(ctx, r, name, filepath.Join(c.Dir, file))
 		if err != nil {
 			return fmt.Errorf("export %s: %w", name, err)
 		}
+		files = append(files, exported{filepath.Join(c.Dir, file), name, n})
 		rows = append(rows, []string{file, fmt.Sprint(n)})
 	}
 	err = whole(filepath.Join(c.Dir, "DICTIONARY.md"), func(w io.Writer) error {
@@ -75,6 +90,9 @@ func (c *exportCmd) Run(ctx context.Context, std streams) error {
 	})
 	if err != nil {
 		return err
+	}
+	if c.Format == "json" {
+		return jsonLines(std.out, files...)
 	}
 	if err := table(std.out, []string{"file", "rows"}, rows); err != nil {
 		return err
@@ -103,9 +121,12 @@ func (c *exportCmd) table(ctx context.Context, r history.Reader, name, file stri
 	err := whole(file, func(w io.Writer) error {
 		var out rowWriter
 		begin := func(columns []string) (err error) {
-			if c.Format == "parquet" {
+			switch c.Format {
+			case "parquet":
 				out, err = newParquetTable(w, name, columns)
-			} else {
+			case "json":
+				out = &jsonTable{bufio.NewWriter(w), columns}
+			default:
 				out, err = newCSVTable(w, columns)
 			}
 			return err
@@ -155,3 +176,13 @@ func (t *csvTable) close() error {
 	t.w.Flush()
 	return t.w.Error()
 }
+
+// jsonTable is a table with one object a line.
+type jsonTable struct {
+	w       *bufio.Writer
+	columns []string
+}
+
+func (t *jsonTable) write(values []any) error { return rowJSON(t.w, t.columns, values) }
+
+func (t *jsonTable) close() error { return t.w.Flush() }

@@ -12,6 +12,7 @@ import (
 
 type keysCmd struct {
 	Dir string `arg:"" help:"Folder to write to; made if need be." type:"path"`
+	telling
 }
 
 // Help is shown below the options.
@@ -20,6 +21,8 @@ func (keysCmd) Help() string {
 secret seed that a role signs with (--nats-key), keys.conf the public keys that
 deploy/nats-roles.conf includes on the server. Seeds that are there are kept, so
 keys.conf can be made again.
+
+As JSON a line each: role, public_key, seed_file.
 
 Example:
   canter keys /etc/canter/keys`
@@ -35,24 +38,38 @@ func (c *keysCmd) Run(std streams) error {
 		return err
 	}
 	var conf strings.Builder
+	var made []keyMade
 	for _, who := range keyHolders {
 		public, err := c.key(who)
 		if err != nil {
 			return err
 		}
+		made = append(made, keyMade{who, public, c.seedFile(who)})
 		_, _ = fmt.Fprintf(&conf, "%s_KEY: %s\n", strings.ToUpper(who), public)
 	}
 	name := filepath.Join(c.Dir, "keys.conf")
 	if err := os.WriteFile(name, []byte(conf.String()), 0o644); err != nil { //nolint:gosec // public keys, for the server's user
 		return err
 	}
+	if c.json() {
+		return jsonLines(std.out, made...)
+	}
 	_, err := fmt.Fprintf(std.out, "%s: public keys, for the server\n%s: seeds, each for its role alone\n", name, filepath.Join(c.Dir, "*.nk"))
 	return err
 }
 
+// keyMade is the JSON form of a key pair; the seed itself is in its file alone.
+type keyMade struct {
+	Role      string `json:"role"`
+	PublicKey string `json:"public_key"`
+	SeedFile  string `json:"seed_file"`
+}
+
+func (c *keysCmd) seedFile(who string) string { return filepath.Join(c.Dir, who+".nk") }
+
 // key returns the public key of a seed file, making the seed if need be.
 func (c *keysCmd) key(who string) (string, error) {
-	name := filepath.Join(c.Dir, who+".nk")
+	name := c.seedFile(who)
 	seed, err := os.ReadFile(name) //nolint:gosec // the user names the folder
 	switch {
 	case err == nil:

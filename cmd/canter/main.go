@@ -73,7 +73,7 @@ func run(ctx context.Context, args []string, std streams) int {
 	exited := -1
 	parser, err := kong.New(&c,
 		kong.Name("canter"),
-		kong.Description("canter scores the weekly submaximal fitness test of a squad from its heart-rate files and tells staff, in chat, what deserves a look."),
+		kong.Description("canter scores the weekly submaximal fitness test of a squad from its heart-rate files and tells staff, in chat, what deserves a look.\n\n"+aboutJSON),
 		kong.UsageOnError(),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
 		kong.Vars{"log_level": "info"},

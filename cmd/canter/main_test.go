@@ -39,6 +39,7 @@ func TestCommandLine(t *testing.T) {
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
 		UpdateScripts:       os.Getenv("CANTER_UPDATE_SCRIPTS") != "",
+		Cmds:                map[string]func(*testscript.TestScript, bool, []string){"jsonlines": scriptJSON},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("CANTER_WHO", "tester")
 			return nil

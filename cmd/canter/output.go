@@ -111,31 +111,37 @@ func unformula(s string) string {
 	return s
 }
 
-// rowsJSON writes one object a line, its keys in the columns' order.
+// rowsJSON writes one object a line.
 func rowsJSON(w io.Writer, rows *history.Rows) error {
 	for _, v := range rows.Values {
-		var b strings.Builder
-		b.WriteByte('{')
-		for i, x := range v {
-			if i > 0 {
-				b.WriteByte(',')
-			}
-			key, err := json.Marshal(rows.Columns[i])
-			if err != nil {
-				return err
-			}
-			value, err := json.Marshal(x)
-			if err != nil {
-				return err
-			}
-			b.Write(key)
-			b.WriteByte(':')
-			b.Write(value)
-		}
-		b.WriteString("}\n")
-		if _, err := io.WriteString(w, b.String()); err != nil {
+		if err := rowJSON(w, rows.Columns, v); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// rowJSON writes one object on a line, its keys in the columns' order.
+func rowJSON(w io.Writer, columns []string, values []any) error {
+	var b strings.Builder
+	b.WriteByte('{')
+	for i, x := range values {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		key, err := json.Marshal(columns[i])
+		if err != nil {
+			return err
+		}
+		value, err := json.Marshal(x)
+		if err != nil {
+			return err
+		}
+		b.Write(key)
+		b.WriteByte(':')
+		b.Write(value)
+	}
+	b.WriteString("}\n")
+	_, err := io.WriteString(w, b.String())
+	return err
 }

@@ -36,12 +36,15 @@ Example:
 type pagePasswordCmd struct {
 	User string `help:"Name to sign in with; corrections are kept under it." required:"" placeholder:"NAME"`
 	May  string `help:"What the user may do: ${enum}." enum:"look,correct" default:"correct"`
+	telling
 }
 
 // Help is shown below the options.
 func (pagePasswordCmd) Help() string {
 	return `Asks for the password on a terminal, else reads one line from standard input, and
-prints the line. The password itself is kept nowhere.`
+prints the line. The password itself is kept nowhere.
+
+As JSON: user, may, line.`
 }
 
 // Run prints a user's line.
@@ -53,6 +56,13 @@ func (c *pagePasswordCmd) Run(std streams) error {
 	line, err := page.UserLine(c.User, page.Rights(c.May), password)
 	if err != nil {
 		return usagef("%v", err)
+	}
+	if c.json() {
+		return jsonLines(std.out, struct {
+			User string `json:"user"`
+			May  string `json:"may"`
+			Line string `json:"line"`
+		}{c.User, c.May, line})
 	}
 	_, err = fmt.Fprintln(std.out, line)
 	return err

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -29,6 +28,9 @@ once. It waits here, whatever else goes on. Mend the cause (the club file, mostl
 and put it through again, say whose it is, or let go of it. What staff say is kept
 in the corrections table with who, when and why.
 
+As JSON a file is as the history has it, with what staff said of it; retry and drop
+add "was", its state before.
+
 Examples:
   canter parked list
   canter parked retry --all --club club.yaml       after adding an athlete or a sensor
@@ -39,7 +41,7 @@ Examples:
 type parkedListCmd struct {
 	Squad   string `help:"Only files of this squad's folders." placeholder:"ID"`
 	Dropped bool   `help:"Those that staff let go of, too."`
-	Format  string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
+	listing
 	places
 }
 
@@ -54,8 +56,8 @@ func (c *parkedListCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	if c.Format == "json" {
-		return jsonLines(std.out, items)
+	if c.json() {
+		return jsonLines(std.out, items...)
 	}
 	if len(items) == 0 {
 		_, err := fmt.Fprintln(std.out, "no files are parked")
@@ -76,19 +78,9 @@ func parkedTable(w io.Writer, items []parked.Item) error {
 	return table(w, []string{"file", "seen (UTC)", "squad", "path", "state", "tests", "reason"}, rows)
 }
 
-func jsonLines[T any](w io.Writer, list []T) error {
-	e := json.NewEncoder(w)
-	for i := range list {
-		if err := e.Encode(list[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 type parkedShowCmd struct {
-	File   string `arg:"" help:"Id of the file, or its first digits (at least 6)."`
-	Format string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
+	File string `arg:"" help:"Id of the file, or its first digits (at least 6)."`
+	listing
 	places
 }
 
@@ -108,8 +100,8 @@ func (c *parkedShowCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	if c.Format == "json" {
-		return jsonLines(std.out, []parked.Item{item})
+	if c.json() {
+		return jsonLines(std.out, item)
 	}
 	return showParked(std.out, &item)
 }
@@ -159,6 +151,7 @@ func showParked(w io.Writer, it *parked.Item) error {
 type handFlags struct {
 	Who  string `help:"Who says so (default: the user of this machine)." placeholder:"NAME" env:"CANTER_WHO"`
 	Club string `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	listing
 	places
 }
 
@@ -177,7 +170,7 @@ func (c *parkedRetryCmd) Run(ctx context.Context, std streams, log *slog.Logger)
 	if err := c.validate(); err != nil {
 		return err
 	}
-	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+	return c.withPipeline(ctx, aside(std, c.json()), log, c.Club, func(p *pipeline) error {
 		if p.club != nil && c.Athlete != "" && p.club.Athlete(c.Athlete) == nil {
 			return usagef("--athlete: %s has no athlete %q", c.Club, c.Athlete)
 		}
@@ -195,7 +188,7 @@ func (c *parkedRetryCmd) Run(ctx context.Context, std streams, log *slog.Logger)
 		if err := p.wait(ctx); err != nil {
 			return err
 		}
-		return report(ctx, std, p, files)
+		return c.became(ctx, std.out, p, files)
 	})
 }
 
@@ -250,7 +243,7 @@ func (c *parkedDropCmd) Run(ctx context.Context, std streams, log *slog.Logger) 
 	if strings.TrimSpace(c.Why) == "" {
 		return usagef("--why is empty: say why, it is kept in the audit")
 	}
-	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+	return c.withPipeline(ctx, aside(std, c.json()), log, c.Club, func(p *pipeline) error {
 		desk := parked.Desk{History: p.history, Broker: p.broker}
 		files, err := findFiles(ctx, desk, c.Files)
 		if err != nil {
@@ -264,7 +257,7 @@ func (c *parkedDropCmd) Run(ctx context.Context, std streams, log *slog.Logger) 
 		if err := p.wait(ctx); err != nil {
 			return err
 		}
-		return report(ctx, std, p, files)
+		return c.became(ctx, std.out, p, files)
 	})
 }
 

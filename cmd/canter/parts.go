@@ -106,8 +106,13 @@ func decodeSeries(limits formats.Limits) scorer.SeriesDecoder {
 	}
 }
 
-// newChat returns the chat of the club file. The terminal writes to w.
-func newChat(c *club.Club, h history.Store, w io.Writer) (chat.Poster, error) {
+// printed is the file in the data folder that says which messages a terminal
+// has shown.
+const printed = "chat-printed"
+
+// newChat returns the chat of the club file. The terminal writes to w and keeps
+// what it has shown in the data folder.
+func newChat(c *club.Club, h history.Store, w io.Writer, data string) (chat.Poster, error) {
 	switch c.Chat.Kind {
 	case club.ChatWebhook:
 		text, err := secret(c.Chat.TokenEnv, c.Chat.TokenFile)
@@ -121,7 +126,7 @@ func newChat(c *club.Club, h history.Store, w io.Writer) (chat.Poster, error) {
 		return chat.NewWebhook(chat.WebhookConfig{Addresses: addresses, Drop: c.Chat.InDoubt == club.Drop}), nil
 	case club.ChatSlack:
 	default:
-		return chat.NewTerminal(w), nil
+		return chat.NewTerminal(w, filepath.Join(data, printed)), nil
 	}
 	token, err := secret(c.Chat.TokenEnv, c.Chat.TokenFile)
 	if err != nil {
@@ -176,7 +181,8 @@ type pipeline struct {
 	history history.Store
 	chat    chat.Poster
 	log     *slog.Logger
-	// now is the clock of the alerts stage, nil for the machine's.
+	// now is the clock of the alerts stage, and the time at which files are seen;
+	// nil for the machine's.
 	now func() time.Time
 	// meters measure; build makes them.
 	meters *metrics.Set
@@ -192,7 +198,7 @@ func (p *pipeline) build(roles map[role]bool) {
 	p.meters = metrics.New()
 	if roles[roleIngest] {
 		cfg := ingestConfig(p.club, p.log)
-		cfg.Meter = p.meters.Ingest()
+		cfg.Meter, cfg.Seen = p.meters.Ingest(), p.now
 		p.watcher = ingest.New(cfg, p.broker)
 	}
 	if roles[roleScorer] {
@@ -255,7 +261,7 @@ func (p *pipeline) run(ctx context.Context) error {
 func ingestConfig(c *club.Club, log *slog.Logger) ingest.Config {
 	cfg := ingest.Config{Settle: c.Files.Settle, Rescan: c.Files.Rescan, MaxSize: c.Files.MaxSize, Log: log}
 	for _, w := range c.Watched() {
-		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Squad: w.Squad})
+		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Name: w.Folder.Name, Squad: w.Squad})
 	}
 	return cfg
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
@@ -10,6 +11,7 @@ import (
 
 type prepareCmd struct {
 	Club string `help:"Club file." type:"path" required:"" placeholder:"FILE" env:"CANTER_CLUB"`
+	telling
 	places
 	cluster
 }
@@ -21,6 +23,9 @@ them up to date, and does nothing else. canter serve does so by itself when its
 accounts may; where they may only do their roles' work, run this with accounts
 that may more: before the first serve, after an upgrade, and after a change of
 privacy: keep_files.
+
+As JSON a line each for broker and history: part, address (not of a history, which
+may hold a password), state.
 
 Example:
   canter prepare --club club.yaml --nats tls://broker:4222 --nats-key staff.nk \
@@ -43,12 +48,30 @@ func (c *prepareCmd) Run(ctx context.Context, std streams) error {
 		return err
 	}
 	defer b.Close()
-	_, _ = fmt.Fprintf(std.out, "broker %s: streams are up to date\n", b.URL())
+	c.say(std.out, prepared{"broker", b.URL(), "streams are up to date"})
 	h, err := c.openHistory(ctx)
 	if err != nil {
 		return err
 	}
 	defer func() { _ = h.Close() }()
-	_, err = fmt.Fprintln(std.out, "history: tables are up to date")
-	return err
+	c.say(std.out, prepared{"history", "", "tables are up to date"}) // an address may hold a password
+	return nil
+}
+
+// prepared is the JSON form of a part that is up to date.
+type prepared struct {
+	Part    string `json:"part"`
+	Address string `json:"address"`
+	State   string `json:"state"`
+}
+
+func (c *prepareCmd) say(w io.Writer, p prepared) {
+	if c.json() {
+		_ = jsonLines(w, p)
+		return
+	}
+	if p.Address != "" {
+		p.Part += " " + p.Address
+	}
+	_, _ = fmt.Fprintf(w, "%s: %s\n", p.Part, p.State)
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
 	"maps"
 	"slices"
@@ -18,6 +19,7 @@ type replayCmd struct {
 	Missing bool     `help:"All files of the archive that the history does not have, as after a power loss of the database."`
 	All     bool     `help:"All files."`
 	Club    string   `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	listing
 	places
 }
 
@@ -26,6 +28,8 @@ func (replayCmd) Help() string {
 	return `Scores files of the archive again, with the club file and the scorer as they are
 now, and assesses the tests inside and after them again. What staff were told
 is not told again.
+
+As JSON each file is as the history has it now, with "was", its state before.
 
 Examples:
   canter replay --parked --club club.yaml     after adding an athlete or a sensor
@@ -45,7 +49,7 @@ func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) erro
 	if chosen != 1 {
 		return usagef("say which files: --parked, --missing, --all, or file ids")
 	}
-	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+	return c.withPipeline(ctx, aside(std, c.json()), log, c.Club, func(p *pipeline) error {
 		files, err := c.choose(ctx, p)
 		if err != nil {
 			return err
@@ -64,7 +68,7 @@ func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) erro
 			return err
 		}
 		shown.clear()
-		return report(ctx, std, p, files)
+		return c.became(ctx, std.out, p, files)
 	})
 }
 
@@ -118,23 +122,39 @@ func missing(ctx context.Context, p *pipeline, files []schemas.File) ([]schemas.
 	return out, nil
 }
 
-// report says what became of the files.
-func report(ctx context.Context, std streams, p *pipeline, files []schemas.File) error {
+// became is the JSON form of a file that was put through again.
+type became struct {
+	schemas.File
+	Was schemas.FileState `json:"was"`
+}
+
+// became says what became of the files. A table of many leaves out those that
+// are as they were.
+func (f listing) became(ctx context.Context, w io.Writer, p *pipeline, files []schemas.File) error {
 	var rows [][]string
-	for _, f := range files {
-		now, _, err := p.history.File(ctx, f.ID)
+	for _, before := range files {
+		now, _, err := p.history.File(ctx, before.ID)
 		if err != nil {
 			return err
 		}
-		if len(files) <= 50 || now.State != f.State {
-			rows = append(rows, []string{f.ID.Short(), now.Origin.Path, string(f.State), string(now.State), fmt.Sprint(now.Tests), now.Reason})
+		if f.json() {
+			if err := jsonLines(w, became{now, before.State}); err != nil {
+				return err
+			}
+			continue
+		}
+		if len(files) <= 50 || now.State != before.State {
+			rows = append(rows, []string{before.ID.Short(), now.Origin.Path, string(before.State), string(now.State), fmt.Sprint(now.Tests), now.Reason})
 		}
 	}
+	if f.json() {
+		return nil
+	}
 	if len(rows) > 0 {
-		if err := table(std.out, []string{"file", "path", "was", "is", "tests", "reason"}, rows); err != nil {
+		if err := table(w, []string{"file", "path", "was", "is", "tests", "reason"}, rows); err != nil {
 			return err
 		}
 	}
-	_, err := fmt.Fprintf(std.out, "%d files put through again\n", len(files))
+	_, err := fmt.Fprintf(w, "%d files put through again\n", len(files))
 	return err
 }

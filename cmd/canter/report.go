@@ -21,6 +21,7 @@ type reportCmd struct {
 	Club    string `help:"Club file: names, protocol, who was expected, time zone." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
 	Names   string `help:"What athletes are called: ${enum}. club is as the club file says for chat, or, without --club, as the history has them." enum:"club,name,initials,id" default:"club"`
 	Out     string `help:"Where to write the page; - for standard output." required:"" placeholder:"FILE"`
+	telling
 	places
 }
 
@@ -45,6 +46,8 @@ func (reportCmd) Help() string {
 
 Without --club, the protocol's windows, the squad's shift and the club's time
 zone are not known and left out; times are in UTC.
+
+As JSON canter says of the page: file, session, tests.
 
 Examples:
   canter report --session first/run-12/2026-11-03 --club club.yaml --out report.html
@@ -91,6 +94,13 @@ func (c *reportCmd) Run(ctx context.Context, std streams) error {
 	if err := writeWhole(c.Out, b.Bytes()); err != nil {
 		return fmt.Errorf("the page can't be written: %w", err)
 	}
+	if c.json() {
+		return jsonLines(std.out, struct {
+			File    string `json:"file"`
+			Session string `json:"session"`
+			Tests   int    `json:"tests"`
+		}{c.Out, session, len(d.Tests)})
+	}
 	_, err = fmt.Fprintf(std.out, "%s: %s, %d tests\n", c.Out, session, len(d.Tests))
 	return err
 }
@@ -103,6 +113,8 @@ func (c *reportCmd) usage() error {
 		return usagef("--latest needs --squad ID")
 	case !c.Latest && c.Session == "":
 		return usagef("which session? Give --session squad/protocol/date, or --latest --squad ID")
+	case c.Out == "-" && c.json():
+		return usagef("--out - writes the page itself to standard output: --format json needs a file")
 	case c.Club == "" && (c.Names == "name" || c.Names == "initials"):
 		return usagef("--names %s needs --club FILE: names stand in the club file", c.Names)
 	}
@@ -152,13 +164,16 @@ func (c *reportCmd) calling(ctx context.Context, h history.Store) (*page.Names, 
 	return n, nil
 }
 
+// errNoTests is returned for a squad without tests.
+var errNoTests = errors.New("no tests")
+
 func latestSession(ctx context.Context, h history.Store, squad string) (string, error) {
 	tests, err := h.Tests(ctx, history.TestFilter{Squad: squad, Limit: 1})
 	if err != nil {
 		return "", err
 	}
 	if len(tests) == 0 {
-		return "", fmt.Errorf("squad %q has no tests: canter tests list names the sessions", squad)
+		return "", fmt.Errorf("squad %q has %w: canter tests list names the sessions", squad, errNoTests)
 	}
 	return tests[0].Session, nil
 }

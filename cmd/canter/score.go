@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"canter.example/ingest/formats"
@@ -42,25 +41,6 @@ Examples:
   canter score --duration 4m --hrmax 196 AKI.fit
   canter score --club club.yaml --protocol weekly --format json inbox/*.fit
   canter score --duration 4m --around 09:30 --within 10m --zone Europe/Madrid session.zip`
-}
-
-// scoreLine is one line of the JSON form.
-type scoreLine struct {
-	File            string          `json:"file"`
-	Athlete         *string         `json:"athlete"`
-	Protocol        string          `json:"protocol"`
-	Start           *time.Time      `json:"start"`
-	StartSource     *string         `json:"start_source"`
-	StartConfidence schemas.Number  `json:"start_confidence"`
-	HRexBPM         schemas.Number  `json:"hrex_bpm"`
-	HRexPct         schemas.Number  `json:"hrex_pct"`
-	EndHR           schemas.Number  `json:"end_hr_bpm"`
-	HRR             schemas.Number  `json:"hrr_bpm"`
-	Coverage        schemas.Number  `json:"coverage"`
-	Quality         schemas.Quality `json:"quality"`
-	Reasons         []string        `json:"reasons"`
-	Explanation     any             `json:"explanation,omitempty"`
-	text            string          // of the explanation
 }
 
 // Run scores the files and prints a line for each test, or for each trace
@@ -105,7 +85,7 @@ func (c *scoreCmd) Run(ctx context.Context, std streams) error {
 	}
 	shown.clear()
 	if c.Format == "table" && len(rows) > 0 {
-		if err := table(std.out, []string{"file", "athlete", "protocol", "start", "conf.", "HRex", "%HRmax", "end HR", "HRR", "coverage", "quality", "reasons"}, rows); err != nil {
+		if err := table(std.out, []string{"file", "athlete", "protocol", "start", "conf.", "HRex", "%HRmax", "end HR", s.hrrHeading(), "load", "coverage", "quality", "reasons"}, rows); err != nil {
 			return err
 		}
 	}
@@ -259,7 +239,7 @@ func (s *scoring) origin(name string) (schemas.Origin, time.Time) {
 	}
 	for _, w := range s.club.Watched() {
 		if rel, err := filepath.Rel(w.Folder.Path, name); err == nil && filepath.IsLocal(rel) {
-			origin = schemas.Origin{Folder: w.Folder.Path, Path: filepath.ToSlash(rel), Squad: w.Squad}
+			origin = schemas.Origin{Folder: w.Called(), Path: filepath.ToSlash(rel), Squad: w.Squad}
 		}
 	}
 	date, _ := identify.Date(s.club, origin)
@@ -269,10 +249,12 @@ func (s *scoring) origin(name string) (schemas.Origin, time.Time) {
 func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, traces int) ([]scoreLine, error) {
 	req := engine.Request{Protocol: &s.protocol, Explain: s.cmd.Explain, HRmax: schemas.HRmax{Source: schemas.HRmaxUnknown}}
 	var athlete *string
+	var person schemas.Athlete
 	if s.club != nil {
 		who, err := identify.Who(s.club, identify.Question{Origin: origin, Trace: tr, Traces: traces})
 		if err == nil {
-			athlete, req.HRmax = &who.Athlete.ID, who.Athlete.HRmaxAt(tr.Start.In(s.zone).Year())
+			person = *who.Athlete
+			athlete, req.HRmax = &person.ID, person.HRmaxAt(tr.Start.In(s.zone).Year())
 		}
 	}
 	if athlete == nil && tr.Label != "" {
@@ -280,6 +262,7 @@ func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, t
 	}
 	if s.cmd.HRmax != 0 {
 		req.HRmax = schemas.HRmax{BPM: schemas.Num(s.cmd.HRmax), Source: schemas.HRmaxMeasured}
+		person.HRmax = req.HRmax
 	}
 	var err error
 	if req.Start, err = parseTime(s.cmd.Start, tr.Start, s.zone); err != nil {
@@ -292,6 +275,7 @@ func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, t
 		req.Within = s.cmd.Within
 	}
 	res := engine.Score(tr, req)
+	load := loadOf(tr, &person, tr.Start.In(s.zone).Year())
 	var lines []scoreLine
 	for i := range res.Tests {
 		lines = append(lines, s.line(name, athlete, &res.Tests[i].Outcome))
@@ -303,6 +287,9 @@ func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, t
 		}
 		lines = append(lines, l)
 	}
+	for i := range lines {
+		lines[i].Load = load
+	}
 	if res.Explanation != nil {
 		lines[0].Explanation, lines[0].text = res.Explanation, res.Explanation.Text()
 	}
@@ -312,39 +299,6 @@ func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, t
 		}
 	}
 	return lines, nil
-}
-
-func (s *scoring) line(name string, athlete *string, o *schemas.Outcome) scoreLine {
-	start, source := o.Start.UTC(), string(o.StartSource)
-	l := scoreLine{
-		File: name, Athlete: athlete, Protocol: o.Protocol, Start: &start, StartSource: &source,
-		StartConfidence: schemas.Num(o.StartConfidence), HRexBPM: o.HRexBPM, HRexPct: o.HRexPct, EndHR: o.EndHR,
-		Coverage: schemas.Num(o.Coverage), Quality: o.Quality, Reasons: []string{},
-	}
-	if len(o.Recovery) > 0 {
-		l.HRR = o.Recovery[0].BPM
-	}
-	for _, r := range o.Reasons {
-		l.Reasons = append(l.Reasons, r.Text)
-	}
-	return l
-}
-
-func (l *scoreLine) row(zone *time.Location) []string {
-	start, athlete, coverage := "-", "-", "-"
-	if l.Start != nil {
-		start = l.Start.In(zone).Format("2006-01-02 15:04:05")
-	}
-	if l.Athlete != nil {
-		athlete = *l.Athlete
-	}
-	if v, ok := l.Coverage.Get(); ok {
-		coverage = fmt.Sprintf("%.0f %%", 100*v)
-	}
-	return []string{
-		filepath.Base(l.File), athlete, l.Protocol, start, l.StartConfidence.Text(2), l.HRexBPM.Text(1), l.HRexPct.Text(1),
-		l.EndHR.Text(1), l.HRR.Text(1), coverage, string(l.Quality), strings.Join(l.Reasons, "; "),
-	}
 }
 
 // parseTime reads a TIME of the command line; day gives the date of a bare

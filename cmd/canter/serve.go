@@ -23,6 +23,7 @@ type serveCmd struct {
 	AckWait time.Duration `help:"How long the broker waits for word of work in hand before it gives it to another process." default:"30s" env:"CANTER_ACK_WAIT"`
 	Listen  string        `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
 	Page    string        `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
+	Profile string        `help:"Folder for profiles of this run, for go tool pprof: where the processor's time went, and the heap at its largest." type:"path" placeholder:"DIR" hidden:""`
 	HTTP    string        `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
 }
 
@@ -44,6 +45,11 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	if err != nil {
 		return err
 	}
+	stop, err := profile(c.Profile)
+	if err != nil {
+		return err
+	}
+	defer stop()
 	if c.NATS == "" && !(roles[roleIngest] && roles[roleScorer] && roles[roleAlerts]) {
 		return usagef("--roles %s needs --nats: processes that share the work share a broker", c.Roles)
 	}
@@ -59,7 +65,7 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		defer func() { _ = p.history.Close() }()
 	}
 	if roles[roleAlerts] {
-		if p.chat, err = newChat(cl, p.history, std.out); err != nil {
+		if p.chat, err = newChat(cl, p.history, std.out, c.Data); err != nil {
 			return err
 		}
 	}

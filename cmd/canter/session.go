@@ -57,7 +57,7 @@ func (c places) withPipeline(ctx context.Context, std streams, log *slog.Logger,
 		}
 		return p.wait(ctx)
 	}
-	if p.chat, err = newChat(cl, h, std.out); err != nil {
+	if p.chat, err = newChat(cl, h, std.out, c.Data); err != nil {
 		return err
 	}
 	p.build(map[role]bool{roleScorer: true, roleAlerts: true})

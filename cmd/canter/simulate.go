@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
+	"strings"
 
 	"canter.example/alerts/simulate"
 	"canter.example/schemas/club"
@@ -21,6 +23,7 @@ type simulateAlertsCmd struct {
 	Athletes int    `help:"Athletes of a squad." default:"22"`
 	Seed     uint64 `help:"Seed of the random numbers; the same seed gives the same table." default:"0"`
 	Club     string `help:"Club file whose thresholds and rules are tried; the defaults when left out." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	telling
 }
 
 // Help is shown below the options.
@@ -31,7 +34,10 @@ it before changing thresholds or rules; alerts/ERRORRATES.md has the defaults.
 
 Examples:
   canter simulate alerts --squads 10
-  canter simulate alerts --club club.yaml`
+  canter simulate alerts --club club.yaml
+
+As JSON a line for each row of each table: noise, table, row, and its cells as they
+are printed, by their headings.`
 }
 
 // Run prints the table.
@@ -47,13 +53,55 @@ func (c *simulateAlertsCmd) Run(ctx context.Context, std streams, _ *slog.Logger
 		}
 		o.Thresholds = &cl.Thresholds
 	}
-	return simulate.Report(std.out, o, ctx.Err)
+	if !c.json() {
+		return simulate.Report(std.out, o, ctx.Err)
+	}
+	var b strings.Builder
+	if err := simulate.Report(&b, o, ctx.Err); err != nil {
+		return err
+	}
+	return markdownJSON(std.out, b.String())
+}
+
+// markdownJSON writes the rows of Markdown's tables, one object a line.
+func markdownJSON(w io.Writer, text string) error {
+	var noise string
+	var columns []string
+	for line := range strings.Lines(text) {
+		line = strings.TrimSpace(line)
+		heading, isHeading := strings.CutPrefix(line, "### ")
+		switch {
+		case isHeading:
+			noise = heading
+		case !strings.HasPrefix(line, "|"):
+			columns = nil
+		case strings.HasPrefix(line, "|---"):
+		case columns == nil:
+			for c := range strings.SplitSeq(strings.Trim(line, "|"), "|") {
+				columns = append(columns, strings.TrimSpace(c))
+			}
+		default:
+			names, values := []string{"noise", "table", "row"}, []any{noise, columns[0], ""}
+			for i, c := range strings.Split(strings.Trim(line, "|"), "|") {
+				if c = strings.TrimSpace(c); i == 0 {
+					values[2] = c
+					continue
+				}
+				names, values = append(names, columns[i]), append(values, c)
+			}
+			if err := rowJSON(w, names, values); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 type simulateTestsCmd struct {
 	Sessions int    `help:"Sessions to invent, 1 to 100000." default:"1000"`
 	Seed     uint64 `help:"Seed of the random numbers; the same seed gives the same table." default:"0"`
 	HoldOut  bool   `name:"hold-out" help:"Invent them with the second generator, which the scorer was not made with."`
+	telling
 }
 
 // Help is shown below the options.
@@ -62,6 +110,9 @@ func (simulateTestsCmd) Help() string {
 every trap, and scores them: the share of starts within 5 s, the error of HRex
 and HRR, and good tests that are wrong. scorer/engine/testdata has the tables
 of both generators over 10,000 sessions.
+
+As JSON a line for each scenario and severity, for each group of them, and for each
+step of the stated confidence: table says which.
 
 Examples:
   canter simulate tests
@@ -79,6 +130,36 @@ func (c *simulateTestsCmd) Run(std streams) error {
 	} else {
 		table = trial.Run(c.Sessions, c.Seed)
 	}
+	if c.json() {
+		return tableJSON(std.out, &table)
+	}
 	_, err := fmt.Fprint(std.out, table.Text())
 	return err
+}
+
+func tableJSON(w io.Writer, t *trial.Table) error {
+	type row struct {
+		Table string `json:"table"`
+		trial.Row
+	}
+	type bin struct {
+		Table string `json:"table"`
+		trial.Bin
+	}
+	for _, r := range t.Rows {
+		if err := jsonLines(w, row{"scenarios", r}); err != nil {
+			return err
+		}
+	}
+	for _, r := range t.Groups {
+		if err := jsonLines(w, row{"groups", r}); err != nil {
+			return err
+		}
+	}
+	for _, b := range t.Reliability {
+		if err := jsonLines(w, bin{"confidence of the start", b}); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -2,9 +2,9 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"strings"
 	"time"
@@ -28,6 +28,9 @@ func (testsCmd) Help() string {
 	return `Each change is kept in the corrections table with who made it, when and why, and
 the athlete's later tests are assessed again.
 
+As JSON a test is as canter serve publishes it: list and the commands that change
+one print it, show adds assessment, alerts, corrections, context and trace to it.
+
 Examples:
   canter tests list --squad first --from 2026-09-01
   canter tests show t41c09a7de02b55d1
@@ -44,7 +47,7 @@ type testsListCmd struct {
 	To       string `help:"Only tests before this day." placeholder:"DATE"`
 	Doubtful bool   `help:"Only tests that are not good and that staff said nothing about."`
 	Limit    int    `help:"Only the latest so many; 0 for all." default:"0"`
-	Format   string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
+	listing
 	places
 }
 
@@ -67,24 +70,27 @@ func (c *testsListCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	var rows [][]string
+	var list []*schemas.Outcome
 	for i := range tests {
 		o := &tests[i]
 		if c.Doubtful && (o.Quality == schemas.Good || o.Staff != schemas.NoVerdict) {
 			continue
 		}
-		if c.Format == "json" {
-			if err := json.NewEncoder(std.out).Encode(o); err != nil {
-				return err
-			}
-			continue
-		}
-		rows = append(rows, testRow(o))
+		list = append(list, o)
 	}
-	if c.Format == "json" {
-		return nil
+	return c.tests(std.out, list...)
+}
+
+// tests writes tests in the form asked for.
+func (f listing) tests(w io.Writer, list ...*schemas.Outcome) error {
+	if f.json() {
+		return jsonLines(w, list...)
 	}
-	return table(std.out, []string{"test", "athlete", "session", "start (UTC)", "HRex", "%HRmax", "HRR", "coverage", "quality", "staff", "reasons"}, rows)
+	rows := make([][]string, len(list))
+	for i, o := range list {
+		rows[i] = testRow(o)
+	}
+	return table(w, []string{"test", "athlete", "session", "start (UTC)", "HRex", "%HRmax", "HRR", "coverage", "quality", "staff", "reasons"}, rows)
 }
 
 func testRow(o *schemas.Outcome) []string {
@@ -118,9 +124,9 @@ func parseDay(text string) (time.Time, error) {
 }
 
 type testsShowCmd struct {
-	Test   string `arg:"" help:"Test id."`
-	Trace  bool   `help:"Add the trace window, second by second."`
-	Format string `help:"Form of the answer: ${enum}." enum:"table,json" default:"table"`
+	Test  string `arg:"" help:"Test id."`
+	Trace bool   `help:"Add the trace window, second by second."`
+	listing
 	places
 }
 
@@ -145,10 +151,8 @@ func (c *testsShowCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	if c.Format == "json" {
-		e := json.NewEncoder(std.out)
-		e.SetIndent("", "  ")
-		return e.Encode(s)
+	if c.json() {
+		return jsonLines(std.out, s)
 	}
 	return s.print(std)
 }
@@ -249,6 +253,7 @@ type correctionFlags struct {
 	Why  string `help:"Why, in your own words; kept in the audit." required:"" placeholder:"TEXT"`
 	Who  string `help:"Who says so (default: the user of this machine)." placeholder:"NAME" env:"CANTER_WHO"`
 	Club string `help:"Club file, needed when no canter serve is running." type:"path" placeholder:"FILE" env:"CANTER_CLUB"`
+	listing
 	places
 }
 
@@ -288,7 +293,7 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 	if strings.TrimSpace(c.Why) == "" {
 		return usagef("--why is empty: say why, it is kept in the audit")
 	}
-	return c.withPipeline(ctx, std, log, c.Club, func(p *pipeline) error {
+	return c.withPipeline(ctx, aside(std, c.json()), log, c.Club, func(p *pipeline) error {
 		o, err := findTest(ctx, p.history, c.Test)
 		if err != nil {
 			return err
@@ -309,7 +314,7 @@ func (c *correctionFlags) correct(ctx context.Context, std streams, log *slog.Lo
 		if err != nil {
 			return err
 		}
-		return table(std.out, []string{"test", "athlete", "session", "start (UTC)", "HRex", "%HRmax", "HRR", "coverage", "quality", "staff", "reasons"}, [][]string{testRow(&o)})
+		return c.tests(std.out, &o)
 	})
 }
 

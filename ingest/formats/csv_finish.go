@@ -89,11 +89,10 @@ func (r *csvReader) resolveZone(t *csvTrace) *Error {
 		return w.gapError(t.times[gap], int(t.lines[gap]))
 	}
 	if twice > 0 {
-		t.trace.Notes = append(t.trace.Notes, fmt.Sprintf(
-			"%s in the hour that %s has twice when summer time ends, read so that time runs on", count(twice, "clock time"), w.zone))
+		noteClock(&t.trace, "%s in the hour that %s has twice when summer time ends, read so that time runs on", count(twice, "clock time"), w.zone)
 	}
 	if r.opt.Zone == nil {
-		t.trace.Notes = append(t.trace.Notes, "clock times were read as UTC, for want of a zone")
+		noteClock(&t.trace, "clock times were read as UTC, for want of a zone")
 	}
 	return nil
 }

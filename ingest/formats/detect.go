@@ -51,9 +51,9 @@ const (
 // in errors only.
 //
 // A file that is cut short or fails its checksum gives all samples that can
-// still be read, in traces marked Damaged, with notes that say where; only
-// when nothing is left is it an error. All errors are [*Error]. Decode never
-// panics and keeps no reference to content.
+// still be read, in traces with their Damage; only when nothing is left is it
+// an error. All errors are [*Error]. Decode never panics and keeps no reference
+// to content.
 func Decode(name string, content []byte, opt Options) (traces []schemas.Trace, format string, err error) {
 	b := newBudget(opt.Limits)
 	defer func() {

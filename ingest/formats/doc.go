@@ -15,7 +15,7 @@
 //   - Cadence is in steps a minute, both feet; formats that count one foot
 //     (FIT, TCX, GPX) are doubled, and a bicycle's cadence is dropped.
 //   - Sessions more than 6 h apart in one file become traces of their own.
-//   - A damaged file gives what can be read, in traces marked Damaged with a
+//   - A damaged file gives what can be read, in traces with their Damage and a
 //     note that says where; with nothing left it is an error.
 //   - Everything the reader had to decide is in the trace's Notes.
 //   - Every error is an [*Error]: file, place, what is wrong, what to do.

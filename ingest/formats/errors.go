@@ -12,7 +12,7 @@ var (
 	// ErrUnknownFormat: the content is none of FIT, TCX, GPX, CSV, ZIP.
 	ErrUnknownFormat = errors.New("not a format that can be read")
 	// ErrDamaged: the file is cut short or altered so early that no sample is
-	// left. With samples left, the traces are returned and marked Damaged.
+	// left. With samples left, the traces are returned with their Damage.
 	ErrDamaged = errors.New("damaged file")
 	// ErrTooLarge: more bytes than [Limits] allow, in the file or unpacked.
 	ErrTooLarge = errors.New("too large")

@@ -114,7 +114,7 @@ var fitDecoders = sync.Pool{New: func() any {
 func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
 	d, _ := fitDecoders.Get().(*fitDecoder)
 	d.fit.reset(b, len(content))
-	damage := ""
+	var damage schemas.Damage
 	for offset, sequence := 0, 0; offset < len(content); sequence++ {
 		h, ok := readFITHeader(content[offset:])
 		if !ok {
@@ -127,13 +127,13 @@ func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
 		if d.source.stop != nil {
 			return nil, d.source.stop
 		}
-		if found == "" {
-			found = h.repaired
+		if found.Kind == schemas.Sound && h.repaired != "" {
+			found = altered("%s", h.repaired)
 		}
-		if h.altered && found == "" {
+		if h.altered && found.Kind == schemas.Sound {
 			d.fit.note("the checksum of the header at byte %d does not fit; that of the data does", offset)
 		}
-		if found != "" && damage == "" {
+		if damage.Kind == schemas.Sound {
 			damage = found
 		}
 		offset = int(end)
@@ -150,17 +150,17 @@ func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
 
 // afterEnd judges bytes where a header should be: damage when no sequence
 // came before, else a remark.
-func (d *fitDecoder) afterEnd(content []byte, offset, sequence int) string {
+func (d *fitDecoder) afterEnd(content []byte, offset, sequence int) schemas.Damage {
 	if sequence == 0 {
-		return fmt.Sprintf("the file ends inside its header, at byte %d", len(content))
+		return endsEarly("the file ends inside its header, at byte %d", len(content))
 	}
 	d.fit.note("the last %d bytes, from byte %d, are no FIT data and were left out", len(content)-offset, offset)
-	return ""
+	return schemas.Damage{}
 }
 
 // sequence decodes one FIT sequence into the collector and returns what is
-// wrong with it, "" when nothing is.
-func (d *fitDecoder) sequence(h fitHeader, content []byte) string {
+// wrong with it.
+func (d *fitDecoder) sequence(h fitHeader, content []byte) schemas.Damage {
 	h.write(&d.source.buf, content)
 	d.source.head, d.source.body = d.source.buf[:], content[h.size:]
 	d.fit.beginSequence(&d.source)
@@ -168,16 +168,16 @@ func (d *fitDecoder) sequence(h fitHeader, content []byte) string {
 	_, err := d.dec.Decode()
 	d.fit.endSequence()
 	if err == nil {
-		return ""
+		return schemas.Damage{}
 	}
 	end := d.fit.base + int64(len(content))
 	switch {
 	case errors.Is(err, decoder.ErrCRCChecksumMismatch):
-		return fmt.Sprintf("the checksum at byte %d does not fit: bytes were changed after recording, and any value may be wrong", end-2)
+		return altered("the checksum at byte %d does not fit: bytes were changed after recording, and any value may be wrong", end-2)
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
-		return fmt.Sprintf("the file ends early, at byte %d", end)
+		return endsEarly("the file ends early, at byte %d", end)
 	}
-	return fmt.Sprintf("unreadable from byte %d on: %v", d.fit.base+bytePos(err), lastCause(err))
+	return altered("unreadable from byte %d on: %v", d.fit.base+bytePos(err), lastCause(err))
 }
 
 // bytePos finds the position that the library writes into its errors' text;

@@ -17,13 +17,13 @@ import (
 )
 
 // finish makes the trace, when all sequences were read. damage is what was
-// wrong with the file, "" when nothing was.
-func (c *fitCollector) finish(damage string) (schemas.Trace, *Error) {
+// wrong with the file.
+func (c *fitCollector) finish(damage schemas.Damage) (schemas.Trace, *Error) {
 	c.strap.merge(&c.recorder)
 	t := &c.trace
 	if len(t.Samples) == 0 {
-		if damage != "" {
-			return schemas.Trace{}, problem(ErrDamaged, "", damage+"; no sample is left", "Export the session again")
+		if damage.Kind != schemas.Sound {
+			return schemas.Trace{}, problem(ErrDamaged, "", damage.What+"; no sample is left", "Export the session again")
 		}
 		what := "no samples in this FIT file"
 		if c.fileType != typedef.FileInvalid && c.fileType != typedef.FileActivity {

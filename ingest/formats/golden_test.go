@@ -31,7 +31,8 @@ func testOptions(tb testing.TB) Options {
 // goldenTrace is a trace as the goldens show it.
 type goldenTrace struct {
 	Part, Label, Start string
-	Damaged            bool     `json:",omitempty"`
+	Damage             string   `json:",omitempty"`
+	Clock              string   `json:",omitempty"`
 	Manufacturer       string   `json:",omitempty"`
 	Product            string   `json:",omitempty"`
 	Serials            []string `json:",omitempty"`
@@ -40,6 +41,8 @@ type goldenTrace struct {
 	RR                 []string `json:",omitempty"`
 	Notes              []string `json:",omitempty"`
 }
+
+var damageWords = map[schemas.DamageKind]string{schemas.EndsEarly: "ends early", schemas.Altered: "altered"}
 
 type golden struct {
 	Format string
@@ -54,7 +57,7 @@ func goldenOf(traces []schemas.Trace, format string, err error) golden {
 	}
 	for _, t := range traces {
 		gt := goldenTrace{
-			Part: t.Part, Label: t.Label, Start: t.Start.Format(time.RFC3339Nano), Damaged: t.Damaged,
+			Part: t.Part, Label: t.Label, Start: t.Start.Format(time.RFC3339Nano), Damage: damageWords[t.Damage.Kind], Clock: t.Clock,
 			Manufacturer: t.Device.Manufacturer, Product: t.Device.Product, Serials: t.Device.Serials, Notes: t.Notes,
 		}
 		for _, s := range t.Samples {
@@ -155,7 +158,7 @@ func TestBadFilesSayWhatIsWrong(t *testing.T) {
 		if err == nil {
 			checkTraces(t, traces)
 			for _, tr := range traces {
-				if !tr.Damaged || !strings.Contains(strings.Join(tr.Notes, "\n"), damagedNote) {
+				if tr.Damage.Kind == schemas.Sound || !strings.Contains(strings.Join(tr.Notes, "\n"), damagedNote) {
 					t.Errorf("%s was read as if it were sound: %q", name, tr.Notes)
 				}
 			}

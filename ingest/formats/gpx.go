@@ -56,6 +56,6 @@ func (r *gpxReader) end(name, parent string, text []byte) bool {
 	return true
 }
 
-func (r *gpxReader) result(damage string) (schemas.Trace, *Error) {
+func (r *gpxReader) result(damage schemas.Damage) (schemas.Trace, *Error) {
 	return r.finishTrack(damage, "no track points in this GPX file")
 }

@@ -305,8 +305,8 @@ func TestEveryCutOfAFITFileGivesTheSamplesBeforeIt(t *testing.T) {
 			continue
 		}
 		got := traces[0]
-		if !got.Damaged || len(got.Samples) < last {
-			t.Fatalf("cut at %d: damaged %v, %d samples", cut, got.Damaged, len(got.Samples))
+		if got.Damage.Kind != schemas.EndsEarly || len(got.Samples) < last {
+			t.Fatalf("cut at %d: damaged %v, %d samples", cut, got.Damage, len(got.Samples))
 		}
 		last = len(got.Samples)
 		if d := cmp.Diff(whole.Samples[:last], got.Samples); d != "" {
@@ -330,7 +330,7 @@ func TestNoFlippedBitOfAFITFileGoesUnsaid(t *testing.T) {
 			continue
 		}
 		for _, tr := range traces {
-			if !tr.Damaged && len(tr.Notes) == 0 {
+			if tr.Damage.Kind == schemas.Sound && len(tr.Notes) == 0 {
 				t.Fatalf("bit %d: read as if nothing were wrong", bit)
 			}
 		}

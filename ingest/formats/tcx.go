@@ -106,7 +106,7 @@ func (r *tcxReader) end(name, parent string, text []byte) bool {
 	return true
 }
 
-func (r *tcxReader) result(damage string) (schemas.Trace, *Error) {
+func (r *tcxReader) result(damage schemas.Damage) (schemas.Trace, *Error) {
 	t, err := r.finishTrack(damage, "no trackpoints in this TCX file")
 	if err != nil {
 		return t, err

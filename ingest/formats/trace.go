@@ -52,16 +52,34 @@ func (r *recorder) add(unixNano int64, s schemas.Sample) bool {
 	return true
 }
 
-// damagedNote begins the note that goes with a trace marked Damaged.
+// damagedNote begins the note that goes with a damaged trace.
 const damagedNote = "damaged: "
 
+func endsEarly(format string, args ...any) schemas.Damage {
+	return schemas.Damage{Kind: schemas.EndsEarly, What: fmt.Sprintf(format, args...)}
+}
+
+func altered(format string, args ...any) schemas.Damage {
+	return schemas.Damage{Kind: schemas.Altered, What: fmt.Sprintf(format, args...)}
+}
+
 // damage marks the trace as read from a damaged file.
-func (r *recorder) damage(what string) {
-	if what == "" {
+func (r *recorder) damage(d schemas.Damage) {
+	if d.Kind == schemas.Sound {
 		return
 	}
-	r.trace.Damaged = true
-	r.note(damagedNote+"%s; %s read", what, count(len(r.trace.Samples), "sample"))
+	d.What += "; " + count(len(r.trace.Samples), "sample") + " read"
+	r.trace.Damage = d
+	r.note(damagedNote+"%s", d.What)
+}
+
+// noteClock notes what had to be decided about the device's clock.
+func noteClock(t *schemas.Trace, format string, args ...any) {
+	note := fmt.Sprintf(format, args...)
+	t.Notes = append(t.Notes, note)
+	if t.Clock == "" {
+		t.Clock = note
+	}
 }
 
 func (r *recorder) note(format string, args ...any) {
@@ -74,7 +92,7 @@ func (r *recorder) noteTallies() {
 		r.note("%s without a time left out, the first at %s", count(r.noTime.n, "sample"), r.noTime.first)
 	}
 	if r.absurd.n > 0 {
-		r.note("%s with a time outside 2000 to 2099 left out, the first at %s: is the device's clock set?", count(r.absurd.n, "sample"), r.absurd.first)
+		noteClock(&r.trace, "%s with a time outside 2000 to 2099 left out, the first at %s: is the device's clock set?", count(r.absurd.n, "sample"), r.absurd.first)
 	}
 	if r.notNumber.n > 0 {
 		r.note("%s that cannot be read as a number taken as no reading, the first at %s", count(r.notNumber.n, "value"), r.notNumber.first)

@@ -63,8 +63,7 @@ type xmlReader interface {
 	// end of an element, with its own text, trimmed. False stops at a limit.
 	end(name, parent string, text []byte) bool
 	// result is asked for once, when all was read or nothing more can be.
-	// damage is "" for a sound file.
-	result(damage string) (schemas.Trace, *Error)
+	result(damage schemas.Damage) (schemas.Trace, *Error)
 }
 
 // decodeXML reads a TCX or GPX file, told by its root element.
@@ -79,7 +78,7 @@ func decodeXML(text []byte, b *budget) ([]schemas.Trace, string, *Error) {
 		return nil, w.format, err
 	}
 	if w.reader == nil {
-		return nil, "", problem(ErrUnknownFormat, atLine(1), "this XML is neither TCX nor GPX: "+damage, "Export the session as TCX or GPX")
+		return nil, "", problem(ErrUnknownFormat, atLine(1), "this XML is neither TCX nor GPX: "+damage.What, "Export the session as TCX or GPX")
 	}
 	t, err := w.reader.result(damage)
 	return finish(w.format, []schemas.Trace{t}, err, b)
@@ -98,7 +97,7 @@ type xmlWalk struct {
 
 // run walks the document. It returns what is wrong with it when it can't be
 // read to its end, or an error when it must not be.
-func (w *xmlWalk) run() (damage string, err *Error) {
+func (w *xmlWalk) run() (damage schemas.Damage, err *Error) {
 	d := xml.NewDecoder(&w.src)
 	// The text is UTF-8 by now, whatever the declaration says.
 	d.CharsetReader = func(_ string, input io.Reader) (io.Reader, error) { return input, nil }
@@ -111,50 +110,50 @@ func (w *xmlWalk) run() (damage string, err *Error) {
 		switch t := token.(type) {
 		case xml.StartElement:
 			if err := w.open(t); err != nil {
-				return "", err
+				return schemas.Damage{}, err
 			}
 		case xml.EndElement:
 			if len(w.names) == 0 || w.names[len(w.names)-1] != t.Name.Local {
-				return fmt.Sprintf("line %d closes <%s>, which is not open", w.src.line(), cleanText(t.Name.Local)), nil
+				return altered("line %d closes <%s>, which is not open", w.src.line(), cleanText(t.Name.Local)), nil
 			}
 			if err := w.close(t.Name.Local); err != nil {
-				return "", err
+				return schemas.Damage{}, err
 			}
 		case xml.CharData:
 			if len(w.text)+len(t) > w.b.Token {
-				return "", w.tokenError()
+				return schemas.Damage{}, w.tokenError()
 			}
 			w.text = append(w.text, t...)
 		case xml.Directive:
 			if w.reader == nil && len(t) >= 12 && strings.EqualFold(string(t[:12]), "doctype html") {
-				return "", problem(ErrUnknownFormat, atLine(w.src.line()), "a web page, perhaps a sign-in page saved in place of the export",
+				return schemas.Damage{}, problem(ErrUnknownFormat, atLine(w.src.line()), "a web page, perhaps a sign-in page saved in place of the export",
 					"Sign in and export the session again")
 			}
-			return "", problem(ErrEntities, atLine(w.src.line()), "the file declares a document type, and may hide entities in it",
+			return schemas.Damage{}, problem(ErrEntities, atLine(w.src.line()), "the file declares a document type, and may hide entities in it",
 				"Remove the <!DOCTYPE …> part, or export the session again")
 		}
 	}
 }
 
 // ended judges why there are no more tokens.
-func (w *xmlWalk) ended(err error) (string, *Error) {
+func (w *xmlWalk) ended(err error) (schemas.Damage, *Error) {
 	var syntax *xml.SyntaxError
 	switch {
 	case errors.Is(err, errToken):
-		return "", w.tokenError()
+		return schemas.Damage{}, w.tokenError()
 	case errors.Is(err, io.EOF) && len(w.names) == 0:
 		if w.reader == nil {
-			return "there is no element", nil
+			return altered("there is no element"), nil
 		}
-		return "", nil
+		return schemas.Damage{}, nil
 	case errors.Is(err, io.EOF):
-		return fmt.Sprintf("the file ends early, at line %d, inside <%s>", w.src.line(), w.names[len(w.names)-1]), nil
+		return endsEarly("the file ends early, at line %d, inside <%s>", w.src.line(), w.names[len(w.names)-1]), nil
 	case errors.As(err, &syntax) && syntax.Msg == "unexpected EOF":
-		return fmt.Sprintf("the file ends early, at line %d, inside a tag", w.src.line()), nil
+		return endsEarly("the file ends early, at line %d, inside a tag", w.src.line()), nil
 	case errors.As(err, &syntax):
-		return fmt.Sprintf("line %d: %s", w.src.line(), cleanText(syntax.Msg)), nil
+		return altered("line %d: %s", w.src.line(), cleanText(syntax.Msg)), nil
 	}
-	return fmt.Sprintf("line %d: %s", w.src.line(), cleanText(err.Error())), nil
+	return altered("line %d: %s", w.src.line(), cleanText(err.Error())), nil
 }
 
 func (w *xmlWalk) tokenError() *Error {
@@ -305,16 +304,16 @@ func (t *track) endPoint() bool {
 }
 
 // finishTrack returns the trace.
-func (t *track) finishTrack(damage, empty string) (schemas.Trace, *Error) {
+func (t *track) finishTrack(damage schemas.Damage, empty string) (schemas.Trace, *Error) {
 	if len(t.trace.Samples) == 0 {
-		if damage != "" {
-			return schemas.Trace{}, problem(ErrDamaged, "", damage+"; no sample is left", "Export the session again")
+		if damage.Kind != schemas.Sound {
+			return schemas.Trace{}, problem(ErrDamaged, "", damage.What+"; no sample is left", "Export the session again")
 		}
 		return schemas.Trace{}, t.emptyError(empty)
 	}
 	t.noteTallies()
 	if t.noZone.n > 0 {
-		t.note("%s without a zone read as UTC, the first at %s", count(t.noZone.n, "time"), t.noZone.first)
+		noteClock(&t.trace, "%s without a zone read as UTC, the first at %s", count(t.noZone.n, "time"), t.noZone.first)
 	}
 	t.damage(damage)
 	return t.trace, nil

@@ -62,6 +62,14 @@ type Folder struct {
 	pattern *Pattern
 }
 
+// Called is the folder's name in [schemas.Origin].
+func (f *Folder) Called() string {
+	if f.Name != "" {
+		return f.Name
+	}
+	return f.Path
+}
+
 // Match reads a path below the folder by the folder's pattern; ok is false
 // when there is none or the path does not fit it.
 func (f *Folder) Match(path string) (parts Parts, ok bool) {

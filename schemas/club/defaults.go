@@ -32,7 +32,7 @@ const (
 	DefaultPosture = schemas.Standing
 )
 
-// Defaults of a planned test: our choices. A sixWeeks of an hour covers a
+// Defaults of a planned test: our choices. A quarter of an hour covers a
 // warm-up that starts late; four hours, the upload after training.
 const (
 	DefaultWithin      = 15 * time.Minute

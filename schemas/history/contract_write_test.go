@@ -300,6 +300,7 @@ func TestFilters(t *testing.T) {
 			o.TestID = schemas.TestID(fmt.Sprint("t", i))
 			o.Start = noon.AddDate(0, 0, i/2)
 			o.Squad = []string{"U21", "U19"}[i/4]
+			o.Quality = []schemas.Quality{schemas.Good, schemas.Check, schemas.Good, schemas.Reject}[i%4]
 			o.Protocol = []string{"sft", "long"}[i%2]
 			o.Session = schemas.SessionID(o.Squad, o.Protocol, o.Start.Format(time.DateOnly))
 			save(t, s, f, o)
@@ -328,6 +329,7 @@ func TestFilters(t *testing.T) {
 			"t0 t1 t2 t3 t4 t5": {}, "t4 t5": {Limit: 2}, "t1 t5": {Athlete: "ben"}, "t3": {Squad: "U21", Protocol: "long", From: day},
 			"t0 t1": {To: day}, "t2 t3": {From: day, To: day.Add(time.Millisecond)}, "t5": {File: file(5, 1).ID}, "t1": {Session: "U21/long/2026-03-04"},
 			"t2 t4": {Athlete: "anna", Limit: 2, IncludeRemoved: true}, "": {Athlete: "dora"},
+			"t1 t3 t5": {NotGood: true}, "t1 t3": {NotGood: true, Squad: "U21"},
 		} {
 			same(t, fmt.Sprintf("%+v", f), short(s.Tests(ctx, f)), want)
 		}

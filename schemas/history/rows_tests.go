@@ -135,6 +135,9 @@ func (f *TestFilter) where() conditions {
 	c.equal("session", f.Session)
 	c.equal("file_id", string(f.File))
 	c.within("start_ms", f.From, f.To)
+	if f.NotGood {
+		c.add("quality <> ?", string(schemas.Good))
+	}
 	return c
 }
 

@@ -207,6 +207,8 @@ type TestFilter struct {
 	// IncludeRemoved adds tests that a later scoring of their file no longer
 	// found, as they last were.
 	IncludeRemoved bool
+	// NotGood chooses those whose quality is another than good.
+	NotGood bool
 }
 
 // AssessmentFilter chooses assessments; empty fields choose all.

@@ -86,11 +86,9 @@ type series struct {
 	duplicates int
 	marked     int // samples dropped as detached from the rest
 	fromRR     bool
-	damaged    bool   // the file was, see damage.go
-	endsEarly  bool   // and no more than that
-	damage     string // in the reader's words
-	clock      string // what the reader had to decide about the clock
-	speeds     int    // samples with speed
+	damage     schemas.Damage // of the file, see damage.go
+	clock      string         // what the reader had to decide about the clock
+	speeds     int            // samples with speed
 	cadences   int
 }
 
@@ -98,7 +96,7 @@ type series struct {
 // not count. The order of the samples in the trace does not matter.
 func clean(s *series, tr *schemas.Trace, hrmax schemas.HRmax) {
 	s.take(tr)
-	s.takeDamage(tr)
+	s.damage, s.clock = tr.Damage, tr.Clock
 	if len(s.at) == 0 {
 		return
 	}

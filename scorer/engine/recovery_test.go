@@ -112,19 +112,15 @@ func TestDamagedFileIsDoubtedWhereItMatters(t *testing.T) {
 	for _, c := range []struct {
 		name    string
 		seconds int
-		note    string
+		kind    schemas.DamageKind
 		want    schemas.Quality
 	}{
-		{"ends early, after all that is needed", 1000, "damaged: the file ends early, at byte 4711; 1000 samples read", schemas.Good},
-		{"ends early, in the recovery", 880, "damaged: the file ends early, at byte 4711; 880 samples read", schemas.Check},
-		{"altered", 1000, "damaged: the checksum does not fit; 1000 samples read", schemas.Check},
-		{"nobody says how", 1000, "", schemas.Check},
+		{"ends early, after all that is needed", 1000, schemas.EndsEarly, schemas.Good},
+		{"ends early, in the recovery", 880, schemas.EndsEarly, schemas.Check},
+		{"altered", 1000, schemas.Altered, schemas.Check},
 	} {
 		tr := traceOf(c.seconds, 1, rough(1, 0.8, run(85, 160, 25, 45)))
-		tr.Damaged = true
-		if c.note != "" {
-			tr.Notes = []string{"another remark", c.note}
-		}
+		tr.Damage = schemas.Damage{Kind: c.kind, What: "the file, at byte 4711"}
 		o := one(t, Score(tr, Request{Protocol: fourMinutes(), HRmax: measured(195)}))
 		if o.Quality != c.want || !has(o, schemas.ReasonFileDamaged) {
 			t.Errorf("%s: %s, %v", c.name, o.Quality, o.Reasons)

@@ -70,18 +70,37 @@ func Folder(c *club.Club, o schemas.Origin) *club.Folder {
 	return nil
 }
 
-// watchOf finds the folder by its absolute path, or as the club file writes it.
+// Where returns the path of the file now, of a folder that the club file has no
+// more as the origin has it.
+func Where(c *club.Club, o schemas.Origin) string {
+	folder := o.Folder
+	if f := Folder(c, o); f != nil {
+		folder = f.Path
+	}
+	return filepath.Join(filepath.FromSlash(folder), filepath.FromSlash(o.Path))
+}
+
+// watchOf finds the folder as the club file writes it or by its absolute path.
+// Origins of old have that path as it was when the file was found; since then
+// the club may have moved: then the folder is the one with the longest name
+// that the path ends in.
 func watchOf(c *club.Club, o schemas.Origin) *club.Watch {
 	if o.Folder == "" {
 		return nil
 	}
 	named := filepath.Clean(filepath.FromSlash(o.Folder))
+	var moved *club.Watch
+	longest := 0
 	for _, w := range c.Watched() {
-		if filepath.Clean(w.Path) == named || w.Name != "" && w.Name == o.Folder {
+		if w.Name == o.Folder || filepath.Clean(w.Path) == named {
 			return &w
 		}
+		name := filepath.Clean(filepath.FromSlash(w.Name))
+		if filepath.IsLocal(name) && filepath.IsAbs(named) && len(name) > longest && strings.HasSuffix(named, string(filepath.Separator)+name) {
+			moved, longest = &w, len(name)
+		}
 	}
-	return nil
+	return moved
 }
 
 // Date returns the first instant of the local date that the path names, in

@@ -3,6 +3,7 @@ package identify_test
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -300,6 +301,42 @@ func BenchmarkWho(b *testing.B) {
 	for b.Loop() {
 		if _, err := identify.Who(c, q); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// TestAClubThatMovedFindsItsFolders: origins have the folder as the club file
+// writes it; those of old have its absolute path, perhaps of another place.
+func TestAClubThatMovedFindsItsFolders(t *testing.T) {
+	c := rovers(t)
+	for _, tc := range []struct {
+		folder, want string
+	}{
+		{"first", "/club/first"},
+		{"/club/first", "/club/first"},
+		{"/home/before/club/first", "/club/first"},
+		{"/home/before/club/notfirst", ""},
+		{"second", ""},
+		{"", ""},
+	} {
+		o := schemas.Origin{Folder: tc.folder, Path: "2026-03-09/q01.fit"}
+		got := ""
+		if f := identify.Folder(c, o); f != nil {
+			got = f.Path
+		}
+		if got != tc.want {
+			t.Errorf("folder %q: got %q, want %q", tc.folder, got, tc.want)
+		}
+		d, ok := identify.Date(c, o)
+		if ok != (tc.want != "") || ok && d.Format(time.DateOnly) != "2026-03-09" {
+			t.Errorf("folder %q: date %v, %v", tc.folder, d, ok)
+		}
+		where := "/club/first/2026-03-09/q01.fit"
+		if tc.want == "" {
+			where = filepath.Join(tc.folder, o.Path)
+		}
+		if got := identify.Where(c, o); got != where {
+			t.Errorf("folder %q: the file is at %q, want %q", tc.folder, got, where)
 		}
 	}
 }

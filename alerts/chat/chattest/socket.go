@@ -110,6 +110,7 @@ func (k *sockets) close() {
 	for _, c := range k.conns {
 		_ = c.conn.Close()
 	}
+	k.conns = nil // at once, not when their readers notice
 }
 
 func (c *socket) write(b []byte) error {

@@ -293,7 +293,7 @@ func (p *Page) take(ctx context.Context, part *multipart.Part, squad, day string
 		return x, nil
 	}
 	now := p.cfg.Now().UTC()
-	origin := schemas.Origin{Folder: folder.Path, Path: place(folder, squad, day, name), Squad: folder.Squad, Modified: now, Seen: now}
+	origin := schemas.Origin{Folder: folder.Called(), Path: place(folder, squad, day, name), Squad: folder.Squad, Modified: now, Seen: now}
 	x.ID, err = ingest.Publish(ctx, p.cfg.Broker, content, origin)
 	if err != nil && !errors.Is(err, ingest.ErrRefused) {
 		return x, err

@@ -232,7 +232,7 @@ func (g *generator) testDay(week int) (test, late Day, err error) {
 	if err != nil {
 		return test, late, err
 	}
-	test.Files = append(test.Files, f)
+	test.Files = append(test.Files, f, g.conditions(test.Date, week), g.wellness(test.Date, week, tuesday))
 	return test, late, nil
 }
 
@@ -253,7 +253,7 @@ func (g *generator) trainingDay(week int) (Day, error) {
 		truth := Truth{Athlete: p.id, Reason: "training without a test"}
 		day.Files = append(day.Files, newFile(folderFirst, day.Date, p.id+p.device.extension(), content, truth))
 	}
-	day.Files = append(day.Files, g.wellness(day.Date, week))
+	day.Files = append(day.Files, g.wellness(day.Date, week, thursday))
 	return day, nil
 }
 

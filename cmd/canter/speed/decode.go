@@ -147,27 +147,27 @@ func comma(content []byte) rune {
 	return ','
 }
 
-// bareAll reads files on all cores and returns how long it took.
+// bareAll reads files on all cores and returns how long it took. A season has
+// the odd file that breaks off: it is read as far as it goes, by both sides.
 func bareAll(files []season.File) (time.Duration, error) {
-	var next atomic.Int64
+	var next, broken atomic.Int64
 	var wg sync.WaitGroup
-	var failed atomic.Pointer[error]
 	begin := time.Now()
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for i := next.Add(1) - 1; int(i) < len(files); i = next.Add(1) - 1 {
-				if err := bare(files[i].Path, files[i].Content); err != nil {
-					err = fmt.Errorf("%s: %w", files[i].Path, err)
-					failed.Store(&err)
+				if bare(files[i].Path, files[i].Content) != nil {
+					broken.Add(1)
 				}
 			}
 		})
 	}
 	wg.Wait()
-	if err := failed.Load(); err != nil {
-		return 0, *err
+	took := time.Since(begin)
+	if n := broken.Load(); n > int64(len(files)/100) {
+		return 0, fmt.Errorf("the bare decoders could not read %d of %d files", n, len(files))
 	}
-	return time.Since(begin), nil
+	return took, nil
 }
 
 func median(d []time.Duration) time.Duration { return quantile(d, 0.5) }

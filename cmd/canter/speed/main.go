@@ -37,7 +37,9 @@ type bench struct {
 	canter string // the program
 	files  int
 	many   int
-	rows   []row
+	// profile is a folder for profiles of the services, "" for none.
+	profile string
+	rows    []row
 }
 
 func main() {
@@ -46,13 +48,14 @@ func main() {
 	files := flag.Int("files", 2000, "files through the pipeline")
 	many := flag.Int("many", 10_000, "files for the memory's row")
 	only := flag.String("only", "", "comma-separated parts: decode, pipeline, latency, session, ready, memory, scripts (default: all)")
+	profile := flag.String("profile", "", "folder for profiles of each service, processor and heap")
 	flag.Parse()
 	dir, err := os.MkdirTemp("", "canter-speed-")
 	if err == nil {
 		if os.Getenv("KEEP") == "" {
 			defer func() { _ = os.RemoveAll(dir) }()
 		}
-		b := &bench{dir: dir, canter: filepath.Join(dir, "canter"), files: *files, many: *many}
+		b := &bench{dir: dir, canter: filepath.Join(dir, "canter"), files: *files, many: *many, profile: *profile}
 		err = b.measure(ctx, *only)
 		b.print()
 	}

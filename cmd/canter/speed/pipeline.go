@@ -19,7 +19,11 @@ func quick(clubYAML []byte) []byte {
 // so that their histories grow.
 func seasonFiles(n int) (first *season.Season, files []season.File, err error) {
 	for year := 2022; len(files) < n; year++ {
-		s, err := season.New(season.Options{Weeks: 52, Athletes: 40, Seed: uint64(year), Start: time.Date(year, 1, 3, 0, 0, 0, 0, time.UTC)}) //nolint:gosec // a year
+		start := time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)
+		for start.Weekday() != time.Monday {
+			start = start.AddDate(0, 0, 1)
+		}
+		s, err := season.New(season.Options{Weeks: 52, Athletes: 40, Seed: uint64(year), Start: start}) //nolint:gosec // a year
 		if err != nil {
 			return nil, nil, err
 		}

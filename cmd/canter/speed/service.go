@@ -39,6 +39,9 @@ func (b *bench) serve(ctx context.Context, dir string, env ...string) (*service,
 	}
 	s := &service{http: address, log: &bytes.Buffer{}}
 	s.cmd = exec.CommandContext(ctx, b.canter, "serve", "--club", filepath.Join(dir, "club.yaml"), "--data", filepath.Join(dir, "data"), "--http", address, "--log-level", "warn") //nolint:gosec // built above
+	if b.profile != "" {
+		s.cmd.Args = append(s.cmd.Args, "--profile", filepath.Join(b.profile, filepath.Base(dir)))
+	}
 	s.cmd.Env = append(os.Environ(), env...)
 	s.cmd.Stdout, s.cmd.Stderr = io.Discard, s.log
 	begin := time.Now()
