@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"reflect"
 	"strings"
@@ -53,6 +54,10 @@ func (r *clickhouseReader) Each(ctx context.Context, query string, begin func([]
 	if hasCode(err, codeReadOnly) && strings.Contains(err.Error(), "Cannot modify") {
 		// The account may only read already, and so may not even say so.
 		rows, err = r.conn.Query(ctx, query)
+	} else if _, refused := errors.AsType[*clickhouse.Exception](err); refused {
+		// Old servers stumble over some statements when they move conditions
+		// inwards; without that they are slower and right.
+		rows, err = r.conn.Query(clickhouse.Context(ctx, clickhouse.WithSettings(clickhouse.Settings{"readonly": 1})), query)
 	}
 	if err != nil {
 		return clickhouseQueryError(err)
