@@ -17,7 +17,7 @@ import (
 var (
 	storedTraceColumns = []string{"test_id", "athlete", "file_id",
 		"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms", "write_id"}
-	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "digest", "again", "test_ids", "attempt", "write_id")
+	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "digest", "again", "test_ids", "write_id")
 	storedLoadColumns   = append(append([]string{}, loadColumns.plain...), "write_id")
 	storedSeriesColumns = append(append([]string{}, seriesColumns.plain...), "write_id")
 	storedTestColumns   = append(append([]string{}, testColumns.plain...), "write_id")
@@ -196,7 +196,7 @@ func (s *clickhouseStore) writeFiles(ctx context.Context, ws []*fileWrite) error
 	var all fileRows
 	for i, w := range ws {
 		w.writeID = first + uint64(i)
-		files = append(files, append(slices.Clip(w.file), w.digest, w.again, w.tests, w.writeID, w.writeID))
+		files = append(files, append(slices.Clip(w.file), w.digest, w.again, w.tests, w.writeID))
 		all.add(&w.rows, w.writeID)
 	}
 	var sending errgroup.Group
@@ -215,7 +215,7 @@ func (s *clickhouseStore) writeFiles(ctx context.Context, ws []*fileWrite) error
 	if err := sending.Wait(); err != nil {
 		return err
 	}
-	if err := s.insert(ctx, "stored_files", storedFileColumns, files); err != nil {
+	if err := s.insert(ctx, "stored_file_writes", storedFileColumns, files); err != nil {
 		return err
 	}
 	return s.showFiles(ctx, ws)

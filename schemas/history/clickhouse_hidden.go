@@ -102,19 +102,19 @@ func (p *numbers) giveBack() error {
 	return nil
 }
 
-// fileRow is a row of stored_files, as far as it tells which write stands.
+// fileRow is a row of stored_file_writes, as far as it tells which write stands.
 type fileRow struct {
-	id                               string
-	version, again, attempt, writeID uint64
-	digest                           uint64
-	tests                            []string
-	testsFound                       int64
-	hidden, replaced                 bool
+	id                      string
+	version, again, writeID uint64
+	digest                  uint64
+	tests                   []string
+	testsFound              int64
+	hidden, replaced        bool
 }
 
 // compare orders the writes of a file: the newest is the greatest.
 func (r *fileRow) compare(o *fileRow) int {
-	return cmp.Or(cmp.Compare(r.version, o.version), cmp.Compare(r.again, o.again), cmp.Compare(r.attempt, o.attempt))
+	return cmp.Or(cmp.Compare(r.version, o.version), cmp.Compare(r.again, o.again), cmp.Compare(r.writeID, o.writeID))
 }
 
 func newestRow(rows []fileRow) *fileRow {
@@ -129,13 +129,13 @@ func newestRow(rows []fileRow) *fileRow {
 
 func scanFileRow(scan scanner) (r fileRow, err error) {
 	var hidden, replaced uint8
-	err = scan(&r.id, &r.version, &r.again, &r.attempt, &r.writeID, &r.digest, &r.tests, &r.testsFound, &hidden, &replaced)
+	err = scan(&r.id, &r.version, &r.again, &r.writeID, &r.digest, &r.tests, &r.testsFound, &hidden, &replaced)
 	r.hidden, r.replaced = hidden != 0, replaced != 0
 	return r, err
 }
 
-const selectFileRows = "SELECT file_id, version, again, attempt, write_id, digest, test_ids, tests_found," +
-	" write_id IN (" + hiddenNow + ") AS is_hidden, write_id IN (" + replacedNow + ") AS is_replaced FROM stored_files WHERE "
+const selectFileRows = "SELECT file_id, version, again, write_id, digest, test_ids, tests_found," +
+	" write_id IN (" + hiddenNow + ") AS is_hidden, write_id IN (" + replacedNow + ") AS is_replaced FROM stored_file_writes WHERE "
 
 // fileRows returns the rows of the files, by file.
 func (s *clickhouseStore) fileRows(ctx context.Context, ws []*fileWrite) (map[string][]fileRow, error) {
@@ -155,7 +155,7 @@ func (s *clickhouseStore) fileRows(ctx context.Context, ws []*fileWrite) (map[st
 func (s *clickhouseStore) rowsBeside(ctx context.Context, ws []*fileWrite) (map[string][]fileRow, error) {
 	first, last := ws[0].writeID, ws[len(ws)-1].writeID
 	rows, err := clickhouseRows(ctx, s, "writes of files", scanFileRow,
-		selectFileRows+"(attempt < ? OR attempt > ?) AND file_id IN (SELECT file_id FROM stored_files WHERE attempt >= ? AND attempt <= ?)",
+		selectFileRows+"(write_id < ? OR write_id > ?) AND file_id IN (SELECT file_id FROM stored_file_writes WHERE write_id >= ? AND write_id <= ?)",
 		first, last, first, last)
 	if err != nil {
 		return nil, err
@@ -189,7 +189,7 @@ func (s *clickhouseStore) showFiles(ctx context.Context, ws []*fileWrite) error 
 	gone := make(map[string]bool) // tests that were there and are not
 	var unlisted []any            // files whose tests an older version did not list
 	for _, w := range ws {
-		own := fileRow{id: w.id, version: w.version, again: w.again, attempt: w.writeID}
+		own := fileRow{id: w.id, version: w.version, again: w.again, writeID: w.writeID}
 		if newest := newestRow(rows[w.id]); newest != nil && newest.compare(&own) > 0 {
 			hs = append(hs, hiding{w.writeID, 1, 1})
 			continue

@@ -25,7 +25,12 @@ var _ Reader = (*clickhouseReader)(nil)
 var readingSettings = clickhouse.Settings{"readonly": 1, "enable_optimize_predicate_expression": 1}
 
 func openClickHouseReader(ctx context.Context, address string) (*clickhouseReader, error) {
-	conn, err := connectClickHouse(ctx, address)
+	o, _, err := clickhouseOptions(address)
+	if err != nil {
+		return nil, err
+	}
+	// Without the settings that canter writes with: a reading account may set none.
+	conn, err := connect(ctx, o)
 	if err != nil {
 		return nil, err
 	}

@@ -11,7 +11,7 @@ import (
 
 // How the newest write of a file is found.
 const (
-	newestFirst  = " ORDER BY version DESC, again DESC, attempt DESC"
+	newestFirst  = " ORDER BY version DESC, again DESC, write_id DESC"
 	newestOfEach = newestFirst + " LIMIT 1 BY file_id"
 )
 
@@ -29,7 +29,7 @@ func scanHead(scan scanner) (h head, err error) {
 // File implements [Store].
 func (s *clickhouseStore) File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error) {
 	return first(clickhouseRows(ctx, s, "file "+id.Short(), scanFile,
-		"SELECT "+fileColumns.list()+" FROM stored_files WHERE file_id = ?"+newestFirst+" LIMIT 1", string(id)))
+		"SELECT "+fileColumns.list()+" FROM stored_file_writes WHERE file_id = ?"+newestFirst+" LIMIT 1", string(id)))
 }
 
 // Files implements [Store].
@@ -38,10 +38,10 @@ func (s *clickhouseStore) Files(ctx context.Context, state schemas.FileState) ([
 	c.equal("state", string(state))
 	among := ""
 	if len(c.terms) > 0 {
-		among = " WHERE file_id IN (SELECT file_id FROM stored_files" + c.sql() + ")"
+		among = " WHERE file_id IN (SELECT file_id FROM stored_file_writes" + c.sql() + ")"
 	}
 	return clickhouseRows(ctx, s, "files", scanFile,
-		"SELECT "+fileColumns.list()+" FROM (SELECT "+fileColumns.list()+", again, attempt FROM stored_files"+among+newestOfEach+")"+
+		"SELECT "+fileColumns.list()+" FROM (SELECT "+fileColumns.list()+", again, write_id FROM stored_file_writes"+among+newestOfEach+")"+
 			c.sql()+" ORDER BY seen_ms, file_id", append(c.args, c.args...)...)
 }
 
@@ -79,7 +79,7 @@ func (s *clickhouseStore) Test(ctx context.Context, id schemas.TestID) (schemas.
 // testHead returns the write that counts for the file of a test.
 func (s *clickhouseStore) testHead(ctx context.Context, id schemas.TestID) (head, bool, error) {
 	return first(clickhouseRows(ctx, s, "file of test "+string(id), scanHead,
-		"SELECT file_id, version, write_id FROM stored_files"+
+		"SELECT file_id, version, write_id FROM stored_file_writes"+
 			" WHERE file_id IN (SELECT file_id FROM stored_traces WHERE test_id = ?)"+newestOfEach, string(id)))
 }
 
@@ -161,7 +161,7 @@ func sortTests(list []schemas.Outcome) {
 // meanwhile shows as it was. In one statement the server would be free to look
 // at the tests before the files.
 func (s *clickhouseStore) storedTests(ctx context.Context, c conditions) (counts map[uint64]bool, rows []storedTest, err error) {
-	query := "SELECT write_id FROM stored_files"
+	query := "SELECT write_id FROM stored_file_writes"
 	if len(c.terms) > 0 {
 		query += " WHERE file_id IN (SELECT file_id FROM stored_tests" + c.sql() + ")"
 	}
@@ -280,7 +280,7 @@ func (s *clickhouseStore) SessionTraces(ctx context.Context, session string) (ma
 // counted adds that a row's write counts. Only the files with rows that meet
 // the condition so far are asked about.
 func (c conditions) counted(table string) conditions {
-	c.add("write_id IN (SELECT write_id FROM stored_files WHERE file_id IN (SELECT file_id FROM "+table+c.sql()+")"+newestOfEach+")", c.args...)
+	c.add("write_id IN (SELECT write_id FROM stored_file_writes WHERE file_id IN (SELECT file_id FROM "+table+c.sql()+")"+newestOfEach+")", c.args...)
 	return c
 }
 

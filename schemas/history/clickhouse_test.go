@@ -26,7 +26,7 @@ func TestAReadingAccountCanQuery(t *testing.T) {
 	ok(t, err)
 	defer r.Close()
 	same(t, "files", one(t, r, "SELECT count() FROM files"), 1)
-	if _, err := r.Query(t.Context(), "WITH 1 AS x INSERT INTO stored_files SELECT * FROM stored_files", 0); err == nil {
+	if _, err := r.Query(t.Context(), "WITH 1 AS x INSERT INTO stored_file_writes SELECT * FROM stored_file_writes", 0); err == nil {
 		t.Error("it could insert")
 	}
 	if s, err := history.Open(t.Context(), strings.Replace(server.ReaderAddress(name), name, "other", 1)); err == nil {
@@ -64,7 +64,7 @@ func TestRowsLeftByADeadWriterDoNotCount(t *testing.T) {
 				ok(t, rows.Scan(&name))
 				names = append(names, name)
 				switch name {
-				case "write_id", "attempt", "digest":
+				case "write_id", "digest":
 					values = append(values, fmt.Sprintf("toUInt64(%d)", writeID))
 				case "version":
 					values = append(values, fmt.Sprintf("toUInt64(%d)", version))
@@ -91,13 +91,13 @@ func TestRowsLeftByADeadWriterDoNotCount(t *testing.T) {
 	}
 	die(1, 6, "stored_tests")
 	check("before the merge")
-	for _, table := range []string{"stored_tests", "stored_session_tests", "stored_traces", "stored_files", "stored_hidden", "stored_athlete_assessments"} {
+	for _, table := range []string{"stored_tests", "stored_session_tests", "stored_traces", "stored_file_writes", "stored_hidden", "stored_athlete_assessments"} {
 		ok(t, conn.Exec(t.Context(), "OPTIMIZE TABLE "+table+" FINAL"))
 	}
 	check("after the merge")
 
 	// One that died after the row of its file: its event comes again.
-	die(2, 6, "stored_files")
+	die(2, 6, "stored_file_writes")
 	same(t, "rows before the event came again", counts(t, s), before)
 	f = file(1, 6)
 	want = outcome(&f, 0, "anna")

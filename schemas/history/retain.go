@@ -52,6 +52,7 @@ var retention = []struct{ table, old string }{
 	{"messages", "created_ms < ?"},
 	{"alerts", "about_ms < ?"},
 	{"corrections", "made_ms < ?"},
+	{"file_writes", "seen_ms < ?"},
 	{"files", "seen_ms < ?"},
 }
 

@@ -29,6 +29,7 @@ func (f *finder) given(at float64, h *hints) candidate {
 		return c
 	}
 	f.fine(&c, h)
+	f.unsmooth(&c, h)
 	c.fitted = c.start
 	c.start, c.exact = t, at
 	c.source, c.within, c.rivals, c.sd = schemas.StartByHand, 1, 1, 0.5
@@ -322,6 +323,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 		}
 		c.length = end - int(math.Round(offDelay)) - c.start
 		f.fine(c, h)
+		f.unsmooth(c, h)
 		c.length = int(math.Round(c.ran))
 		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||
 			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {

@@ -28,7 +28,7 @@ const (
 	offDelay, offDelaySD = 2.8, 3.0
 	// sharedDelaySD (s) is what both edges may be late together, besides what
 	// averaging shows: no trace tells it, so no start is surer.
-	sharedDelaySD = 1.2
+	sharedDelaySD = 2.0
 
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
@@ -59,6 +59,9 @@ type candidate struct {
 	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
+	middle   int     // of the starts that the fine search looked at
+	kOn      int     // time constants that fit the edges best, places in the lists
+	kOff     int
 	lag      float64 // seconds that averaging in the device delays both edges by
 	lagVar   float64 // and the variance of that
 	tension  float64 // log likelihood that their being one test's length apart costs
@@ -83,32 +86,40 @@ func (c *candidate) score() float64 {
 	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level - c.light
 }
 
+// mostConfidence: a lap may be pressed late, and a steady run may be another.
+const mostConfidence = 0.98
+
 // confidence is the probability that the start is within 5 s of the true one.
-func (c *candidate) confidence() float64 { return c.within * c.rivals }
+func (c *candidate) confidence() float64 {
+	if c.source == schemas.StartByHand {
+		return 1
+	}
+	return min(c.within*c.rivals, mostConfidence)
+}
 
 // finder holds what a search needs; its slices are reused between calls.
 type finder struct {
-	grid       grid
-	profile    profile // the load that the kernels are made for
-	load       profile
-	coarse4    [len(coarseTau)]kernel // of the quick search: starts, then ends
-	plansOn    [coarseOns]plan
-	plansOff   [len(coarseTau) - coarseOns]plan
-	fineOn     [len(fineOn)]kernel
-	fineOff    [len(fineOff)]kernel
-	scores     []float64
-	found      []candidate
-	logOn      []float64
-	logOff     []float64
-	close      closePlans
-	turns      turns
-	closeShort [4]closePlans // by length, see plansFor
-	lowest     float64       // bpm, the least level of a test
-	band       float64       // bpm, the low end of the protocol's band; 0 unknown
-	noShort    bool          // tests cut short are out of the question
-	steady     float64       // variance about the response that is still steady, bpm²
-	wiggle     float64       // of the trace, and its interval; see series
-	interval   float64
+	grid     grid
+	profile  profile // the load that the kernels are made for
+	load     profile
+	coarse4  [len(coarseTau)]kernel // of the quick search: starts, then ends
+	plansOn  [coarseOns]plan
+	plansOff [len(coarseTau) - coarseOns]plan
+	fineOn   [len(fineOn)]kernel
+	fineOff  [len(fineOff)]kernel
+	scores   []float64
+	found    []candidate
+	logOn    []float64
+	logOff   []float64
+	close    [4]closePlans // by window, see plansFor
+	near     []reading     // around a turn
+	series   *series       // that the grid was made of
+	lowest   float64       // bpm, the least level of a test
+	band     float64       // bpm, the low end of the protocol's band; 0 unknown
+	noShort  bool          // tests cut short are out of the question
+	steady   float64       // variance about the response that is still steady, bpm²
+	wiggle   float64       // of the trace, and its interval; see series
+	interval float64
 }
 
 func (f *finder) coarseOn() []kernel  { return f.coarse4[:coarseOns] }
@@ -131,15 +142,7 @@ func (f *finder) find(s *series, h *hints) []candidate {
 				continue
 			}
 		}
-		for range 3 {
-			// The coarse search may be off by more than the fine one reaches:
-			// go on from where that ended until it stays inside.
-			from := c.start
-			f.fine(c, h)
-			if d := c.start - from; d < reach-4 && d > -(reach-4) {
-				break
-			}
-		}
+		f.settle(c, h)
 	}
 	slices.SortFunc(f.found, func(a, b candidate) int {
 		if a.score() != b.score() {

@@ -12,7 +12,7 @@ import (
 // believed.
 const (
 	// leastConfidence that a start is within 5 s, for a good test.
-	leastConfidence = 0.85
+	leastConfidence = 0.80
 	// mostDropped: share of the test's recorded readings that may be artefacts.
 	mostDropped = 0.20
 	// mostBend: how far (bpm) the last window may be from what the test before
@@ -56,10 +56,12 @@ const (
 	// offBand: points of %HRmax that HRex may be outside the intensity band
 	// before the test is doubtful.
 	offBand = 10.0
-	// lighter: points of %HRmax below the band from where on a run that only
-	// heart rate calls the test is rather a jog. Four typical errors of 1.2
-	// points (Scott et al. 2018; FACTS 2.1).
-	lighter = 5.0
+	// Points of %HRmax below the band from where on a run is rather a jog that
+	// happens to be as long as the test: lighterAlone when only heart rate calls
+	// it the test, lighter when a planned time, a lap mark or an even speed do.
+	// Three and four typical errors of 1.2 points (Scott et al. 2018; FACTS 2.1).
+	// Team-mates and the protocol's own speed say that it was the test.
+	lighterAlone, lighter = 3.6, 4.8
 )
 
 // verdict collects reasons and the worst quality that they call for.
@@ -88,11 +90,11 @@ func (w *work) judge(o *schemas.Outcome, m *measures, c *candidate, rank, of int
 	w.judgeShape(&v, m, c)
 	judgeRecovery(&v, m, req.Protocol)
 	w.judgeFile(&v, m, req)
-	judgeLoad(&v, m, req.Protocol)
-	judgeLevel(&v, o, m, c, req)
+	loadKept := judgeLoad(&v, m, req.Protocol)
+	judgeLevel(&v, o, m, c, req, loadKept)
 	o.Quality, o.Reasons = v.quality, v.reasons
-	if v.quality != schemas.Good && c.source != schemas.StartByHand && !c.borrowed {
-		o.StartConfidence = doubted(o.StartConfidence)
+	if c.source != schemas.StartByHand && !c.borrowed {
+		o.StartConfidence = doubted(o.StartConfidence, v.quality)
 	}
 }
 
@@ -118,13 +120,14 @@ func doubts(o *schemas.Outcome) int {
 }
 
 // doubtedOdds is what the odds of a start are worth where anything at all about
-// the test is doubtful. On simulated sessions starts of good tests were right
-// as often as their confidence said, those of doubtful tests far less often:
-// see testdata/reliability.txt.
-const doubtedOdds = 0.15
+// the test is doubtful, and where it is rejected: then it may be no test at all.
+// On simulated sessions starts of good tests were right as often as their
+// confidence said, those of doubtful tests far less often: see
+// testdata/reliability.txt.
+var doubtedOdds = map[schemas.Quality]float64{schemas.Good: 1, schemas.Check: 0.15, schemas.Reject: 0.05}
 
-func doubted(p float64) float64 {
-	odds := doubtedOdds * p / max(1-p, 1e-9)
+func doubted(p float64, q schemas.Quality) float64 {
+	odds := doubtedOdds[q] * p / max(1-p, 1e-9)
 	return odds / (1 + odds)
 }
 
@@ -329,7 +332,7 @@ func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
 		c.evOn < mostOn,                   // a rise that is not clear
 		c.off.fall() < 20,                 // hardly a rest after it
 		c.tension > leastTension/2,        // edges not quite a test's length apart
-		c.confidence() < 0.90,             // other places fit, too
+		c.confidence() < 0.85,             // other places fit, too
 		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
 		math.Abs(bend) > 1.9,              // not quite level
 		sh.stepGain > leastStepGain-1,     // a level of its own in part of it
@@ -366,12 +369,14 @@ func (f *finder) room() float64 {
 	return 1.6
 }
 
-func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {
+// judgeLoad compares the speed with the protocol's; kept is true when there is
+// both, and they agree.
+func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) (kept bool) {
 	if m.missing > 0 {
 		v.add(schemas.Check, schemas.ReasonStageMissing, "%d of the stages have too little valid heart rate, or were not run", m.missing)
 	}
 	if !m.speedOK {
-		return
+		return false
 	}
 	want, secs, alike := 0.0, 0.0, true
 	for _, st := range p.Stages {
@@ -385,17 +390,20 @@ func judgeLoad(v *verdict, m *measures, p *schemas.Protocol) {
 	}
 	if alike && secs > 0 && want > 0 {
 		want /= secs
-		if off := 100 * (3.6*m.speed/want - 1); math.Abs(off) > mostSpeedOff {
+		off := 100 * (3.6*m.speed/want - 1)
+		if kept = math.Abs(off) <= mostSpeedOff; !kept {
 			v.add(schemas.Check, schemas.ReasonLoadNotKept, "mean speed %.1f km/h is %+.0f %% off the protocol's %.1f km/h", 3.6*m.speed, off, want)
 		}
 	}
 	if p.Regimen == schemas.Continuous && p.Progression == schemas.Fixed && m.speedCV > mostSpeedCV {
 		v.add(schemas.Check, schemas.ReasonLoadNotKept, "speed varied by %.0f %% (coefficient of variation)", m.speedCV)
 	}
+	return kept
 }
 
-// judgeLevel compares HRex and peak with HRmax and the intensity band.
-func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *Request) {
+// judgeLevel compares HRex and peak with HRmax and the intensity band. loadKept
+// says that the speed was the protocol's.
+func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *Request, loadKept bool) {
 	top, ok := req.HRmax.BPM.Get()
 	if !ok || top <= 0 {
 		v.remark(schemas.ReasonHRmaxUnknown, "HRmax is not known: no %%HRmax")
@@ -422,10 +430,14 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *
 		return
 	}
 	pct, spare := 100*hrex/top, 100*see/top
-	out := max(100*p.BandLow-pct, pct-100*p.BandHigh)
+	below := 100*p.BandLow - pct
+	out := max(below, pct-100*p.BandHigh)
+	known := loadKept || c.team || c.source == schemas.StartByHand
 	switch {
-	case c.alone() && 100*p.BandLow-pct > lighter:
+	case !known && c.alone() && below > lighterAlone:
 		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, below the band of %.0f to %.0f %%, and nothing but heart rate says that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
+	case !known && below > lighter:
+		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, clearly below the band of %.0f to %.0f %%, and neither team-mates nor the protocol's speed say that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > offBand+spare:
 		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > 0:

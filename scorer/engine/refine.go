@@ -7,34 +7,34 @@ import (
 
 // Windows of the fine search around a coarse start m of a test of d seconds.
 // They stay put while the edges move, so that sums of squares compare. The one
-// for the start ends before the test does, where the one for the end begins.
+// for the start of a steady run ends soon: how heart rate goes on minutes later
+// tells whether it is the test, not when it began. It always ends before the
+// test does, where the one for the end begins.
 const (
 	spare   = 8 // delays reach this far beyond the starts looked at
 	places  = 2*reach + 1 + 2*spare
 	overlap = reach + 20 // seconds of the test left to the window of the end
+	rising  = reach + 75 // seconds from m on in the window of a steady run's start
 )
 
 // shortStep: lengths of runs cut short are taken in steps of so many seconds for
 // the window of the start, so that plans can be used again.
 const shortStep = 24
 
-// closePlans are the plans of the fine search for one length of test.
+// closePlans are the plans of the fine search for one window of the start.
 type closePlans struct {
-	length int
-	on     [len(fineOn)][places]plan
-	off    [len(fineOff)][places]plan
+	ahead int // seconds of it from m on
+	on    [len(fineOn)][places]plan
+	off   [len(fineOff)][places]plan
 }
 
-func (f *finder) plansFor(d int) *closePlans {
-	p := &f.close
-	if d != f.profile.length {
-		p = &f.closeShort[d/shortStep%len(f.closeShort)]
-	}
-	if p.length == d {
+func (f *finder) plansFor(ahead int) *closePlans {
+	p := &f.close[ahead/shortStep%len(f.close)]
+	if p.ahead == ahead {
 		return p
 	}
-	p.length = d
-	span := reach + before + d - overlap // of the window around the start
+	p.ahead = ahead
+	span := reach + before + ahead // of the window around the start
 	for k := range p.on {
 		for i := range p.on[k] {
 			p.on[k][i] = plan{}
@@ -53,82 +53,67 @@ func (f *finder) plansFor(d int) *closePlans {
 	return p
 }
 
-// fine places the edges of a candidate to the second. The start's likelihood
-// joins both edges: for each start the best delays of heart rate, each with
-// its prior.
-func (f *finder) fine(c *candidate, h *hints) {
-	g, d := &f.grid, max(c.length, overlap+20)
+// settle places a candidate to the second, with how late the device shows it.
+// The coarse search may be off by more than the fine one reaches: it goes on
+// from where that ended until it stays inside.
+func (f *finder) settle(c *candidate, h *hints) {
+	for range 3 {
+		from := c.start
+		f.fine(c, h)
+		if d := c.start - from; d < reach-4 && d > -(reach-4) {
+			break
+		}
+	}
+	f.unsmooth(c, h)
+}
+
+// unsmooth takes the delay that averaging in the device makes off the start.
+// The likelihoods of the edges must still be those of the candidate.
+func (f *finder) unsmooth(c *candidate, h *hints) {
+	c.lag, c.lagVar = f.smoothing(c)
+	f.place(c, h)
+}
+
+// nearby are the windows of the fine search for one candidate, grid seconds.
+type nearby struct {
+	middle, length    int // the starts looked at are around middle
+	from, until       int // window of the start, for its place
+	whole             int // end of the window of the start for whether it is the test
+	endFrom, endUntil int // window of the end
+	firstOn, firstOff int // first places tried for either edge
+	plans             *closePlans
+}
+
+// nearby lays the windows and prepares the sums over them.
+func (f *finder) nearby(c *candidate) nearby {
+	d := max(c.length, overlap+20)
 	m := max(c.start, before+reach+2)
 	sure := d // seconds of the run that the start is fitted to
 	if d != f.profile.length {
 		sure = max(d-d%shortStep, overlap+20)
 	}
-	plans := f.plansFor(sure)
-	a, b := m-reach-before, m+sure-overlap
-	ea, eb := m+d-overlap, m+d+offAfter+reach/2
-	look(f.fineOn[:], g.x, a, b)
-	look(f.fineOff[:], g.x, ea, eb)
-	f.logOn, f.logOff = grow(f.logOn, places), grow(f.logOff, places)
-	bestOn, bestOff := math.Inf(1), math.Inf(1)
-	var on, off, kOn, kOff int
-	t := m - reach - spare
-	c.late = f.unseen(m) && b-f.grid.begin >= leastSeen
-	try := func(i, onFrom, onTo, offFrom, offTo int) {
-		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		if !c.late && plans.on[0][i].n > 0 {
-			for k := onFrom; k < onTo; k++ {
-				ss := f.fineOn[k].leftOn(g, &plans.on[k][i], t+i)
-				f.logOn[i] = min(f.logOn[i], ss)
-				if ss < bestOn {
-					bestOn, on, kOn = ss, i, k
-				}
-			}
-		}
-		for k := offFrom; k < offTo; k++ {
-			ss := f.fineOff[k].leftOff(g, &plans.off[k][i], t+d+i)
-			f.logOff[i] = min(f.logOff[i], ss)
-			if ss < bestOff {
-				bestOff, off, kOff = ss, i, k
-			}
-		}
+	ahead := sure - overlap
+	if f.profile.flat {
+		ahead = min(ahead, rising)
 	}
-	// Every third second with all time constants, then the others with those
-	// around the best.
-	for i := 0; i < places; i += 3 {
-		try(i, 0, len(fineOn), 0, len(fineOff))
-	}
-	onFrom, onTo := max(kOn-1, 0), min(kOn+2, len(fineOn))
-	offFrom, offTo := max(kOff-1, 0), min(kOff+2, len(fineOff))
-	for i := range places {
-		if i%3 != 0 {
-			try(i, onFrom, onTo, offFrom, offTo)
-		}
-	}
-	if c.late {
-		on, c.on = off, f.alreadyOn(f.fineOn[:], g.begin, b)
-	} else {
-		c.on = f.fineOn[kOn].fitOn(g, &plans.on[kOn][on], m-reach-spare+on)
-	}
-	c.off = f.fineOff[kOff].fitOff(g, &plans.off[kOff][off], m+d-reach-spare+off)
-	// Without the edges: a response that began before the window, and a line or
-	// a recovery that did.
-	noOn, noOff := math.Inf(1), g.aboutLine(ea, eb)
-	for k := range f.fineOn {
-		pl := f.fineOn[k].onPlan(0, b-a)
-		noOn = min(noOn, f.fineOn[k].leftOn(g, &pl, a))
-	}
-	for k := range f.fineOff {
-		pl := f.fineOff[k].offPlan(0, eb-ea)
-		noOff = min(noOff, f.fineOff[k].leftOff(g, &pl, ea))
-	}
-	c.edges = [2]int{m - reach - spare + on, m + d - reach - spare + off}
-	// How long the run lasted, each edge seen for itself.
-	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
-	nOn, nOff := float64(b-a), float64(eb-ea)
-	f.weigh(c, c.edges[0], c.edges[1], noOn/nOn, noOff/nOff)
-	onSeen := f.profile.flat && !c.late && c.evOn > seenOn && inside(c.edges[0], a, b)
-	offSeen := c.evOff > seenOff && inside(c.edges[1], ea, eb)
-	c.lag, c.lagVar = f.smoothing(c, kOn, kOff, onSeen, offSeen)
+	w := nearby{middle: m, length: d, from: m - reach - before, until: m + ahead, whole: m + sure - overlap,
+		endFrom: m + d - overlap, endUntil: m + d + offAfter + reach/2,
+		firstOn: m - reach - spare, firstOff: m + d - reach - spare, plans: f.plansFor(ahead)}
+	look(f.fineOn[:], f.grid.x, w.from, w.whole)
+	look(f.fineOff[:], f.grid.x, w.endFrom, w.endUntil)
+	return w
+}
+
+// fine places the edges of a candidate to the second. The start's likelihood
+// joins both edges: for each start the best delays of heart rate, each with
+// its prior.
+func (f *finder) fine(c *candidate, h *hints) {
+	w := f.nearby(c)
+	c.middle, c.lag, c.lagVar = w.middle, 0, 0
+	c.late = f.unseen(w.middle) && w.whole-f.grid.begin >= leastSeen
+	f.searchEdges(c, &w)
+	f.fitWhole(c, &w)
+	nOn, nOff := float64(w.until-w.from), float64(w.endUntil-w.endFrom)
 	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
 	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])
 	for i := range f.logOn {
@@ -139,11 +124,95 @@ func (f *finder) fine(c *candidate, h *hints) {
 		}
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
 	}
-	f.place(c, m, h)
+	f.place(c, h)
 }
 
-// inside reports whether the seconds around a turn at second t are all in [a, b).
-func inside(t, a, b int) bool { return t-turnBefore-turnShifts >= a && t+turnAfter <= b }
+// searchEdges finds where either edge fits best, each for itself, and leaves
+// the sums of squares of all places in logOn and logOff.
+func (f *finder) searchEdges(c *candidate, w *nearby) {
+	g := &f.grid
+	f.logOn, f.logOff = grow(f.logOn, places), grow(f.logOff, places)
+	bestOn, bestOff := math.Inf(1), math.Inf(1)
+	var on, off int
+	c.kOn, c.kOff = 0, 0
+	try := func(i, onFrom, onTo, offFrom, offTo int) {
+		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
+		if !c.late && w.plans.on[0][i].n > 0 {
+			for k := onFrom; k < onTo; k++ {
+				ss := f.fineOn[k].leftOn(g, &w.plans.on[k][i], w.firstOn+i)
+				f.logOn[i] = min(f.logOn[i], ss)
+				if ss < bestOn {
+					bestOn, on, c.kOn = ss, i, k
+				}
+			}
+		}
+		for k := offFrom; k < offTo; k++ {
+			ss := f.fineOff[k].leftOff(g, &w.plans.off[k][i], w.firstOff+i)
+			f.logOff[i] = min(f.logOff[i], ss)
+			if ss < bestOff {
+				bestOff, off, c.kOff = ss, i, k
+			}
+		}
+	}
+	// Every third second with all time constants, then the others with those
+	// around the best.
+	for i := 0; i < places; i += 3 {
+		try(i, 0, len(fineOn), 0, len(fineOff))
+	}
+	onFrom, onTo := max(c.kOn-1, 0), min(c.kOn+2, len(fineOn))
+	offFrom, offTo := max(c.kOff-1, 0), min(c.kOff+2, len(fineOff))
+	for i := range places {
+		if i%3 != 0 {
+			try(i, onFrom, onTo, offFrom, offTo)
+		}
+	}
+	if c.late {
+		on = off
+	}
+	c.edges = [2]int{w.firstOn + on, w.firstOff + off}
+	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[c.kOff][off], c.edges[1])
+	// How long the run lasted, each edge seen for itself.
+	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
+}
+
+// fitWhole fits the response to the whole run, with its edges where they were
+// found, and turns both edges into evidence.
+func (f *finder) fitWhole(c *candidate, w *nearby) {
+	g := &f.grid
+	if c.late {
+		c.on = f.alreadyOn(f.fineOn[:], g.begin, w.whole)
+	} else {
+		c.on = response{ss: math.Inf(1)}
+		for by := -wholeShift; by <= wholeShift; by += 2 {
+			at := c.edges[0] + by
+			if at-w.from <= 8 || w.whole-at <= 8 {
+				continue
+			}
+			for k := range f.fineOn {
+				pl := f.fineOn[k].onPlan(at-w.from, w.whole-at)
+				if fit := f.fineOn[k].fitOn(g, &pl, at); fit.ss < c.on.ss {
+					c.on = fit
+				}
+			}
+		}
+	}
+	// Without the edges: a response that began before the window, and a line or
+	// a recovery that did.
+	noOn, noOff := math.Inf(1), g.aboutLine(w.endFrom, w.endUntil)
+	for k := range f.fineOn {
+		pl := f.fineOn[k].onPlan(0, w.whole-w.from)
+		noOn = min(noOn, f.fineOn[k].leftOn(g, &pl, w.from))
+	}
+	for k := range f.fineOff {
+		pl := f.fineOff[k].offPlan(0, w.endUntil-w.endFrom)
+		noOff = min(noOff, f.fineOff[k].leftOff(g, &pl, w.endFrom))
+	}
+	f.weigh(c, c.edges[0], c.edges[1], noOn/float64(w.whole-w.from), noOff/float64(w.endUntil-w.endFrom))
+}
+
+// wholeShift: what goes on for minutes may fit best with the edge so many
+// seconds from where the rise itself is.
+const wholeShift = 4
 
 // earliest is how many seconds before the load an edge of heart rate may seem
 // to be.
@@ -165,7 +234,8 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 }()
 
 // place turns the edges' likelihoods into the start and its spread.
-func (f *finder) place(c *candidate, m int, h *hints) {
+func (f *finder) place(c *candidate, h *hints) {
+	m := c.middle
 	var like [2*reach + 1]float64
 	top, both := math.Inf(-1), math.Inf(-1)
 	lag := int(math.Round(c.lag))

@@ -211,15 +211,14 @@ func lowestLevel(req *Request) float64 {
 func (f *finder) prepare(s *series, p *schemas.Protocol) {
 	f.load = f.load.read(p)
 	d := f.load.length
+	f.series = s
 	f.grid.fill(s, d)
 	if f.profile.equal(&f.load) {
 		return
 	}
 	f.profile, f.load = f.load, f.profile
-	f.close.length = 0
-	f.turns = turns{}
-	for i := range f.closeShort {
-		f.closeShort[i].length = 0
+	for i := range f.close {
+		f.close[i].ahead = 0
 	}
 	for i, tau := range coarseTau {
 		f.coarse4[i].make(tau, d+2*lead, &f.profile)

@@ -1,12 +1,18 @@
 package engine
 
-import "math"
+import (
+	"math"
+	"sort"
+	"sync"
+)
 
 // Devices show the mean of the last seconds, some of many: heart rate then turns
 // late by half of them, at the start of a run and at its end alike, and the turn
 // is round instead of sharp. How round it is says how late it is; and whatever
 // else rounds a turn, in the body or in the device, delays it as well, since
-// nothing answers before it is asked.
+// nothing answers before it is asked. It is read from the samples themselves:
+// the lines that the grid draws between sparse ones round a turn, too, but delay
+// nothing.
 
 // smoothings are the lengths of averaging tried, in seconds; longer ones are
 // less usual.
@@ -19,128 +25,120 @@ const (
 	usualSmoothing = 5.0
 	// turnBefore and turnAfter are the seconds around a turn that are looked at.
 	turnBefore, turnAfter = 30, 50
-	// turnShifts: seconds to either side that a rounded turn may be from where
+	// turnShift: seconds to either side that a rounded turn may be from where
 	// the sharp one fits best, its lateness taken off.
-	turnShifts = 1
+	turnShift = 1
 	// leastWorth and mostWorth bound how many seconds about a turn carry the
 	// information of one independent reading: no response is exact, and hardly
 	// any noise is slower.
-	leastWorth, mostWorth = 2.0, 10.0
+	leastWorth, mostWorth = 5.0, 20.0
+	// turnEdge is the place of the turn in the tables of its shapes, which hold
+	// turnSpan seconds.
+	turnEdge = turnBefore + 4
+	turnSpan = turnEdge + turnAfter + 14
 )
 
-// turns holds the plans for rounded turns by time constant, length of averaging
-// and shift.
-type turns struct {
-	on  [len(fineOn)][len(smoothings)][2*turnShifts + 1]plan
-	off [len(fineOff)][len(smoothings)][2*turnShifts + 1]plan
+// turnShapes are the shapes of a turn averaged over some seconds, second by
+// second: left of the old state (1, then an exponential), the seconds before the
+// turn (negative, then 0), and those after it in hundreds.
+type turnShapes struct{ left, before, after [turnSpan]float64 }
+
+// turnTables hold the shapes by time constant and length of averaging.
+type turnTables struct {
+	on  [len(fineOn)][len(smoothings)]turnShapes
+	off [len(fineOff)][len(smoothings)]turnShapes
 }
 
-// turnOffset is where in its window a turn averaged over w seconds begins, when
-// the sharp one fits best turnBefore seconds into it.
-func turnOffset(w, shift int) int { return turnBefore - (w-1)/2 + shift }
+// roundTurns are the tables; nothing in them depends on trace or protocol.
+var roundTurns = sync.OnceValue(func() *turnTables {
+	t := new(turnTables)
+	for i, w := range smoothings {
+		for k, tau := range fineOn {
+			t.on[k][i].average(tau, w)
+		}
+		for k, tau := range fineOff {
+			t.off[k][i].average(tau, w)
+		}
+	}
+	return t
+})
 
-// roundPlan is the plan for the shapes of a response (or of a recovery, with on
-// false) that begins at second p of a window of n, averaged over w seconds.
-func (k *kernel) roundPlan(p, n, w int, on bool) plan {
-	var m [4][4]float64
-	for s := range n {
-		var x [4]float64
+// average makes the shapes for a time constant and w seconds of averaging.
+func (s *turnShapes) average(tau float64, w int) {
+	for i := range s.left {
 		for j := range w {
-			if i := s - p - j; i < 0 {
-				x[0]++
-				x[1] += float64(i)
+			if at := float64(i - turnEdge - j); at < 0 {
+				s.left[i] += 1 / float64(w)
+				s.before[i] += at / float64(w)
 			} else {
-				x[0] += k.e[i]
-				x[2] += 1 - k.e[i]
-				if on {
-					x[3] += float64(i) / 100
-				}
-			}
-		}
-		for a := range x {
-			for b := range a + 1 {
-				m[a][b] += x[a] * x[b] / float64(w*w) //nolint:gosec // both below four
+				s.left[i] += math.Exp(-at/tau) / float64(w)
+				s.after[i] += at / 100 / float64(w)
 			}
 		}
 	}
-	m[1][1] += 0.5
-	if m[3][3] += 0.1; !on {
-		m[3][3] = 1
-	}
-	for a := range m {
-		for b := range a {
-			m[b][a] = m[a][b] //nolint:gosec // both below four
-		}
-	}
-	return factors(p, n, m)
 }
 
-// leftRound is the sum of squares that a turn averaged over w seconds leaves in
-// the window of a plan that begins at second a. Averaging over turns of a shape
-// is the same as averaging the shape.
-func (k *kernel) leftRound(g *grid, pl *plan, a, w int, on bool) float64 {
-	var y [4]float64
-	for j := range w {
-		at := plan{p: pl.p + j, n: pl.n - pl.p - j}
-		var z [4]float64
-		if on {
-			z = k.rightOn(g, &at, a+at.p)
-		} else {
-			z = k.rightOff(g, &at, a+at.p)
-		}
-		for i := range y {
-			y[i] += z[i]
+// reading is one sample near a turn.
+type reading struct{ at, hr float64 } // s after the sharp turn, bpm
+
+// readings returns the kept samples around grid second t, at most one a second.
+func (f *finder) readings(t int) []reading {
+	s, edge := f.series, f.grid.time(t)
+	f.near = f.near[:0]
+	last := math.Inf(-1)
+	for i := sort.SearchFloat64s(s.at, edge-turnBefore); i < len(s.at) && s.at[i] < edge+turnAfter; i++ {
+		if s.why[i] == kept && s.at[i]-last > 0.5 {
+			last = s.at[i]
+			f.near = append(f.near, reading{at: last - edge, hr: s.hr[i] - reference})
 		}
 	}
-	for i := range y {
-		y[i] /= float64(w)
+	return f.near
+}
+
+// roundness is the sum of squares that a rounded turn leaves of the readings,
+// least over the places of the turn. on says that the level after it may drift.
+func (s *turnShapes) roundness(near []reading, w int, on bool) float64 {
+	best := math.Inf(1)
+	for shift := -turnShift; shift <= turnShift; shift++ {
+		late := turnEdge + float64(w-1)/2 - float64(shift)
+		// Normal equations of hr = level + old·left + slope·before + drift·after,
+		// with the weak priors of the search for slope and drift.
+		var n, l, b, a, ll, lb, la, bb, aa, y, ly, by, ay, yy float64
+		for i := range near {
+			at := near[i].at + late
+			k := int(at)
+			part := at - float64(k)
+			left := s.left[k] + part*(s.left[k+1]-s.left[k])
+			before := s.before[k] + part*(s.before[k+1]-s.before[k])
+			after := s.after[k] + part*(s.after[k+1]-s.after[k])
+			v := near[i].hr
+			n++
+			l, b, a = l+left, b+before, a+after
+			ll, lb, la, bb, aa = ll+left*left, lb+left*before, la+left*after, bb+before*before, aa+after*after
+			y, ly, by, ay, yy = y+v, ly+left*v, by+before*v, ay+after*v, yy+v*v
+		}
+		if !on {
+			a, la, aa, ay = 0, 0, 1, 0
+		}
+		fit := factors(0, 0, [4][4]float64{{n, l, b, a}, {l, ll, lb, la}, {b, lb, bb + 0.5, 0}, {a, la, 0, aa + 0.1}})
+		best = min(best, max(0, yy-fit.explained([4]float64{y, ly, by, ay})))
 	}
-	return max(0, g.sumSquares(a, a+pl.n)-pl.explained(y))
+	return best
 }
 
 // smoothing returns by how many seconds averaging delays both edges of a
-// candidate, and the variance of that, from how round its turns are. kOn and
-// kOff are the time constants that fit best with sharp turns.
-func (f *finder) smoothing(c *candidate, kOn, kOff int, onSeen, offSeen bool) (lag, variance float64) {
+// candidate, and the variance of that, from how round its turns are.
+func (f *finder) smoothing(c *candidate) (lag, variance float64) {
 	var logs [len(smoothings)]float64
 	for i, w := range smoothings {
 		logs[i] = -float64(w-1) / usualSmoothing
 	}
-	const n = turnBefore + turnAfter
-	add := func(i int, best float64, worth *float64) {
-		if i == 0 {
-			*worth = f.worthOf(best / n)
-		}
-		logs[i] -= n / (2 * *worth) * math.Log(best/n+roundingVar)
+	tables := roundTurns()
+	if f.profile.flat && !c.late && c.evOn > seenOn {
+		f.addRoundness(&logs, f.readings(c.edges[0]), tables.on[max(c.kOn-1, 0):min(c.kOn+2, len(fineOn))], true)
 	}
-	var worthOn, worthOff float64
-	for i, w := range smoothings {
-		if onSeen {
-			best := math.Inf(1)
-			for k := max(kOn-1, 0); k < min(kOn+2, len(fineOn)); k++ {
-				for s := range f.turns.on[k][i] {
-					pl := &f.turns.on[k][i][s]
-					if pl.n == 0 {
-						*pl = f.fineOn[k].roundPlan(turnOffset(w, s-turnShifts), n, w, true)
-					}
-					best = min(best, f.fineOn[k].leftRound(&f.grid, pl, c.edges[0]-turnBefore, w, true))
-				}
-			}
-			add(i, best, &worthOn)
-		}
-		if offSeen {
-			best := math.Inf(1)
-			for k := max(kOff-1, 0); k < min(kOff+2, len(fineOff)); k++ {
-				for s := range f.turns.off[k][i] {
-					pl := &f.turns.off[k][i][s]
-					if pl.n == 0 {
-						*pl = f.fineOff[k].roundPlan(turnOffset(w, s-turnShifts), n, w, false)
-					}
-					best = min(best, f.fineOff[k].leftRound(&f.grid, pl, c.edges[1]-turnBefore, w, false))
-				}
-			}
-			add(i, best, &worthOff)
-		}
+	if c.evOff > seenOff {
+		f.addRoundness(&logs, f.readings(c.edges[1]), tables.off[max(c.kOff-1, 0):min(c.kOff+2, len(fineOff))], false)
 	}
 	top := math.Inf(-1)
 	for _, l := range logs {
@@ -155,10 +153,31 @@ func (f *finder) smoothing(c *candidate, kOn, kOff int, onSeen, offSeen bool) (l
 	return lag, max(0, sll/sum-lag*lag)
 }
 
+// addRoundness adds the log likelihoods of the lengths of averaging that the
+// readings about one turn tell, each with the best of some time constants.
+func (f *finder) addRoundness(logs *[len(smoothings)]float64, near []reading, shapes [][len(smoothings)]turnShapes, on bool) {
+	n := float64(len(near))
+	if n < 8 {
+		return
+	}
+	// Independent readings among them.
+	worth := 0.0
+	for i, w := range smoothings {
+		best := math.Inf(1)
+		for k := range shapes {
+			best = min(best, shapes[k][i].roundness(near, w, on))
+		}
+		if i == 0 {
+			worth = f.worthOf(best / n)
+		}
+		logs[i] -= n * max(1, f.interval) / (2 * worth) * math.Log(best/n+roundingVar)
+	}
+}
+
 // worthOf is how many seconds carry the information of one independent reading
 // where noise of the given variance changes from sample to sample as the trace
 // does: with correlation r of neighbouring samples, (1+r)/(1-r) samples.
 func (f *finder) worthOf(variance float64) float64 {
 	fresh := min(max(sq(f.wiggle)/(2*max(variance, 0.1)), 0.01), 1) // 1-r
-	return min(max(f.interval*(2-fresh)/fresh, leastWorth), mostWorth)
+	return max(f.interval, min(max(f.interval*(2-fresh)/fresh, leastWorth), mostWorth))
 }

@@ -10,5 +10,5 @@ FROM (
     SELECT write_id FROM stored_loads UNION ALL
     SELECT write_id FROM stored_series
 )
-WHERE write_id NOT IN (SELECT write_id FROM stored_files)
+WHERE write_id NOT IN (SELECT write_id FROM stored_file_writes)
 GROUP BY write_id;
