@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -10,14 +11,24 @@ import (
 // Erase implements [Store]. Rows go by mutations, which rewrite the parts that
 // hold them; it returns when the server has done them all.
 func (s *clickhouseStore) Erase(ctx context.Context, who Erasure) (*Erased, error) {
-	return erase(ctx, clickhouseEraser{s}, who)
+	e, end, err := s.eraser(ctx)
+	if err != nil {
+		return nil, err
+	}
+	done, err := erase(ctx, e, who)
+	return done, errors.Join(err, end())
 }
 
 // Retain implements [Store]. Rows go by mutations, as in Erase.
 func (s *clickhouseStore) Retain(ctx context.Context, before time.Time) (*Retained, error) {
-	return retain(ctx, clickhouseEraser{s}, before, func(r *Retained) error {
+	e, end, err := s.eraser(ctx)
+	if err != nil {
+		return nil, err
+	}
+	done, err := retain(ctx, e, before, func(r *Retained) error {
 		return s.MarkSlot(ctx, RetainJob, r.String(), time.Now())
 	})
+	return done, errors.Join(err, end())
 }
 
 // clickhouseEraser implements eraser. Names of tables and columns come from the
@@ -76,10 +87,18 @@ func (e clickhouseEraser) blank(ctx context.Context, table, column, text, where 
 	if err := e.settle(ctx); err != nil {
 		return err
 	}
-	if err := e.s.conn.Exec(ctx, "ALTER TABLE "+table+" UPDATE "+column+" = ? WHERE "+where, append([]any{text}, args...)...); err != nil {
+	if err := e.update(ctx, table, column, text, where, args); err != nil {
 		return err
 	}
 	return e.settle(ctx)
+}
+
+func (e clickhouseEraser) update(ctx context.Context, table, column, text, where string, args []any) error {
+	return e.s.conn.Exec(ctx, "ALTER TABLE "+table+" UPDATE "+column+" = ? WHERE "+where, append([]any{text}, args...)...)
+}
+
+func mutationsLeft(n uint64, err error) error {
+	return fmt.Errorf("%d mutations are under way, the server goes on with them: run it again to see that nothing is left: %w", n, err)
 }
 
 // wait implements eraser.
@@ -95,7 +114,7 @@ func (e clickhouseEraser) settle(ctx context.Context) error {
 		}
 		select {
 		case <-ctx.Done():
-			return fmt.Errorf("%d mutations are under way, the server goes on with them: run it again to see that nothing is left: %w", left, ctx.Err())
+			return mutationsLeft(left, ctx.Err())
 		case <-time.After(50 * time.Millisecond):
 		}
 	}

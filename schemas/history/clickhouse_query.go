@@ -19,7 +19,12 @@ type clickhouseReader struct {
 var _ Reader = (*clickhouseReader)(nil)
 
 func openClickHouseReader(ctx context.Context, address string) (*clickhouseReader, error) {
-	conn, err := connectClickHouse(ctx, address)
+	o, _, err := clickhouseOptions(address)
+	if err != nil {
+		return nil, err
+	}
+	// Without the settings that canter writes with: a reading account may set none.
+	conn, err := connect(ctx, o)
 	if err != nil {
 		return nil, err
 	}

@@ -21,6 +21,7 @@ var engines = []struct {
 }{
 	{"SQLite", historytest.SQLite},
 	{"ClickHouse", historytest.ClickHouse},
+	{"Cluster", historytest.ClusterHistory},
 }
 
 // eachEngine runs a test of the contract against every engine, each with an

@@ -27,14 +27,24 @@ const versionTable = "canter_migrations"
 
 // migrate applies the migrations of a folder that the database lacks, also
 // those numbered below one that is there: none depends on a later one, and
-// branches that add tables must merge in either order.
-func migrate(ctx context.Context, db *sql.DB, folder string, store database.Store) error {
-	files, err := fs.Sub(migrations, folder)
+// branches that add tables must merge in either order. On a cluster, nil for one
+// server, they take its form.
+func migrate(ctx context.Context, db *sql.DB, folder string, store database.Store, c *cluster) error {
+	options := []goose.ProviderOption{goose.WithStore(store), goose.WithDisableGlobalRegistry(true),
+		goose.WithAllowOutofOrder(true), goose.WithSlog(slog.New(slog.DiscardHandler))}
+	var files fs.FS
+	var err error
+	if c == nil {
+		files, err = fs.Sub(migrations, folder)
+	} else {
+		var list []*goose.Migration
+		list, err = c.migrations()
+		options = append(options, goose.WithGoMigrations(list...))
+	}
 	if err != nil {
 		return fmt.Errorf("history: %w", err)
 	}
-	p, err := goose.NewProvider(goose.DialectCustom, db, files, goose.WithStore(store),
-		goose.WithDisableGlobalRegistry(true), goose.WithAllowOutofOrder(true), goose.WithSlog(slog.New(slog.DiscardHandler)))
+	p, err := goose.NewProvider(goose.DialectCustom, db, files, options...)
 	if err != nil {
 		return fmt.Errorf("history: %w", err)
 	}

@@ -97,7 +97,7 @@ func (s *sqliteStore) migrate(ctx context.Context) error {
 		if versions, err = database.NewStore(database.DialectSQLite3, versionTable); err != nil {
 			return fmt.Errorf("history: %w", err)
 		}
-		err = migrate(ctx, s.writer, "sqlite", versions)
+		err = migrate(ctx, s.writer, "sqlite", versions, nil)
 		if e, ok := errors.AsType[*sqlite.Error](err); !ok || (e.Code()&0xff != sqlite3.SQLITE_BUSY && e.Code()&0xff != sqlite3.SQLITE_ERROR) {
 			return err
 		}

@@ -88,11 +88,12 @@ func (s *Server) configure() error {
   <users_config>users.xml</users_config>
   <default_profile>default</default_profile>
   <default_database>default</default_database>
+  %[3]s
 </yandex>
-`, s.dir, s.port)
-	const users = `<?xml version="1.0"?>
+`, s.dir, s.port, s.more)
+	users := `<?xml version="1.0"?>
 <yandex>
-  <profiles><default/><reading><readonly>1</readonly></reading></profiles>
+  <profiles><default>` + s.profile + `</default><reading><readonly>1</readonly></reading></profiles>
   <users>
     <default>
       <password></password><networks><ip>127.0.0.1</ip></networks>

@@ -26,6 +26,8 @@ const Program = "CANTER_CLICKHOUSE_SERVER"
 type Server struct {
 	dir     string
 	port    int
+	more    string // settings beside the usual ones, XML
+	profile string // the same of the account that may do everything
 	command []string
 	alive   io.Closer // the server ends when this closes, and so with this process
 	gone    chan struct{}
@@ -35,7 +37,8 @@ type Server struct {
 // process ends that holds the other side, then kills it.
 const supervise = `"$@" </dev/null & echo $! >"$DIR/pid"; cat >/dev/null; kill -9 $!; wait $! 2>/dev/null; if [ -e "$DIR/end" ]; then rm -rf "$DIR"; fi`
 
-func startServer() (*Server, error) {
+// serverCommand is the command of a server.
+func serverCommand() ([]string, error) {
 	command := strings.Fields(os.Getenv(Program))
 	if len(command) == 0 {
 		command = []string{"clickhouse-server"}
@@ -45,6 +48,14 @@ func startServer() (*Server, error) {
 		return nil, fmt.Errorf("this test needs a ClickHouse server (in Debian: apt-get install clickhouse-server; another one: set %s): %w", Program, err)
 	}
 	command[0] = program
+	return command, nil
+}
+
+func startServer() (*Server, error) {
+	command, err := serverCommand()
+	if err != nil {
+		return nil, err
+	}
 	// The port may be taken before the server has it.
 	for attempt := 0; ; attempt++ {
 		s, err := startOn(command)

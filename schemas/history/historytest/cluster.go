@@ -1,0 +1,373 @@
+package historytest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/ClickHouse/clickhouse-go/v2"
+)
+
+// Cluster is three ClickHouse servers of the tests' own and the ZooKeeper that
+// they agree by: a shard of two replicas and one of a single server.
+type Cluster struct {
+	// Servers are the replicas of the first shard, then that of the second.
+	Servers []*Server
+	keeper  *keeper
+}
+
+// ClusterName is the cluster's name in its servers' settings.
+const ClusterName = "clubs"
+
+// zookeeperJar is where Debian's package has the server.
+const zookeeperJar = "/usr/share/java/zookeeper.jar"
+
+// keeper is a ZooKeeper server on the loopback.
+type keeper struct {
+	dir   string
+	port  int
+	alive io.Closer
+	gone  chan struct{}
+}
+
+// sharedCluster starts with the first test that asks for it and ends with the
+// binary.
+var sharedCluster = sync.OnceValues(startCluster)
+
+// SharedCluster returns the cluster that the tests of one binary share. The test
+// fails when there is none: in Debian it takes the packages clickhouse-server,
+// libzookeeper-java and default-jre-headless.
+func SharedCluster(tb testing.TB) *Cluster {
+	tb.Helper()
+	c, err := sharedCluster()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return c
+}
+
+// NewCluster starts a cluster for one test alone, which may kill its servers.
+func NewCluster(tb testing.TB) *Cluster {
+	tb.Helper()
+	c, err := startCluster()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	tb.Cleanup(c.end)
+	return c
+}
+
+// Address returns the address of a database on one of the servers, with the
+// setting that asks for the cluster's form.
+func (c *Cluster) Address(server int, database string) string {
+	return c.Servers[server].Address(database) + "?canter_cluster=" + ClusterName
+}
+
+func startCluster() (*Cluster, error) {
+	command, err := serverCommand()
+	if err != nil {
+		return nil, err
+	}
+	// Ports may be taken before the servers have them.
+	for attempt := 0; ; attempt++ {
+		c, err := startClusterOn(command)
+		if err == nil || attempt == 2 {
+			return c, err
+		}
+	}
+}
+
+func startClusterOn(command []string) (c *Cluster, err error) {
+	c = &Cluster{}
+	defer func() {
+		if err != nil {
+			c.end()
+		}
+	}()
+	if c.keeper, err = startKeeper(); err != nil {
+		return c, err
+	}
+	interserver := make([]int, 3)
+	for i := range interserver {
+		s := &Server{command: command, profile: "<distributed_product_mode>local</distributed_product_mode><load_balancing>in_order</load_balancing>"}
+		c.Servers = append(c.Servers, s)
+		if s.dir, err = os.MkdirTemp(memory(), "canter-clickhouse-"); err != nil {
+			return c, err
+		}
+		if s.port, err = freePort(); err == nil {
+			interserver[i], err = freePort()
+		}
+		if err != nil {
+			return c, err
+		}
+	}
+	for i, s := range c.Servers {
+		s.more = c.settings(i, interserver[i])
+		if err := s.configure(); err != nil {
+			return c, err
+		}
+	}
+	started := make([]error, len(c.Servers))
+	var all sync.WaitGroup
+	for i, s := range c.Servers {
+		all.Go(func() { started[i] = s.Start() })
+	}
+	all.Wait()
+	if err = errors.Join(started...); err != nil {
+		return c, err
+	}
+	for _, s := range c.Servers {
+		if err = s.warm(); err != nil {
+			return c, err
+		}
+	}
+	return c, nil
+}
+
+// warm gives a server its first statement for the cluster. One of 2018 that did
+// not reach the keeper at once when it started, as happens on a busy machine,
+// dies of that; started again it is sound.
+func (s *Server) warm() (err error) {
+	for range 3 {
+		if err = s.first(); err == nil {
+			return nil
+		}
+		if _, dead := s.pid(); !dead {
+			return err
+		}
+		if err = errors.Join(s.Kill(), s.Start()); err != nil {
+			return err
+		}
+	}
+	return err
+}
+
+func (s *Server) first() error {
+	conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
+	if err != nil {
+		return err
+	}
+	err = conn.Exec(context.Background(), "CREATE DATABASE IF NOT EXISTS warm ON CLUSTER "+ClusterName)
+	return errors.Join(err, conn.Close())
+}
+
+// settings are what deploy/CLUSTER.md says a server of a cluster needs.
+func (c *Cluster) settings(server, interserver int) string {
+	replica := func(i int) string {
+		return fmt.Sprintf("<replica><host>127.0.0.1</host><port>%d</port></replica>", c.Servers[i].port)
+	}
+	shard := 1 + server/2
+	return fmt.Sprintf(`
+  <interserver_http_host>127.0.0.1</interserver_http_host>
+  <interserver_http_port>%d</interserver_http_port>
+  <zookeeper><node><host>127.0.0.1</host><port>%d</port></node><session_timeout_ms>3000</session_timeout_ms></zookeeper>
+  <remote_servers><%[3]s>
+    <shard><internal_replication>true</internal_replication>%[4]s%[5]s</shard>
+    <shard><internal_replication>true</internal_replication>%[6]s</shard>
+  </%[3]s></remote_servers>
+  <distributed_ddl><path>/clickhouse/task_queue/ddl</path></distributed_ddl>
+  <macros><shard>%[7]d</shard><replica>server-%[8]d</replica></macros>
+`, interserver, c.keeper.port, ClusterName, replica(0), replica(1), replica(2), shard, server+1)
+}
+
+func (c *Cluster) end() {
+	for _, s := range c.Servers {
+		s.end()
+	}
+	if c.keeper != nil {
+		c.keeper.end()
+	}
+}
+
+func startKeeper() (*keeper, error) {
+	java, err := exec.LookPath("java")
+	if err == nil {
+		_, err = os.Stat(zookeeperJar)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("this test needs ZooKeeper (in Debian: apt-get install libzookeeper-java default-jre-headless): %w", err)
+	}
+	k := &keeper{gone: make(chan struct{})}
+	if k.dir, err = os.MkdirTemp(memory(), "canter-zookeeper-"); err != nil {
+		return nil, err
+	}
+	if k.port, err = freePort(); err != nil {
+		return k, err
+	}
+	settings := fmt.Sprintf("tickTime=500\ndataDir=%s/data\nclientPort=%d\nclientPortAddress=127.0.0.1\nadmin.enableServer=false\n", k.dir, k.port)
+	if err := os.WriteFile(filepath.Join(k.dir, "zoo.cfg"), []byte(settings), 0o600); err != nil {
+		return k, err
+	}
+	// The end mark says that the data go with the server: see supervise.
+	if err := os.WriteFile(filepath.Join(k.dir, "end"), nil, 0o600); err != nil {
+		return k, err
+	}
+	log, err := os.Create(filepath.Join(k.dir, "log"))
+	if err != nil {
+		return k, err
+	}
+	defer log.Close()
+	cmd := exec.Command("sh", "-c", supervise, "sh", java, "-Xmx128m", "-XX:+UseSerialGC", "-XX:TieredStopAtLevel=1",
+		"-cp", zookeeperJar+":/usr/share/java/slf4j-nop.jar", "org.apache.zookeeper.server.ZooKeeperServerMain", filepath.Join(k.dir, "zoo.cfg"))
+	cmd.Env = append(os.Environ(), "DIR="+k.dir)
+	cmd.Stdout, cmd.Stderr = log, log
+	if k.alive, err = cmd.StdinPipe(); err != nil {
+		return k, err
+	}
+	if err := cmd.Start(); err != nil {
+		return k, err
+	}
+	go func() {
+		_ = cmd.Wait()
+		close(k.gone)
+	}()
+	return k, k.wait(time.Minute)
+}
+
+// wait returns when the keeper says that it serves: a ClickHouse server of 2018
+// that gets a statement for the cluster before it has its keeper dies.
+func (k *keeper) wait(limit time.Duration) error {
+	for deadline := time.Now().Add(limit); ; time.Sleep(20 * time.Millisecond) {
+		if k.serves() {
+			return nil
+		}
+		if time.Now().After(deadline) {
+			log, _ := os.ReadFile(filepath.Join(k.dir, "log"))
+			return fmt.Errorf("ZooKeeper did not start; its log: %s", log)
+		}
+	}
+}
+
+func (k *keeper) serves() bool {
+	conn, err := net.DialTimeout("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(k.port)), time.Second)
+	if err != nil {
+		return false
+	}
+	defer conn.Close()
+	// It takes connections, and says nothing, before it is ready.
+	if err := conn.SetDeadline(time.Now().Add(300 * time.Millisecond)); err != nil {
+		return false
+	}
+	if _, err := conn.Write([]byte("srvr")); err != nil {
+		return false
+	}
+	answer, _ := io.ReadAll(conn)
+	return strings.Contains(string(answer), "Mode: standalone")
+}
+
+func (k *keeper) end() {
+	if k.alive != nil {
+		_ = k.alive.Close()
+		<-k.gone
+	}
+	_ = os.RemoveAll(k.dir)
+}
+
+// emptied is the database that tests of a cluster take turns with: on several
+// servers it takes ten seconds to make one.
+var emptied sync.Mutex
+
+// ClusterDatabase is the name of that database: its rows belong on the first
+// shard, of two replicas.
+const ClusterDatabase = "tests_of_a_club"
+
+// ClusterHistory returns the address of a history without rows on the shared
+// cluster, on the server of the second shard. Tests have it one after another.
+func ClusterHistory(tb testing.TB) string {
+	tb.Helper()
+	c := SharedCluster(tb)
+	emptied.Lock()
+	tb.Cleanup(emptied.Unlock)
+	if err := c.empty(context.Background(), ClusterDatabase); err != nil {
+		tb.Fatal(err)
+	}
+	return c.Address(2, ClusterDatabase)
+}
+
+// Settle returns when every replica of a database's tables takes part again and
+// has all rows: the keeper takes some seconds to notice that a server died.
+func (c *Cluster) Settle(ctx context.Context, database string) error {
+	return c.each(func(conn clickhouse.Conn) error {
+		const query = "SELECT count() FROM system.replicas WHERE database = ? AND (is_readonly OR is_session_expired OR active_replicas < total_replicas)"
+		for deadline := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
+			var away uint64
+			if err := conn.QueryRow(ctx, query, database+"_shard").Scan(&away); err != nil {
+				return err
+			}
+			if away == 0 {
+				break
+			}
+			if time.Now().After(deadline) {
+				return fmt.Errorf("%d tables have replicas that don't come back", away)
+			}
+		}
+		tables, err := replicatedTables(ctx, conn, database+"_shard")
+		for _, name := range tables {
+			err = errors.Join(err, conn.Exec(ctx, "SYSTEM SYNC REPLICA "+name))
+		}
+		return err
+	})
+}
+
+// each does something on every server.
+func (c *Cluster) each(do func(clickhouse.Conn) error) error {
+	for _, s := range c.Servers {
+		conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
+		if err != nil {
+			return err
+		}
+		if err := errors.Join(do(conn), conn.Close()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// empty takes all rows away from a database's shards, but for the list of its
+// migrations.
+func (c *Cluster) empty(ctx context.Context, database string) error {
+	return c.each(func(conn clickhouse.Conn) error {
+		tables, err := replicatedTables(ctx, conn, database+"_shard")
+		if err != nil {
+			return err
+		}
+		for _, name := range tables {
+			if strings.HasSuffix(name, "migrations") {
+				continue
+			}
+			if err := conn.Exec(ctx, "TRUNCATE TABLE "+name); err != nil {
+				return fmt.Errorf("%s: %w", name, err)
+			}
+			if err := conn.Exec(ctx, "SYSTEM SYNC REPLICA "+name); err != nil {
+				return fmt.Errorf("%s: %w", name, err)
+			}
+		}
+		return nil
+	})
+}
+
+func replicatedTables(ctx context.Context, conn clickhouse.Conn, database string) (names []string, err error) {
+	rows, err := conn.Query(ctx, "SELECT concat(database, '.', table) FROM system.replicas WHERE database = ?", database)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return nil, err
+		}
+		names = append(names, name)
+	}
+	return names, rows.Err()
+}
