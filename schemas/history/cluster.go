@@ -114,6 +114,10 @@ var (
 	statementFrom = regexp.MustCompile(`\b(FROM|JOIN|TO|IN)(\s+)([a-z][a-z0-9_]*)\b`)
 	tableEngine   = regexp.MustCompile(`\bENGINE = ([A-Za-z]*MergeTree)(\(([^()]*)\))?`)
 	sqlComment    = regexp.MustCompile(`(?m)[ \t]*--.*$`)
+
+	// movesRows are migrations that bring rows of older versions into a new form.
+	// There is no cluster with such: its form came with the tables that they fill.
+	movesRows = regexp.MustCompile(`^(OPTIMIZE TABLE|INSERT INTO) `)
 )
 
 // errClusterForm is returned for a migration that has no form for a cluster.
@@ -121,13 +125,18 @@ var errClusterForm = errors.New("this statement has no form for a cluster")
 
 // statement turns a migration of one server into that of the cluster: on all
 // its servers, with replicated tables, every table by its full name, as the
-// servers complete names with a database of their own.
+// servers complete names with a database of their own. It is "" for one that a
+// cluster does without.
 func (c *cluster) statement(text string) (string, error) {
 	known, err := madeNames()
 	if err != nil {
 		return "", err
 	}
 	text = strings.TrimSuffix(strings.TrimSpace(sqlComment.ReplaceAllString(text, "")), ";")
+	text = strings.TrimSpace(text)
+	if movesRows.MatchString(text) {
+		return "", nil
+	}
 	head := statementHead.FindStringSubmatchIndex(text)
 	if head == nil || head[0] != 0 {
 		return "", fmt.Errorf("%w: begin with CREATE TABLE or VIEW IF NOT EXISTS, DROP TABLE IF EXISTS or ALTER TABLE", errClusterForm)
@@ -202,7 +211,9 @@ func ClusterMigrations(name, database string) ([]string, error) {
 	views := map[string]bool{}
 	err := eachMigration(func(_, text string) error {
 		statement, err := c.statement(text)
-		list = append(list, statement)
+		if statement != "" {
+			list = append(list, statement)
+		}
 		for _, m := range statementHead.FindAllStringSubmatch(text, -1) {
 			views[m[2]] = true
 		}
@@ -227,6 +238,9 @@ func (c *cluster) migrations() ([]*goose.Migration, error) {
 		}
 		statement, err := c.statement(text)
 		list = append(list, goose.NewGoMigration(version, &goose.GoFunc{RunDB: func(ctx context.Context, db *sql.DB) error {
+			if statement == "" {
+				return nil
+			}
 			if _, err := db.ExecContext(ctx, statement); err != nil {
 				return fmt.Errorf("%s: %w", file, err)
 			}
