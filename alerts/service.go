@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync"
 	"time"
 
 	"canter.example/alerts/chat"
@@ -102,6 +103,8 @@ type Service struct {
 	history History
 	log     *slog.Logger
 	now     func() time.Time
+	// large is held during a review of many tests.
+	large sync.Mutex
 	// sketches are pictures of messages that wait to be sent.
 	sketches sketches
 }

@@ -63,6 +63,10 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	if err != nil {
 		return err
 	}
+	if len(tests) > largeReview {
+		s.large.Lock() // what one such takes is enough
+		defer s.large.Unlock()
+	}
 	sessions := review.Review(s.club, e.Squad, e.Protocol, tests, reviewFrom)
 	var assessed []schemas.Assessment
 	wanted := map[string]schemas.Alert{}
@@ -90,6 +94,9 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	}
 	return s.reconcile(ctx, e, wanted, touched, alertsFrom, v)
 }
+
+// largeReview is how many tests make a review one that takes tens of megabytes.
+const largeReview = 1000
 
 // assessedAtOnce bounds one write of a review of many sessions, so that the
 // writes of others get their turn between.
