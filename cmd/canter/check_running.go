@@ -234,13 +234,7 @@ func unseenAthletes(tests map[testedBy]time.Time, cl *club.Club, now time.Time) 
 	}}
 }
 
-// count is a number with its noun.
-func count(n int, noun string) string {
-	if n != 1 {
-		noun += "s"
-	}
-	return fmt.Sprintf("%d %s", n, noun)
-}
+var count = schemas.Count
 
 // named joins the first few of names and says how many more there are.
 func named(names []string, few int) string {
