@@ -25,7 +25,6 @@ type clickhouseStore struct {
 	queries *clickhouseReader
 	files   fileQueue
 	cluster *cluster // nil on one server
-	address string   // to reach the servers of a cluster one by one
 }
 
 var _ Store = (*clickhouseStore)(nil)
@@ -39,7 +38,7 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 		return nil, err
 	}
 	options.Settings = c.settings(options.Settings)
-	s := &clickhouseStore{cluster: c, address: address}
+	s := &clickhouseStore{cluster: c}
 	if s.conn, err = connectClickHouse(ctx, address); err != nil {
 		return nil, err
 	}
@@ -94,7 +93,7 @@ func clickhouseOptions(address string) (*clickhouse.Options, *cluster, error) {
 	if o.ReadTimeout == 0 {
 		o.ReadTimeout = time.Minute
 	}
-	c, err := takeCluster(o)
+	c, err := takeCluster(o, address)
 	if err != nil {
 		return nil, nil, err
 	}
