@@ -147,19 +147,20 @@ func (c *cluster) statement(text string) (string, error) {
 			return "", err
 		}
 	}
-	if verb == insertInto { // within each shard: see run
+	if slices.Contains(withinShard, verb) {
 		return verb + " " + in + name + rest, nil
 	}
 	return verb + " " + in + name + c.on() + rest, nil
 }
 
-// insertInto begins a migration that fills a table from others.
-const insertInto = "INSERT INTO"
+// withinShard are the statements that are not for all servers: their replicas
+// hear of what they do.
+var withinShard = []string{"INSERT INTO", "OPTIMIZE TABLE"}
 
-// run runs a migration's statement: once, for all servers have it from one, but
-// for rows that are copied, on one replica of each shard.
+// run runs a migration's statement: once, for all servers have it from one, or
+// on one replica of each shard.
 func (c *cluster) run(ctx context.Context, db *sql.DB, statement string) error {
-	if !strings.HasPrefix(statement, insertInto) {
+	if !slices.ContainsFunc(withinShard, func(verb string) bool { return strings.HasPrefix(statement, verb) }) {
 		_, err := db.ExecContext(ctx, statement)
 		return err
 	}
@@ -169,10 +170,22 @@ func (c *cluster) run(ctx context.Context, db *sql.DB, statement string) error {
 	}
 	for i, r := range replicas {
 		if i == 0 || r.shard != replicas[i-1].shard {
-			err = errors.Join(err, r.conn.Exec(ctx, statement))
+			err = errors.Join(err, runWithin(ctx, r.conn, statement))
 		}
 	}
 	return errors.Join(err, closeAll(replicas))
+}
+
+// runWithin does not settle a table without rows: servers of 2018 fail at it.
+func runWithin(ctx context.Context, conn driver.Conn, statement string) error {
+	if table, found := strings.CutPrefix(statement, "OPTIMIZE TABLE "); found {
+		table, _, _ = strings.Cut(table, " ")
+		var rows uint64
+		if err := conn.QueryRow(ctx, "SELECT count() FROM "+table).Scan(&rows); err != nil || rows == 0 {
+			return err
+		}
+	}
+	return conn.Exec(ctx, statement)
 }
 
 // replicated makes the engine of a table its replicated kind. The path is the

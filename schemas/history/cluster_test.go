@@ -28,7 +28,8 @@ func TestCurrentServersUnderstandTheClusterForm(t *testing.T) {
 		if err != nil {
 			t.Errorf("%v\n%s", err, sql)
 		}
-		if !strings.Contains(sql, " ON CLUSTER `clubs`") {
+		// What copies or settles rows runs on each shard by itself.
+		if !strings.Contains(sql, " ON CLUSTER `clubs`") && !strings.HasPrefix(sql, "INSERT INTO `club_17_shard`.") && !strings.HasPrefix(sql, "OPTIMIZE TABLE `club_17_shard`.") {
 			t.Errorf("it would run on one server only: %s", sql)
 		}
 		replicated += strings.Count(tree, "Function Replicated")
