@@ -7,6 +7,7 @@ import (
 	"net"
 	"strconv"
 
+	"github.com/ClickHouse/clickhouse-go/v2"
 	"github.com/ClickHouse/clickhouse-go/v2/lib/driver"
 )
 
@@ -36,6 +37,8 @@ func (c *cluster) replicas(ctx context.Context) (_ []replica, err error) {
 			return nil, err
 		}
 		o.Addr, o.Auth.Database = []string{s.address}, c.shard()
+		// A changed table is changed on all replicas when the server says so.
+		o.Settings = clickhouse.Settings{"replication_alter_partitions_sync": 2}
 		conn, err := connect(ctx, o)
 		if err != nil {
 			return nil, errors.Join(err, closeAll(list))
