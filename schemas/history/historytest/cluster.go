@@ -327,7 +327,8 @@ func (c *Cluster) each(do func(clickhouse.Conn) error) error {
 			return err
 		}
 		if err := errors.Join(do(conn), conn.Close()); err != nil {
-			return err
+			log, _ := os.ReadFile(filepath.Join(s.dir, "log"))
+			return fmt.Errorf("%w; the end of the server's log: %s", err, log[max(0, len(log)-4000):])
 		}
 	}
 	return nil
