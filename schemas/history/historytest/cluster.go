@@ -134,22 +134,26 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 	return c, nil
 }
 
-// warm gives a server its first statement for the cluster. One of 2018 that did
-// not reach the keeper at once when it started, as happens on a busy machine,
-// dies of that; started again it is sound.
-func (s *Server) warm() (err error) {
+// warm gives a server its first statement for the cluster.
+func (s *Server) warm() error { return s.survive(s.first) }
+
+// survive does something with a server. One of 2018 that did not reach the
+// keeper at once when it started, as happens on a busy machine, dies of the
+// first thing it needs it for; started again it is sound.
+func (s *Server) survive(do func() error) (err error) {
 	for range 3 {
-		if err = s.first(); err == nil {
+		if err = do(); err == nil {
 			return nil
 		}
 		if _, dead := s.pid(); !dead {
-			return err
+			break
 		}
-		if err = errors.Join(s.Kill(), s.Start()); err != nil {
-			return err
+		if again := errors.Join(s.Kill(), s.Start()); again != nil {
+			return errors.Join(err, again)
 		}
 	}
-	return err
+	log, _ := os.ReadFile(filepath.Join(s.dir, "log"))
+	return fmt.Errorf("%w; the end of the server's log: %s", err, log[max(0, len(log)-4000):])
 }
 
 func (s *Server) first() error {
@@ -322,13 +326,15 @@ func (c *Cluster) Settle(ctx context.Context, database string) error {
 // each does something on every server.
 func (c *Cluster) each(do func(clickhouse.Conn) error) error {
 	for _, s := range c.Servers {
-		conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
+		err := s.survive(func() error {
+			conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
+			if err != nil {
+				return err
+			}
+			return errors.Join(do(conn), conn.Close())
+		})
 		if err != nil {
 			return err
-		}
-		if err := errors.Join(do(conn), conn.Close()); err != nil {
-			log, _ := os.ReadFile(filepath.Join(s.dir, "log"))
-			return fmt.Errorf("%w; the end of the server's log: %s", err, log[max(0, len(log)-4000):])
 		}
 	}
 	return nil
