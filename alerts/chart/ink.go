@@ -1,9 +1,13 @@
 package chart
 
 import (
+	"fmt"
+	"html"
 	"image/color"
+	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	xfont "golang.org/x/image/font"
 	"golang.org/x/image/font/sfnt"
@@ -45,6 +49,22 @@ func newInk(size vg.Length) ink {
 		size: size, title: style(1.2, xfont.WeightBold), bold: style(1, xfont.WeightBold),
 		text: style(1, xfont.WeightNormal), small: style(0.86, xfont.WeightNormal),
 	}
+}
+
+// measured says in an SVG's text element how long the text is.
+func (k ink) measured(element []byte) []byte {
+	m := svgText.FindSubmatch(element)
+	size, err := strconv.ParseFloat(string(m[3]), 64)
+	text := html.UnescapeString(string(m[4]))
+	if err != nil || utf8.RuneCountInString(text) < 2 {
+		return element
+	}
+	style := k.text
+	if string(m[2]) == "bold" {
+		style = k.bold
+	}
+	style.Font.Size = vg.Length(size)
+	return fmt.Appendf(nil, `<text textLength="%.1f" lengthAdjust="spacingAndGlyphs" %s>%s</text>`, style.Width(text).Points(), m[1], m[4])
 }
 
 // stroke is a line style in hundredths of the type size.

@@ -196,11 +196,13 @@ func (p *Picture) SVG() ([]byte, error) {
 var (
 	svgHead    = regexp.MustCompile(`(?s)^.*?<svg width="[^"]*" height="[^"]*" viewBox="([^"]*)"[^>]*>`)
 	fontFamily = regexp.MustCompile(`font-family:([A-Za-z ]+);font-variant:[a-z]*;`)
+	svgText    = regexp.MustCompile(`(?s)<text ([^>]*font-weight:(bold|normal)[^>]*font-size:([0-9.]+)px[^>]*)>([^<]*)</text>`)
 )
 
 // Inline returns the picture as an svg element for an HTML page, without
-// fonts: it asks for those that have the same widths on most machines. The
-// element takes the width it is given, and carries Title and Alt.
+// fonts: it asks for those that have the same widths on most machines, and
+// says how long each text is for the others, or a wider font would run over
+// the edge. The element takes the width it is given, and carries Title and Alt.
 func (p *Picture) Inline() ([]byte, error) {
 	b, err := p.svg(false)
 	if err != nil {
@@ -208,6 +210,7 @@ func (p *Picture) Inline() ([]byte, error) {
 	}
 	head := fmt.Sprintf(`<svg viewBox="$1" role="img" aria-label="%s"><title>%s</title>`, attr(p.Alt), attr(p.Title))
 	b = svgHead.ReplaceAll(b, []byte(strings.ReplaceAll(head, "$1", "${1}")))
+	b = svgText.ReplaceAllFunc(b, p.ink.measured)
 	return fontFamily.ReplaceAll(b, []byte("font-family:'$1',Arial,Helvetica,sans-serif;")), nil
 }
 

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/chromedp/cdproto/accessibility"
 	"github.com/chromedp/chromedp"
@@ -39,6 +43,56 @@ func (b *browser) accessible(page string) {
 		b.t.Errorf("%s: %s", page, complaint)
 	}
 }
+
+// axe holds the page at hand to the rules of axe-core.
+func (b *browser) axe(page string) {
+	b.t.Helper()
+	for _, complaint := range b.axeSays(page) {
+		b.t.Errorf("%s: %s", page, complaint)
+	}
+}
+
+// axeSays is what breaks the rules of axe-core (npm, MPL-2.0) for WCAG 2.0 to
+// 2.2, levels A and AA. .ci/needs installs it; that it is missing fails the test.
+func (b *browser) axeSays(page string) []string {
+	b.t.Helper()
+	rules, err := axeRules()
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if !js[bool](b, "Boolean(window.axe)") {
+		js[bool](b, rules+"\n;Boolean(window.axe)")
+	}
+	js[bool](b, `window.axeSaid = null; axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], resultTypes: ["violations"]})
+		.then(r => { window.axeSaid = {passed: r.passes.length, bad: r.violations.flatMap(v => v.nodes.map(n => v.id + ": " + n.html.slice(0, 120) + ": " + n.failureSummary.replace(/\s+/g, " ")))}; },
+			e => { window.axeSaid = {passed: 0, bad: ["axe-core: " + e.message]}; }); true`)
+	b.until("axe-core is done", "window.axeSaid")
+	if passed := js[int](b, "window.axeSaid.passed"); passed < 8 {
+		b.t.Errorf("%s: only %d rules of axe-core found anything to look at", page, passed)
+	}
+	return js[[]string](b, "window.axeSaid.bad")
+}
+
+// axeRules is the script of axe-core.
+var axeRules = sync.OnceValues(func() (string, error) {
+	version, err := os.ReadFile(filepath.Join("testdata", "axe", "version"))
+	if err != nil {
+		return "", err
+	}
+	folder := os.Getenv("CANTER_AXE")
+	if folder == "" {
+		cache, err := os.UserCacheDir()
+		if err != nil {
+			return "", err
+		}
+		folder = filepath.Join(cache, "canter", "axe-core-"+strings.TrimSpace(string(version)))
+	}
+	script, err := os.ReadFile(filepath.Join(folder, "node_modules", "axe-core", "axe.min.js"))
+	if err != nil {
+		return "", fmt.Errorf("this test needs the npm package axe-core (sh .ci/needs installs it; another folder: set CANTER_AXE): %w", err)
+	}
+	return string(script), nil
+})
 
 // lookForTrouble is a script that returns complaints.
 const lookForTrouble = `(() => {

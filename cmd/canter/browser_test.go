@@ -31,18 +31,21 @@ type browser struct {
 	strangers  []string
 }
 
-// newBrowser starts a chromium of its own; that it is missing fails the test.
-func newBrowser(t *testing.T, origin string) *browser {
+// newBrowser starts a chromium of its own, with further options; that it is
+// missing fails the test.
+func newBrowser(t *testing.T, origin string, options ...chromedp.ExecAllocatorOption) *browser {
 	t.Helper()
 	if _, err := os.Stat("/usr/bin/chromium"); err != nil {
 		t.Fatalf("no chromium: %v: apt-get install chromium (sh .ci/needs does)", err)
 	}
 	b := &browser{t: t, at: origin}
-	ctx, stop := chromedp.NewExecAllocator(t.Context(),
+	options = append([]chromedp.ExecAllocatorOption{
 		chromedp.ExecPath("/usr/bin/chromium"), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.NoDefaultBrowserCheck, chromedp.UserDataDir(t.TempDir()), chromedp.IgnoreCertErrors,
+		chromedp.NoDefaultBrowserCheck, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-extensions", true), chromedp.Flag("hide-scrollbars", true))
+		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-extensions", true), chromedp.Flag("hide-scrollbars", true),
+	}, options...)
+	ctx, stop := chromedp.NewExecAllocator(t.Context(), options...)
 	t.Cleanup(stop)
 	ctx, cancel := context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(cancel)

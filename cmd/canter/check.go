@@ -58,7 +58,7 @@ func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	fs.look(c.checkSecrets(cl)...)
 	fs.say(finding{About: "data folder", File: c.Data, Text: "can be written, or made"}, c.checkData())
 	text, err := c.checkBroker(ctx)
-	fs.say(finding{About: "broker", Place: c.NATS, Text: text}, err)
+	fs.say(finding{About: "broker", Text: text}, err)
 	text, err = c.checkHistory(ctx)
 	fs.say(finding{About: "history", Text: text}, err)
 	if err == nil {

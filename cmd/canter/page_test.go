@@ -94,11 +94,32 @@ func TestThePagesLook(t *testing.T) {
 				if size.name == "desktop" || size.name == "phone" {
 					b.accessible(name)
 				}
+				// Once wide on light, once narrow on dark: rules see the same elements.
+				if size.name == "desktop" && !dark || size.name == "phone" && dark {
+					b.axe(name)
+				}
 			}
 		}
 		if !strings.Contains(b.text(), "not a diagnosis") {
 			t.Errorf("%s lacks the caution", name)
 		}
 		b.quiet()
+	}
+}
+
+// TestAxeSeesWhatIsWrong: a rule that can't be broken holds nothing.
+func TestAxeSeesWhatIsWrong(t *testing.T) {
+	origin, _, _ := withPage(t, nil)
+	b := newBrowser(t, origin)
+	b.open("/alerts")
+	if bad := b.axeSays("alerts"); len(bad) > 0 {
+		t.Errorf("as it is: %v", bad)
+	}
+	js[bool](b, `document.querySelector("nav a").textContent = ""; document.querySelector("label").remove(); document.querySelector("h1").style.color = "#ddd"; document.querySelector("h1").style.background = "#fff"; true`)
+	said := strings.Join(b.axeSays("alerts"), "\n")
+	for _, rule := range []string{"link-name", "color-contrast"} {
+		if !strings.Contains(said, rule+":") {
+			t.Errorf("%s is not seen:\n%s", rule, said)
+		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"canter.example/cmd/canter/report"
 	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
@@ -136,7 +137,7 @@ type shown struct {
 	Assessment  *schemas.Assessment   `json:"assessment"`
 	Alerts      []schemas.Alert       `json:"alerts"`
 	Corrections []schemas.Correction  `json:"corrections"`
-	Context     testContext           `json:"context"`
+	Context     report.Beside         `json:"context"`
 	Trace       []schemas.TraceSecond `json:"trace,omitempty"`
 }
 
@@ -174,7 +175,7 @@ func (c *testsShowCmd) gather(ctx context.Context, h history.Store) (*shown, err
 	if s.Corrections, err = h.AllCorrections(ctx, o.TestID); err != nil {
 		return nil, err
 	}
-	if s.Context, err = contextOf(ctx, h, &o); err != nil {
+	if s.Context, err = report.ReadBeside(ctx, h, &o); err != nil {
 		return nil, err
 	}
 	if c.Trace {
@@ -214,7 +215,9 @@ func (s *shown) print(std streams) error {
 			return err
 		}
 	}
-	s.Context.print(std.out)
+	for _, line := range s.Context.Lines() {
+		_, _ = fmt.Fprintf(std.out, "context, no verdict: %s\n", printable(line))
+	}
 	for _, a := range s.Alerts {
 		_, _ = fmt.Fprintf(std.out, "alert %s: %s, %s\n", a.ID, a.Rule, a.State)
 	}

@@ -54,7 +54,7 @@ func TestReplicasThatWereAwayCatchUp(t *testing.T) {
 		ok(t, servers[away].Kill())
 		err := s.SaveFile(t.Context(), file(1+away, 1), []schemas.Outcome{outcomeOf(1 + away)}, nil)
 		ok(t, errors.Join(servers[away].Start(), err))
-		ok(t, cluster.Settle(t.Context(), historytest.ClusterDatabase))
+		ok(t, cluster.Settle(historytest.ClusterDatabase))
 	}
 	same(t, "tests", one(t, s, "SELECT count(*) FROM tests"), 3)
 	for i, want := range []uint64{3, 3, 0} {

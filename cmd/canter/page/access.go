@@ -11,8 +11,9 @@ import (
 	"sync"
 	"time"
 
-	"canter.example/schemas/club"
 	"golang.org/x/time/rate"
+
+	"canter.example/schemas/club"
 )
 
 // viewer is who asks.

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"canter.example/alerts/message"
+	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
@@ -86,7 +87,7 @@ func (p *Page) alertRows(ctx context.Context, list []schemas.Alert) ([]alertRow,
 	for i := range list {
 		a := &list[i]
 		rows[i] = alertRow{
-			ID: a.ID, Rule: ruleWords(a.Rule), About: p.localTime(a.About, bothLayout), Squad: p.squadName(a.Squad), Athlete: a.Athlete,
+			ID: a.ID, Rule: report.RuleWords(a.Rule), About: p.localTime(a.About, bothLayout), Squad: p.squadName(a.Squad), Athlete: a.Athlete,
 			State: stateWords(a.State), Urgency: string(a.Urgency), Test: a.TestID, Session: a.Session, Notes: of[a.ID], Told: a.Told, Open: a.State == schemas.AlertOpen,
 		}
 		if a.Athlete != "" {
@@ -99,20 +100,30 @@ func (p *Page) alertRows(ctx context.Context, list []schemas.Alert) ([]alertRow,
 		}
 		for line := range strings.SplitSeq(a.Text, "\n") {
 			if line = strings.TrimSpace(line); line != "" && line != message.Caution {
-				rows[i].Lines = append(rows[i].Lines, p.names.Say(line))
+				rows[i].Lines = append(rows[i].Lines, p.told.Say(p.names.Say(line)))
 			}
 		}
 	}
 	for i := range rows {
-		if l := rows[i].Lines; len(l) > shortAlert+1 {
-			rows[i].Lines, rows[i].More = l[:shortAlert], l[shortAlert:]
+		if l := rows[i].Lines; len(l) > shortAlert(l)+1 {
+			rows[i].Lines, rows[i].More = l[:shortAlert(l)], l[shortAlert(l):]
 		}
 	}
 	return rows, nil
 }
 
-// shortAlert is how many lines of an alert are shown at once.
-const shortAlert = 3
+// shortAlert is how many lines of an alert are shown at once: those about the
+// numbers, which follow one another, and what stands before them; else three.
+func shortAlert(lines []string) int {
+	n := 3
+	for i, l := range lines {
+		if i >= n && !strings.HasPrefix(l, "HR") {
+			break
+		}
+		n = max(n, i+1)
+	}
+	return n
+}
 
 func stateWords(s schemas.AlertState) string {
 	switch s {
@@ -128,21 +139,6 @@ func stateWords(s schemas.AlertState) string {
 		return "lapsed: no test has come since to say"
 	}
 	return string(s)
-}
-
-// ruleWords say what a rule is about.
-func ruleWords(r schemas.RuleID) string {
-	if words, ok := map[schemas.RuleID]string{
-		schemas.RuleBoth: "HRex higher and recovery slower than usual", schemas.RuleHRexRisen: "HRex higher than usual",
-		schemas.RuleHRRWorsened: "Recovery slower than usual", schemas.RuleHRexRunning: "HRex higher, tests running",
-		schemas.RuleHRRRunning: "Recovery slower, tests running", schemas.RuleHRexDrift: "HRex drifting up", schemas.RuleHRRDrift: "Recovery drifting slower",
-		schemas.RuleOutsideBand: "HRex above the intended intensity", schemas.RuleHRmaxExceeded: "A reading above the noted HRmax",
-		schemas.RuleTraceInvalid: "Trace unusable", schemas.RuleSquadEffect: "The whole squad moved together", schemas.RuleTestMissing: "No test came",
-		schemas.RuleFileParked: "A file could not be handled", schemas.RuleImproved: "HRex lower or recovery faster than usual",
-	}[r]; ok {
-		return words
-	}
-	return string(r)
 }
 
 // note marks an alert as seen, or writes a note to it, or both.

@@ -6,9 +6,6 @@ import (
 	"net/url"
 	"slices"
 
-	"golang.org/x/text/collate"
-	"golang.org/x/text/language"
-
 	"canter.example/alerts/chart"
 	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
@@ -37,8 +34,7 @@ func (p *Page) athletes(w http.ResponseWriter, r *http.Request, v viewer) error 
 		}
 		body.Rows = append(body.Rows, athleteLink{a.ID, p.names.Person(a.ID).Name, orDash(p.squadName(in))})
 	}
-	order := collate.New(language.Und)
-	slices.SortStableFunc(body.Rows, func(a, b athleteLink) int { return order.CompareString(a.Name, b.Name) })
+	byName(body.Rows, func(r *athleteLink) string { return r.Name })
 	return p.show(w, r, v, "athletes", frame{Title: "Athletes", Section: "athletes", Body: body})
 }
 
@@ -47,10 +43,11 @@ type athleteBody struct {
 	Protocol          string
 	Protocols         []squadLink
 	Rows              []historyRow
-	// Picture is the address of the history's picture, Says the same in words.
-	Picture, Says string
-	Notes         []string
-	HRmax         string
+	// Picture is the address of the history's picture, Small of one for a phone;
+	// Says has the same in words.
+	Picture, Small, Says string
+	Notes                []string
+	HRmax                string
 }
 
 type historyRow struct {
@@ -118,6 +115,7 @@ func (p *Page) athleteHistory(r *http.Request, body *athleteBody) error {
 	body.HRRName = hrrName(seconds)
 	if len(d.Tests) > 0 {
 		body.Picture = "/athlete/history.svg?" + url.Values{"id": {body.ID}, "protocol": {body.Protocol}}.Encode()
+		body.Small = body.Picture + "&small=1"
 		body.Says = chart.History(d).Alt
 	}
 	return nil
@@ -130,13 +128,9 @@ func (p *Page) historyData(r *http.Request, id, protocol string) (d chart.Histor
 	if err != nil {
 		return d, nil, err
 	}
-	assessed, err := p.cfg.History.Assessments(ctx, history.AssessmentFilter{Athlete: id, Protocol: protocol})
+	by, err := p.assessed(ctx, history.AssessmentFilter{Athlete: id, Protocol: protocol})
 	if err != nil {
 		return d, nil, err
-	}
-	by := map[schemas.TestID]*schemas.Assessment{}
-	for i := range assessed {
-		by[assessed[i].TestID] = &assessed[i]
 	}
 	d = chart.HistoryData{Who: p.names.Person(id), Protocol: p.club.Protocol(protocol), Zone: p.zone(), Size: chart.Page}
 	d.Size.Bare = true
@@ -175,6 +169,9 @@ func (p *Page) athletePicture(w http.ResponseWriter, r *http.Request, _ viewer) 
 	d, _, err := p.historyData(r, q.Get("id"), q.Get("protocol"))
 	if err != nil {
 		return err
+	}
+	if q.Get("small") != "" {
+		d.Size = chart.Size{Width: 390, Type: 13, Bare: true}
 	}
 	// Without fonts of its own: they would be a megabyte each time.
 	svg, err := chart.History(d).Inline()

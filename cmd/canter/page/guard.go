@@ -62,18 +62,27 @@ func (p *Page) guard(next http.Handler) http.Handler {
 	})
 }
 
-// ours reports whether a request asked for a name of the page.
+// ours reports whether a request asked for a name of the page. Without a proxy
+// browsers name the port that the page listens on, as the links in chat do; the
+// club file need not.
 func (p *Page) ours(host string) bool {
 	host = strings.ToLower(host)
-	if slices.Contains(p.cfg.Settings.Hosts, host) {
+	s := &p.cfg.Settings
+	if slices.Contains(s.Hosts, host) {
 		return true
 	}
-	if !p.cfg.Settings.Loopback() || p.cfg.Settings.BehindProxy {
+	if s.BehindProxy {
 		return false
 	}
-	name, _, err := net.SplitHostPort(host)
+	name, port, err := net.SplitHostPort(host)
 	if err != nil {
 		name = host
+	}
+	if _, here, err := net.SplitHostPort(s.Listen); err == nil && port != "" && port == here && slices.Contains(s.Hosts, name) {
+		return true
+	}
+	if !s.Loopback() {
+		return false
 	}
 	name = strings.Trim(name, "[]")
 	return name == "localhost" || name == "127.0.0.1" || name == "::1"

@@ -28,6 +28,7 @@ type History interface {
 	Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error)
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
 	Notes(ctx context.Context, f history.NoteFilter) ([]schemas.Note, error)
+	report.BesideHistory
 }
 
 // Scorer says what tests would be. It stores nothing.
@@ -61,6 +62,7 @@ type Page struct {
 	cfg    Config
 	club   *club.Club
 	names  *report.Names
+	told   *calledNow // for texts that chat was told
 	staff  staff.Desk
 	parked parked.Desk
 	access *access
@@ -78,7 +80,7 @@ func New(cfg Config) (*Page, error) {
 		return nil, errors.New("page." + key + ": " + text + ". " + hint)
 	}
 	p := &Page{
-		cfg: cfg, club: cfg.Club, names: &report.Names{Club: cfg.Club, Style: cfg.Club.Privacy.PageNames},
+		cfg: cfg, club: cfg.Club, names: &report.Names{Club: cfg.Club, Style: cfg.Club.Privacy.PageNames}, told: newCalledNow(cfg.Club),
 		staff:   staff.Desk{Broker: cfg.Broker, Now: cfg.Now},
 		parked:  parked.Desk{History: cfg.History, Broker: cfg.Broker, Now: cfg.Now},
 		uploads: make(chan struct{}, 2),

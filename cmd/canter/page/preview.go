@@ -255,7 +255,7 @@ func (p *Page) alertName(a schemas.Alert) string {
 	if a.Athlete != "" {
 		who = p.names.Person(a.Athlete).Name
 	}
-	return fmt.Sprintf("%s, %s, %s", ruleWords(a.Rule), who, p.localTime(a.About, dayLayout))
+	return fmt.Sprintf("%s, %s, %s", report.RuleWords(a.Rule), who, p.localTime(a.About, dayLayout))
 }
 
 // mostLater keeps the list of other tests short.

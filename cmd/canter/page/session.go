@@ -3,37 +3,15 @@ package page
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"net/http"
-	"slices"
 	"strings"
 	"time"
-
-	"golang.org/x/text/collate"
-	"golang.org/x/text/language"
 
 	"canter.example/alerts/assess"
 	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
-	"canter.example/schemas/history"
 )
-
-// testRow is one test of a session.
-type testRow struct {
-	Test      schemas.TestID
-	Athlete   string
-	Name      string
-	HRex, HRR report.Cells
-	// Trace says what the trace is worth, Staff what staff said of the test.
-	Trace, Staff string
-	// Fired are what went past a threshold, in sentences.
-	Fired []string
-
-	outcome    schemas.Outcome
-	seconds    []schemas.TraceSecond
-	assessment *schemas.Assessment
-}
 
 type sessionBody struct {
 	ID, Squad, SquadID, Protocol, ProtocolID, Day, Conditions string
@@ -87,75 +65,6 @@ func (p *Page) session(w http.ResponseWriter, r *http.Request, v viewer) error {
 	return p.show(w, r, v, "session", frame{Title: body.Squad + ", " + body.Day, Section: "sessions", Body: body})
 }
 
-// sessionRowsOf reads a session's tests, by name.
-func (p *Page) sessionRowsOf(ctx context.Context, id string) ([]testRow, error) {
-	tests, err := p.cfg.History.SessionTests(ctx, id)
-	if err != nil {
-		return nil, err
-	}
-	if len(tests) == 0 {
-		return nil, notFound("There is no such session: the list of sessions has those that are there.")
-	}
-	traces, err := p.cfg.History.SessionTraces(ctx, id)
-	if err != nil {
-		return nil, err
-	}
-	assessed, err := p.cfg.History.Assessments(ctx, history.AssessmentFilter{Session: id})
-	if err != nil {
-		return nil, err
-	}
-	by := map[schemas.TestID]*schemas.Assessment{}
-	for i := range assessed {
-		by[assessed[i].TestID] = &assessed[i]
-	}
-	seconds := p.hrrSeconds(tests[0].Protocol, tests)
-	rows := make([]testRow, len(tests))
-	for i := range tests {
-		rows[i] = p.row(tests[i], by[tests[i].TestID], seconds)
-		rows[i].seconds = traces[tests[i].TestID]
-	}
-	order := collate.New(language.Und)
-	slices.SortStableFunc(rows, func(a, b testRow) int { return order.CompareString(a.Name, b.Name) })
-	return rows, nil
-}
-
-// row is a test beside the athlete's own earlier ones, in the words of the report.
-func (p *Page) row(o schemas.Outcome, a *schemas.Assessment, hrr int) testRow {
-	o = p.names.Said(o)
-	t := testRow{
-		Test: o.TestID, Athlete: o.Athlete, Name: p.names.Person(o.Athlete).Name, Trace: report.TraceWords(&o), Staff: report.StaffWord(&o),
-		outcome: o, assessment: a,
-	}
-	t.HRex = report.CellsOf(comparison(a, schemas.MeasureHRex, 0))
-	t.HRex.Value = report.HRexValue(&o)
-	t.HRR = report.CellsOf(comparison(a, schemas.MeasureHRR, hrr))
-	t.HRR.Value = "–"
-	if v, ok := o.HRR(hrr); ok {
-		t.HRR.Value = v.BPM.Text(0)
-	}
-	if a != nil {
-		for _, f := range a.Fired {
-			t.Fired = append(t.Fired, report.Sentence(p.names.Say(f.Reason)))
-		}
-	}
-	return t
-}
-
-func comparison(a *schemas.Assessment, m schemas.Measure, seconds int) *schemas.Comparison {
-	if a == nil {
-		return nil
-	}
-	return a.Comparison(m, seconds)
-}
-
-func outcomesOf(rows []testRow) []schemas.Outcome {
-	out := make([]schemas.Outcome, len(rows))
-	for i := range rows {
-		out[i] = rows[i].outcome
-	}
-	return out
-}
-
 // sessionFacts is the head of a session: who was there, and what all share.
 func (p *Page) sessionFacts(ctx context.Context, rows []testRow, hrr int) ([]fact, error) {
 	roster, err := p.cfg.History.Athletes(ctx)
@@ -185,14 +94,6 @@ func (p *Page) sessionFacts(ctx context.Context, rows []testRow, hrr int) ([]fac
 		}
 	}
 	return facts, nil
-}
-
-func distinct(tests []schemas.Outcome) map[string]bool {
-	out := map[string]bool{}
-	for i := range tests {
-		out[tests[i].Athlete] = true
-	}
-	return out
 }
 
 // shiftWords say what the whole session shares, by what its assessments hold.
@@ -231,56 +132,6 @@ func (p *Page) neighbours(ctx context.Context, o *schemas.Outcome) (earlier, lat
 		}
 	}
 	return earlier, later, nil
-}
-
-// tracesData are all traces of a session for the chart, one value a second.
-type tracesData struct {
-	Seconds  []int        `json:"seconds"`
-	Duration int          `json:"duration"`
-	Traces   []namedTrace `json:"traces"`
-}
-
-type namedTrace struct {
-	Test   schemas.TestID   `json:"test"`
-	Name   string           `json:"name"`
-	Words  string           `json:"words"`
-	Values []schemas.Number `json:"values"`
-}
-
-func (p *Page) sessionTraces(w http.ResponseWriter, r *http.Request, _ viewer) error {
-	rows, err := p.sessionRowsOf(r.Context(), r.URL.Query().Get("id"))
-	if err != nil {
-		return err
-	}
-	d := tracesData{Traces: []namedTrace{}}
-	from, to := 0, 0
-	for i := range rows {
-		d.Duration = max(d.Duration, int(rows[i].outcome.Duration.Seconds()))
-		if s := rows[i].seconds; len(s) > 0 {
-			from, to = min(from, s[0].Second), max(to, s[len(s)-1].Second)
-		}
-	}
-	for s := from; s <= to; s++ {
-		d.Seconds = append(d.Seconds, s)
-	}
-	for i := range rows {
-		t := namedTrace{rows[i].Test, rows[i].Name, rows[i].Trace, make([]schemas.Number, to-from+1)}
-		for _, s := range rows[i].seconds {
-			t.Values[s.Second-from] = s.Clean
-		}
-		d.Traces = append(d.Traces, t)
-	}
-	return writeJSON(w, d)
-}
-
-func writeJSON(w http.ResponseWriter, v any) error {
-	b, err := json.Marshal(v)
-	if err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	_, _ = w.Write(b)
-	return nil
 }
 
 // report gives the session's report to keep: one file that needs no network.

@@ -5,8 +5,9 @@ import (
 	"net/http"
 	"strings"
 
-	"canter.example/schemas"
 	"golang.org/x/sync/errgroup"
+
+	"canter.example/schemas"
 )
 
 // What people ask for is read here; what would become of it: preview.go.

@@ -128,6 +128,7 @@ func TestOnlyThePagesOwnNamesAreAnswered(t *testing.T) {
 	loopback := on(club.Page{Listen: "127.0.0.1:7466"})
 	named := on(club.Page{Listen: "0.0.0.0:7466", Hosts: []string{"canter.club.example", "canter.club.example:8443"}, BehindProxy: true})
 	behind := on(club.Page{Listen: "127.0.0.1:7466", Hosts: []string{"canter.club.example"}, BehindProxy: true})
+	direct := on(club.Page{Listen: "0.0.0.0:7466", Hosts: []string{"canter.club.example"}, CertFile: "page.crt"})
 	for _, c := range []struct {
 		page *Page
 		host string
@@ -136,7 +137,9 @@ func TestOnlyThePagesOwnNamesAreAnswered(t *testing.T) {
 		{loopback, "127.0.0.1:7466", true}, {loopback, "localhost:7466", true}, {loopback, "LOCALHOST", true}, {loopback, "[::1]:7466", true},
 		{loopback, "evil.example", false}, {loopback, "evil.example:7466", false}, {loopback, "localhost.evil.example:7466", false}, {loopback, "", false}, {loopback, "127.0.0.1.nip.example", false},
 		{named, "canter.club.example", true}, {named, "Canter.Club.Example:8443", true}, {named, "canter.club.example:1", false}, {named, "127.0.0.1:7466", false}, {named, "evil.example", false},
-		{behind, "canter.club.example", true}, {behind, "localhost", false},
+		{behind, "canter.club.example", true}, {behind, "localhost", false}, {behind, "canter.club.example:7466", false},
+		// Without a proxy the port of the links in chat is the one that it listens on.
+		{direct, "canter.club.example", true}, {direct, "canter.club.example:7466", true}, {direct, "canter.club.example:7467", false}, {direct, "evil.example:7466", false},
 	} {
 		if got := c.page.ours(c.host); got != c.want {
 			t.Errorf("%s on %s: %v", c.host, c.page.cfg.Settings.Listen, got)
@@ -256,5 +259,46 @@ func TestPanelsOfNothingAreStillPanels(t *testing.T) {
 	none := make([]testRow, 2)
 	if got := p.panels(none); len(got) != 2 || !got[0].Empty {
 		t.Errorf("%+v", got)
+	}
+}
+
+// TestTextsOfChatCallAthletesAsThePageDoes: only where a message puts a name.
+func TestTextsOfChatCallAthletesAsThePageDoes(t *testing.T) {
+	c := &club.Club{Athletes: []schemas.Athlete{
+		{ID: "q01", Name: "Sól Dalsvik", Initials: "SD"}, {ID: "q02", Name: "Mara Dunwick", Initials: "MD"},
+		{ID: "q03", Name: "Kai Ashgrove", Initials: "KA"}, {ID: "q04", Name: "Kim Ashgrove", Initials: "KA"},
+		{ID: "q05", Name: "Kaia Ember Orr", Initials: "KAO"},
+	}}
+	c.Privacy.ChatNames, c.Privacy.PageNames = club.ShowInitials, club.ShowName
+	n := newCalledNow(c)
+	for line, want := range map[string]string{
+		"SD: HRex higher than usual":                            "Sól Dalsvik: HRex higher than usual",
+		"HRex drifting up since 15 Sep: CUSUM 8.1 SD (limit 5)": "HRex drifting up since 15 Sep: CUSUM 8.1 SD (limit 5)",
+		"4 min at 12 km/h, MD-4, grass":                         "4 min at 12 km/h, MD-4, grass",
+		"No test has arrived: MD, SD and KAO.":                  "No test has arrived: Mara Dunwick, Sól Dalsvik and Kaia Ember Orr.",
+		"- KAO (strap)":                                         "- Kaia Ember Orr (strap)",
+		"KA: HRex higher":                                       "KA: HRex higher", // two of them
+		"":                                                      "",
+	} {
+		if got := n.Say(line); got != want {
+			t.Errorf("%q becomes %q, want %q", line, got, want)
+		}
+	}
+	c.Privacy.ChatNames = club.ShowName
+	if got := newCalledNow(c).Say("SD: as in chat"); got != "SD: as in chat" {
+		t.Errorf("one style, and yet %q", got)
+	}
+}
+
+// TestAnAlertShowsItsNumbersAtOnce, and the rest on demand.
+func TestAnAlertShowsItsNumbersAtOnce(t *testing.T) {
+	for want, lines := range map[int][]string{
+		5: {"Who: HRR60 smaller", "4 min", "Against the baseline", "HRex 77", "HRR60 27", "Compared with", "Look at next"},
+		4: {"Who: lower", "4 min", "HRex 77", "HRR60 49", "Load before"},
+		3: {"Who: drift", "4 min", "Since", "Then", "Look"},
+	} {
+		if got := shortAlert(lines); got != want {
+			t.Errorf("%q: %d lines, want %d", lines, got, want)
+		}
 	}
 }

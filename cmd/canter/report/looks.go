@@ -112,9 +112,22 @@ func (d *Data) ruleWords(r schemas.RuleID) string {
 		return "HRex higher than usual"
 	case schemas.RuleHRRWorsened:
 		return hrr + " smaller than usual (slower recovery)"
-	case schemas.RuleTraceInvalid:
-		return "trace unusable"
 	default:
-		return string(r)
+		return RuleWords(r)
 	}
+}
+
+// RuleWords say what a rule is about; its id where there are none.
+func RuleWords(r schemas.RuleID) string {
+	if words, ok := map[schemas.RuleID]string{
+		schemas.RuleBoth: "HRex higher and recovery slower than usual", schemas.RuleHRexRisen: "HRex higher than usual",
+		schemas.RuleHRRWorsened: "Recovery slower than usual", schemas.RuleHRexRunning: "HRex higher for several tests",
+		schemas.RuleHRRRunning: "Recovery slower for several tests", schemas.RuleHRexDrift: "HRex drifting up", schemas.RuleHRRDrift: "Recovery drifting slower",
+		schemas.RuleOutsideBand: "HRex above the intended intensity", schemas.RuleHRmaxExceeded: "A reading above the noted HRmax",
+		schemas.RuleTraceInvalid: "Trace unusable", schemas.RuleSquadEffect: "The whole squad moved together", schemas.RuleTestMissing: "No test came",
+		schemas.RuleFileParked: "A file could not be handled", schemas.RuleImproved: "HRex lower or recovery faster than usual",
+	}[r]; ok {
+		return words
+	}
+	return string(r)
 }

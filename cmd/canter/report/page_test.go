@@ -20,6 +20,7 @@ import (
 	"canter.example/alerts/message"
 	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
+	"canter.example/schemas/club"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -297,5 +298,18 @@ func TestPageOfNothing(t *testing.T) {
 	b := string(written(t, report.Data{Squad: "first", Session: "first/steady4/2026-03-03"}))
 	if !strings.Contains(b, message.CautionInFull) {
 		t.Error("no caution")
+	}
+}
+
+// TestEveryRuleHasWords: no id of ours stands in front of staff.
+func TestEveryRuleHasWords(t *testing.T) {
+	rules := append([]schemas.RuleID{schemas.RuleSquadEffect, schemas.RuleTestMissing, schemas.RuleFileParked}, club.Settable...)
+	for _, r := range rules {
+		if words := report.RuleWords(r); words == string(r) || !strings.Contains(words, " ") {
+			t.Errorf("%s has no words: %q", r, words)
+		}
+	}
+	if len(rules) < 12 {
+		t.Errorf("only %d rules", len(rules))
 	}
 }

@@ -204,7 +204,7 @@ func ClusterHistory(tb testing.TB) string {
 	c := SharedCluster(tb)
 	emptied.Lock()
 	tb.Cleanup(emptied.Unlock)
-	if err := c.empty(context.Background(), ClusterDatabase); err != nil {
+	if err := c.empty(ClusterDatabase); err != nil {
 		tb.Fatal(err)
 	}
 	return c.Address(2, ClusterDatabase)
@@ -212,7 +212,8 @@ func ClusterHistory(tb testing.TB) string {
 
 // Settle returns when every replica of a database's tables takes part again and
 // has all rows: the keeper takes some seconds to notice that a server died.
-func (c *Cluster) Settle(ctx context.Context, database string) error {
+func (c *Cluster) Settle(database string) error {
+	ctx := context.Background()
 	return c.each(func(conn clickhouse.Conn) error {
 		const query = "SELECT count() FROM system.replicas WHERE database = ? AND (is_readonly OR is_session_expired OR active_replicas < total_replicas)"
 		for deadline := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
@@ -254,7 +255,8 @@ func (c *Cluster) each(do func(clickhouse.Conn) error) error {
 
 // empty takes all rows away from a database's shards, but for the list of its
 // migrations.
-func (c *Cluster) empty(ctx context.Context, database string) error {
+func (c *Cluster) empty(database string) error {
+	ctx := context.Background()
 	return c.each(func(conn clickhouse.Conn) error {
 		tables, err := replicatedTables(ctx, conn, database+"_shard")
 		if err != nil {

@@ -155,29 +155,55 @@
       const {ctx, bbox} = u, px = devicePixelRatio;
       ctx.save();
       ctx.beginPath(); ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height); ctx.clip();
-      ctx.font = `bold ${13 * px}px Liberation Sans, Arial, sans-serif`;
-      ctx.textAlign = "center";
-      d.windows.forEach(w => {
-        const from = u.valToPos(w.from + proposed, "x", true), to = u.valToPos(w.to + proposed, "x", true);
-        ctx.strokeStyle = ink("--ink"); ctx.fillStyle = ink("--band");
-        if (w.name === "run") {
-          ctx.lineWidth = 2 * px;
-          for (const [x, text] of [[from, "start"], [to, "end"]]) {
-            ctx.beginPath(); ctx.moveTo(x, bbox.top); ctx.lineTo(x, bbox.top + bbox.height); ctx.stroke();
-            ctx.fillStyle = ink("--ink"); ctx.textAlign = text === "start" ? "right" : "left";
-            ctx.fillText(text, x + (text === "start" ? -5 : 5) * px, bbox.top + 15 * px);
-          }
-          return;
-        }
+      const pos = at => u.valToPos(at + proposed, "x", true);
+      d.windows.filter(w => w.name !== "run").forEach(w => {
+        const from = pos(w.from), to = pos(w.to);
+        ctx.fillStyle = ink("--band");
         ctx.fillRect(from, bbox.top, to - from, bbox.height);
         ctx.lineWidth = px; ctx.strokeStyle = ink("--far");
         ctx.strokeRect(from, bbox.top - 2, to - from, bbox.height + 4);
-        ctx.fillStyle = ink("--ink"); ctx.textAlign = "center";
-        ctx.fillText(w.name, (from + to) / 2, bbox.top + bbox.height - 12 * px);
       });
+      ctx.strokeStyle = ink("--ink"); ctx.lineWidth = 2 * px;
+      d.windows.filter(w => w.name === "run").forEach(w => [w.from, w.to].forEach(at => {
+        ctx.beginPath(); ctx.moveTo(pos(at), bbox.top); ctx.lineTo(pos(at), bbox.top + bbox.height); ctx.stroke();
+      }));
       ctx.restore();
     };
-    const over = u => { // crosses, as a mark that is none of colour alone
+    // Names of lines and bands, over all else, each clear of the others and of
+    // the edges: one that would touch the name before it goes a line further in.
+    const names = u => {
+      const {ctx, bbox} = u, px = devicePixelRatio, line = 16 * px;
+      ctx.save();
+      ctx.font = `bold ${13 * px}px Liberation Sans, Arial, sans-serif`;
+      ctx.textAlign = "left"; ctx.lineJoin = "round";
+      const pos = at => u.valToPos(at + proposed, "x", true);
+      const put = (texts, y, step) => {
+        const ends = []; // where each line's last name ends
+        for (const [text, x, from, to] of texts.sort((a, b) => a[2] - b[2])) {
+          if (to < bbox.left || from > bbox.left + bbox.width) continue;
+          const wide = ctx.measureText(text).width;
+          const left = Math.min(Math.max(x(wide), bbox.left + 2 * px), bbox.left + bbox.width - wide - 2 * px);
+          let k = 0;
+          while (ends[k] > left - 4 * px) k++;
+          ends[k] = left + wide;
+          ctx.lineWidth = 3 * px; ctx.strokeStyle = ink("--paper"); ctx.strokeText(text, left, y + k * step);
+          ctx.fillStyle = ink("--ink"); ctx.fillText(text, left, y + k * step);
+        }
+      };
+      const top = [], bottom = [];
+      for (const w of d.windows) {
+        const from = pos(w.from), to = pos(w.to);
+        if (w.name === "run") {
+          top.push(["start", wide => from - wide - 5 * px, from, from], ["end", () => to + 5 * px, to, to]);
+        } else {
+          bottom.push([w.name, wide => (from + to - wide) / 2, from, to]);
+        }
+      }
+      put(top, bbox.top + 15 * px, line);
+      put(bottom, bbox.top + bbox.height - 12 * px, -line);
+      ctx.restore();
+    };
+    const marks = u => { // crosses, as a mark that is none of colour alone
       const {ctx, bbox} = u, r = 3.5 * devicePixelRatio;
       ctx.save();
       ctx.beginPath(); ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height); ctx.clip();
@@ -206,7 +232,7 @@
       return s;
     };
     const touch = $("#touch", box);
-    const made = chart(box, data, series, {axes, under, over, say, points: false});
+    const made = chart(box, data, series, {axes, under, over: u => { marks(u); names(u); }, say, points: false});
     touch?.addEventListener("click", () => touch.setAttribute("aria-pressed", String(touch.getAttribute("aria-pressed") !== "true")));
     $(".plot", box).addEventListener("click", e => {
       const u = made.get();
@@ -268,6 +294,9 @@
     pick.addEventListener("change", () => choose(Number(pick.value) || 0));
     $(".plot", box).addEventListener("click", () => { if (near) { pick.value = String(near); choose(near); } });
   }
+
+  // Series of sessions begin with the latest in view.
+  $$(".latest").forEach(box => new ResizeObserver(() => { box.scrollLeft = box.scrollWidth; }).observe(box));
 
   const charts = [["#test-chart", testChart], ["#session-chart", sessionChart]];
   charts.forEach(([where, make]) => { const box = $(where); if (box) make(box).catch(e => trouble(box, e)); });

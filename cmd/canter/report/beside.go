@@ -1,21 +1,18 @@
-package main
+package report
 
 import (
 	"context"
 	"fmt"
-	"io"
-	"strconv"
 	"strings"
 	"time"
 
+	"canter.example/alerts/message"
 	"canter.example/schemas"
-	"canter.example/schemas/history"
 )
 
-// testContext is what stands beside a test: the load of the days before it
-// and the daily series of its day and the day before. No verdict is drawn from
-// it.
-type testContext struct {
+// Beside is what stands beside a test: the load of the days before it and the
+// daily series of its day and the day before. No verdict is drawn from it.
+type Beside struct {
 	// Date of the test in the club's time zone.
 	Date  string                `json:"date"`
 	Loads []schemas.LoadSum     `json:"load_before"`
@@ -27,10 +24,16 @@ type testContext struct {
 // week.
 var loadDays = [...]int{3, 7}
 
-// contextOf gathers what stands beside a test.
-func contextOf(ctx context.Context, h history.Store, o *schemas.Outcome) (testContext, error) {
+// BesideHistory is what [ReadBeside] reads.
+type BesideHistory interface {
+	AthleteLoads(ctx context.Context, athlete string, from, to time.Time) ([]schemas.TraceLoad, error)
+	AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error)
+}
+
+// ReadBeside gathers what stands beside a test.
+func ReadBeside(ctx context.Context, h BesideHistory, o *schemas.Outcome) (Beside, error) {
 	// The session's id ends with its local date; see [schemas.SessionID].
-	c := testContext{Date: o.Session[strings.LastIndexByte(o.Session, '/')+1:]}
+	c := Beside{Date: o.Session[strings.LastIndexByte(o.Session, '/')+1:]}
 	day, err := time.Parse(time.DateOnly, c.Date)
 	if err != nil {
 		return c, nil
@@ -48,15 +51,16 @@ func contextOf(ctx context.Context, h history.Store, o *schemas.Outcome) (testCo
 	return c, err
 }
 
-// print writes the context as lines; nothing when there is none.
-func (c *testContext) print(w io.Writer) {
+// Lines are what stands beside the test in words; none when there is nothing.
+func (c *Beside) Lines() []string {
+	var lines []string
 	for _, l := range c.Loads {
 		if l.Sessions == 0 {
-			_, _ = fmt.Fprintf(w, "context, no verdict: nothing recorded in the %d days before\n", l.Days)
+			lines = append(lines, fmt.Sprintf("nothing recorded in the %d days before", l.Days))
 			continue
 		}
-		_, _ = fmt.Fprintf(w, "context, no verdict: %d days before: TRIMP %s, Edwards %s, %s min of heart rate in %s, coverage %.0f %%\n",
-			l.Days, l.TRIMP.Text(0), l.Edwards.Text(0), l.Minutes.Text(0), sessions(l.Sessions), 100*l.Coverage.Or(0))
+		lines = append(lines, fmt.Sprintf("%d days before: TRIMP %s, Edwards %s, %s min of heart rate in %s, coverage %.0f %%",
+			l.Days, l.TRIMP.Text(0), l.Edwards.Text(0), l.Minutes.Text(0), Count(l.Sessions, "session"), 100*l.Coverage.Or(0)))
 	}
 	for i := 0; i < len(c.Daily); {
 		date := c.Daily[i].Date
@@ -64,20 +68,14 @@ func (c *testContext) print(w io.Writer) {
 		for ; i < len(c.Daily) && c.Daily[i].Date == date; i++ {
 			texts = append(texts, dailyText(&c.Daily[i]))
 		}
-		_, _ = fmt.Fprintf(w, "context, no verdict: %s: %s\n", date, printable(strings.Join(texts, ", ")))
+		lines = append(lines, date+": "+strings.Join(texts, ", "))
 	}
+	return lines
 }
 
 // dailyText is one value in words: "sleep 7.5 h", "wellness 15 (4-20)".
 func dailyText(v *schemas.SeriesValue) string {
-	text := v.Series + " " + strconv.FormatFloat(v.Value, 'f', -1, 64)
-	switch {
-	case v.Unit == "":
-	case v.Unit[0] >= '0' && v.Unit[0] <= '9': // the range of a scale
-		text += " (" + v.Unit + ")"
-	default:
-		text += " " + v.Unit
-	}
+	text := v.Series + " " + message.ValueWords(v)
 	switch {
 	case v.Athlete == "" && v.Squad == "":
 		text += " (whole club)"
@@ -85,11 +83,4 @@ func dailyText(v *schemas.SeriesValue) string {
 		text += " (whole squad)"
 	}
 	return text
-}
-
-func sessions(n int) string {
-	if n == 1 {
-		return "1 session"
-	}
-	return fmt.Sprintf("%d sessions", n)
 }
