@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -111,6 +113,7 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 	if err = errors.Join(started...); err != nil {
 		return c, err
 	}
+	time.Sleep(500 * time.Millisecond) // see survive
 	for _, s := range c.Servers {
 		if err = s.warm(); err != nil {
 			return c, err
@@ -122,15 +125,15 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 // warm gives a server its first statement for the cluster.
 func (s *Server) warm() error { return s.survive(s.first) }
 
-// survive does something with a server. One of 2018 that did not reach the
-// keeper at once when it started, as happens on a busy machine, dies of the
-// first thing it needs it for; started again it is sound.
+// survive does something with a server. One of 2018 that has not reached the
+// keeper yet, as happens on a busy machine, dies of the first thing it needs it
+// for; started again it is sound.
 func (s *Server) survive(do func() error) (err error) {
 	for range 3 {
 		if err = do(); err == nil {
 			return nil
 		}
-		if _, dead := s.pid(); !dead {
+		if s.answers() {
 			break
 		}
 		if again := errors.Join(s.Kill(), s.Start()); again != nil {
@@ -139,6 +142,17 @@ func (s *Server) survive(do func() error) (err error) {
 	}
 	log, _ := os.ReadFile(filepath.Join(s.dir, "log"))
 	return fmt.Errorf("%w; the end of the server's log: %s", err, log[max(0, len(log)-4000):])
+}
+
+// answers reports whether the server still does, a moment after a trouble: it
+// takes one to die.
+func (s *Server) answers() bool {
+	time.Sleep(500 * time.Millisecond)
+	conn, err := net.DialTimeout("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(s.port)), time.Second)
+	if err != nil {
+		return false
+	}
+	return conn.Close() == nil
 }
 
 func (s *Server) first() error {
