@@ -62,7 +62,7 @@ func TestReplicasThatWereAwayCatchUp(t *testing.T) {
 		ok(t, err)
 		conn, err := clickhouse.Open(options)
 		ok(t, err)
-		for _, table := range []string{"stored_files", "stored_tests"} {
+		for _, table := range []string{"stored_file_writes", "stored_tests"} {
 			var n uint64
 			ok(t, conn.QueryRow(t.Context(), "SELECT count() FROM "+table).Scan(&n))
 			same(t, table, n, want)

@@ -26,6 +26,10 @@ type Store interface {
 	// id and version of the file; every trace must belong to one of the
 	// outcomes.
 	SaveResult(ctx context.Context, r FileResult) error
+	// SaveResults is SaveResult for many files at once, such as years of history:
+	// the rows of tens of thousands go in few large inserts. What is stored
+	// already in the same version is written again.
+	SaveResults(ctx context.Context, rs []FileResult) error
 	// SaveFile is SaveResult for a file without loads and series.
 	SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error
 	// File returns the file with this id.
