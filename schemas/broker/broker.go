@@ -66,6 +66,10 @@ type Broker struct {
 	ackWait time.Duration
 	refused *refusal
 	pulse   pulse
+
+	// consumed are the durables that this process works on; see takeBack.
+	first    sync.Mutex
+	consumed map[string]bool
 }
 
 // refusal keeps the last thing that the server did not allow: what was asked
@@ -102,7 +106,7 @@ func (r *refusal) last() error {
 // given, and makes or updates the streams. Errors: [ErrInUse] when the data
 // folder belongs to another process.
 func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
-	b := &Broker{created: map[string]time.Time{}, refused: &refusal{}, ackWait: cfg.AckWait}
+	b := &Broker{created: map[string]time.Time{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait}
 	if b.ackWait <= 0 {
 		b.ackWait = defaultAckWait
 	}

@@ -119,9 +119,14 @@ func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, erro
 		MaxAckPending: pending,
 	}
 	if b.server != nil {
-		if err := b.takeBack(ctx, w, cfg); err != nil {
-			return nil, err
+		b.first.Lock()
+		defer b.first.Unlock()
+		if !b.consumed[w.Durable] {
+			if err := b.takeBack(ctx, w, cfg); err != nil {
+				return nil, err
+			}
 		}
+		b.consumed[w.Durable] = true
 	}
 	c, err := b.js.CreateOrUpdateConsumer(ctx, w.Stream, cfg)
 	if err != nil {
@@ -131,8 +136,9 @@ func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, erro
 }
 
 // takeBack makes a consumer of the embedded broker deliver again at once what a
-// process that was killed had in hand: nobody else works on this broker, so
-// nobody has it now, and there is no sense in waiting for the time to run out.
+// process that was killed had in hand, when this one consumes from it first:
+// nobody else works on this broker, so nobody has it now, and there is no sense
+// in waiting for the time to run out.
 // The server looks at what is out when the time given for it changes.
 func (b *Broker) takeBack(ctx context.Context, w Work, cfg jetstream.ConsumerConfig) error {
 	c, err := b.js.Consumer(ctx, w.Stream, w.Durable)
