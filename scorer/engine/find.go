@@ -336,7 +336,7 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 			c.evOn = min(ev, mostOn) * known
 		}
 	}
-	c.misfit = 1.5 * n / (2 * worth) * max(0, math.Log(left/f.steady))
+	c.misfit = f.unsteady(left, n)
 	known = f.edgeKnown(off)
 	c.evOff = -noOff * known
 	if c.off.fall() >= 6 {
@@ -348,6 +348,12 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 	}
 	c.level = f.levelCost(c)
 	c.light = f.lightness(c)
+}
+
+// unsteady is the cost of n seconds whose variance about the response is more
+// than that of a steady run.
+func (f *finder) unsteady(variance, n float64) float64 {
+	return 1.5 * n / (2 * worth) * max(0, math.Log(variance/f.steady))
 }
 
 // leastSeen seconds of a test whose beginning was not recorded must have been.

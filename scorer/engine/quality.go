@@ -270,12 +270,16 @@ func (w *work) judgeTrace(v *verdict, o *schemas.Outcome, m *measures, c *candid
 
 // judgeShape compares the test with the response it should show.
 func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
-	sh := w.finder.shapeOf(c.start, c.length)
+	sh := w.finder.shapeOf(c.start, c.length, firstStep)
 	if sh.kernel == nil {
 		return
 	}
-	at := m.at + float64(sh.stepAt)
-	switch l := w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize), false, nil); {
+	l := w.nearStep(m, &sh)
+	if sh.stepAt < fastStep && sh.stepSize > 0 && !l.sudden() {
+		sh = w.finder.shapeOf(c.start, c.length, fastStep)
+		l = w.nearStep(m, &sh)
+	}
+	switch {
 	case m.steps.sudden():
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))
@@ -314,6 +318,13 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 				"nothing but heart rate says that this was the test, and it is unlike one in %d small ways (rise, level, steadiness, recovery)", n)
 		}
 	}
+}
+
+// nearStep is the largest leap near a shape's step that is at least as large as
+// most of it.
+func (w *work) nearStep(m *measures, sh *shape) leap {
+	at := m.at + float64(sh.stepAt)
+	return w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize), false, nil)
 }
 
 // mostSigns: so many of the small signs below are too many for a stretch that
