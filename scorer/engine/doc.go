@@ -15,7 +15,8 @@
 //	find (find.go)            where the test may start: quick search, rivals
 //	  refine.go               each place to the second, with both edges
 //	  smoothing.go            how late the device's averaging makes both
-//	  evidence.go             lap marks, planned time, speed, team-mates
+//	  evidence.go             lap marks, planned time, team-mates
+//	  speed.go                the speed channel against the protocol's speeds
 //	  decide.go               which places are tests, cut short, two, or none
 //	measure (measure.go)      HRex, band, speed; tau.go: recovery constant
 //	  windows.go              the exact averages that become numbers

@@ -157,7 +157,7 @@ func (e *Explanation) windows(m *measures) {
 	}
 	add("whole test", m.at, m.end, m.whole)
 	add("HRex", m.hrexFrom, m.hrexTo, m.hrex)
-	add("end", m.end-m.endHR.want, m.end, m.endHR)
+	add("end", m.endAt-m.endHR.want, m.endAt, m.endHR)
 	for _, d := range m.delays {
 		add(fmt.Sprintf("recovery at %.0f s", d.delay), d.from, d.to, d.avg)
 	}

@@ -18,6 +18,9 @@ const (
 	leapsBefore     = 90
 	// seldom sampled is a trace with this many seconds between samples.
 	seldom = 2.5
+	// fastRise: heart rate rises this much longer (s) faster than two sparse
+	// samples tell from a leap; its fast part has time constants of up to 15 s.
+	fastRise = 15.0
 	// usualWeight: the trace's noise counts as this many residuals.
 	usualWeight = 4.0
 )
@@ -138,13 +141,22 @@ func (s *series) largestLeap(from, to, least float64, bends bool, about *rebound
 
 // leaps looks for sudden changes of level in the test and shortly before it.
 // Around the start of the run only a fall counts: nothing rises faster than
-// heart rate then, and nothing makes it fall.
-func (m *measures) leaps(s *series) {
-	m.steps = s.largestLeap(m.at+max(12, m.turn+10+m.lag), m.end-4, leastLeap, true, nil)
+// heart rate then, and nothing makes it fall. Where samples are few, the fast
+// part of the rise looks like a leap for longer, and so do bouts all along
+// unless it is a large one.
+func (m *measures) leaps(s *series, bouts bool) {
+	from, least := m.at+max(12, m.turn+10+m.lag), leastLeap
+	if s.interval >= seldom {
+		from += fastRise
+		if bouts {
+			least = 1.5 * largeLeap
+		}
+	}
+	m.steps = s.largestLeap(from, m.end-4, least, true, nil)
 	if before := s.largestLeap(m.at-leapsBefore, m.at-6, leastLeapBefore, true, nil); (before.t > leastLeapT+1 || before.sudden() && math.Abs(before.size) > 0.75*largeLeap) && !m.steps.sudden() {
 		m.steps = before
 	}
-	if fall := s.fallAt(m.at-6, m.at+20); fall.size < 0 && !m.steps.sudden() {
+	if fall := s.fallAt(m.at-6, from); fall.size < 0 && !m.steps.sudden() {
 		m.steps = fall
 	}
 }

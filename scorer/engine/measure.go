@@ -19,6 +19,7 @@ type measures struct {
 	hrexSE   float64
 	whole    average
 	endHR    average
+	endAt    float64 // trace seconds at which its window ends
 	endNoise noise
 	stages   []schemas.StageHR
 	missing  int // stages without enough coverage
@@ -35,6 +36,7 @@ type measures struct {
 	coverMin float64
 	turn     float64 // seconds after the start at which heart rate is seen to rise
 	lag      float64 // seconds by which the device's averaging delays it
+	lagVar   float64 // and the variance of that
 }
 
 // measure takes every number of a test that starts at trace time at.
@@ -46,45 +48,79 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 	}
 	m.end = m.at + m.length
 	if c.source != schemas.StartByHand { // who sets the start says where the windows are
-		m.lag = math.Round(10*c.lag) / 10
+		m.lag, m.lagVar = math.Round(10*c.lag)/10, c.lagVar
 	}
 	if c.seesOn() {
 		m.turn = float64(c.edges[0] - c.start)
 	}
 	m.whole = s.window(m.at, m.end)
 	m.exercise(s, p)
-	m.endHR = s.window(m.end-p.EndWindow.Seconds(), m.end)
+	// A bout lifts heart rate until its end: that is read when the device shows
+	// it. A steady run's end is level, and no second of recovery must be in it.
+	m.endAt = m.end
+	if p.Regimen == schemas.Intermittent {
+		m.endAt += m.lag
+	}
+	m.endHR = s.window(m.endAt-p.EndWindow.Seconds(), m.endAt)
 	m.endNoise = s.noiseIn(m.end-30, m.end)
 	m.noise = s.noiseIn(m.hrexFrom, m.hrexTo)
 	if len(p.Stages) > 1 {
 		// About a line the bouts themselves would count as noise: take it from
-		// neighbouring samples instead, with a correlation of 0.8.
-		m.noise.sd, m.noise.r = max(0.29, s.wiggle/math.Sqrt(2*(1-0.8))), 0.8
+		// neighbouring samples instead, with a correlation of 0.8 a second.
+		m.noise.r = math.Pow(0.8, max(1, s.interval))
+		m.noise.sd = max(0.29, s.wiggle/math.Sqrt(2*(1-m.noise.r)))
 	}
-	slope := math.Abs(m.noise.slope)
-	m.hrexSE = math.Hypot(m.noise.se(m.hrex.n), slope*c.sd)
+	m.hrexSE = math.Hypot(m.noise.se(m.hrex.n), m.moved(s, p, c.sd))
 	m.runningSpeed(s, p)
 	m.recover(s, p, c.sd)
-	m.leaps(s)
+	m.leaps(s, p.Regimen == schemas.Intermittent)
 	m.timeInBand(s, p, req.HRmax)
 	return m
+}
+
+// moved is by how much HRex would differ, as a standard deviation, for starts
+// that spread by so many seconds.
+func (m *measures) moved(s *series, p *schemas.Protocol, startSD float64) float64 {
+	early, _, _ := hrexOf(s, p, m.at-startSD, m.end-startSD)
+	late, _, _ := hrexOf(s, p, m.at+startSD, m.end+startSD)
+	if early.n == 0 || late.n == 0 {
+		return 0
+	}
+	return math.Abs(late.mean-early.mean) / 2
+}
+
+// hrexOf takes HRex of a test from at to end by the protocol's method, with the
+// window it was taken over.
+func hrexOf(s *series, p *schemas.Protocol, at, end float64) (a average, from, to float64) {
+	window := min(p.HRexWindow.Seconds(), end-at)
+	from, to = end-window, end
+	switch p.HRex {
+	case schemas.PeakMean:
+		a, from = s.highest(at, end, window, p.MinCoverage)
+		return a, from, from + window
+	case schemas.StageMean:
+		// The end of the last stage that was run to its end.
+		t := at
+		for _, st := range p.Stages {
+			begin := t
+			t += st.Duration.Seconds()
+			if !st.Rest && st.Duration > 0 && t <= end+0.5 && len(p.Stages) > 1 {
+				from, to = max(begin, t-min(window, st.Duration.Seconds())), t
+			}
+		}
+	case schemas.FinalMean:
+	}
+	return s.window(from, to), from, to
 }
 
 // exercise takes HRex by the protocol's method, and the stages of a test that
 // has several.
 func (m *measures) exercise(s *series, p *schemas.Protocol) {
-	window := min(p.HRexWindow.Seconds(), m.length)
-	m.hrexFrom, m.hrexTo = m.end-window, m.end
-	switch p.HRex {
-	case schemas.PeakMean:
-		m.hrex, m.hrexFrom = s.highest(m.at, m.end, window, p.MinCoverage)
-		m.hrexTo = m.hrexFrom + window
-	case schemas.StageMean, schemas.FinalMean:
-		m.hrex = s.window(m.hrexFrom, m.hrexTo)
-	}
+	m.hrex, m.hrexFrom, m.hrexTo = hrexOf(s, p, m.at, m.end)
 	if len(p.Stages) < 2 {
 		return
 	}
+	window := min(p.HRexWindow.Seconds(), m.length)
 	t, number := m.at, 0
 	for _, st := range p.Stages {
 		from := t
@@ -95,9 +131,8 @@ func (m *measures) exercise(s *series, p *schemas.Protocol) {
 		number++
 		w := min(window, st.Duration.Seconds())
 		a := average{want: w}
-		from = max(from, t-w)
 		if t <= m.end+0.5 {
-			a = s.window(from, t)
+			a = s.window(max(from, t-w), t)
 		}
 		out := schemas.StageHR{Stage: number, Coverage: a.coverage()}
 		if a.coverage() >= p.MinCoverage && a.n > 0 {
@@ -106,22 +141,23 @@ func (m *measures) exercise(s *series, p *schemas.Protocol) {
 			m.missing++
 		}
 		m.stages = append(m.stages, out)
-		if p.HRex == schemas.StageMean && t <= m.end+0.5 {
-			m.hrex, m.hrexFrom, m.hrexTo = a, from, t
-		}
 	}
 }
 
 // runningSpeed takes mean and coefficient of variation of the speed in the
-// work of the test, the first 5 s of each work stage left out.
+// work of the test. Left out are the first 5 s of each work stage, and the last
+// 2 s before a rest: a start is known to a second or two, and receivers smooth.
 func (m *measures) runningSpeed(s *series, p *schemas.Protocol) {
 	if s.speeds == 0 {
 		return
 	}
 	var n, sum, sum2, want float64
 	t := m.at
-	for _, st := range p.Stages {
+	for i, st := range p.Stages {
 		from, to := t+5, min(t+st.Duration.Seconds(), m.end)
+		if i+1 < len(p.Stages) && p.Stages[i+1].Rest {
+			to -= 2
+		}
 		t += st.Duration.Seconds()
 		if st.Rest || to <= from {
 			continue

@@ -27,19 +27,21 @@ var (
 )
 
 const (
-	reboundBefore = 10 // s of the test that the fit includes
-	reboundAfter  = 12 // s after the last delay
+	// reboundBefore: seconds of the test that the fit includes. A bout still
+	// lifts heart rate until its end and for some seconds after it.
+	reboundBefore, reboundBout = 10, -3
+	reboundAfter               = 12 // s after the last delay
 )
 
-// reboundOf fits the recovery from the end of a test to a delay after it. ok is
-// false where there are too few samples. lag is how much later (s) the device shows
-// it.
-func (s *series) reboundOf(end, delay, lag float64) (best rebound, ok bool) {
+// reboundOf fits the recovery to a delay after the end of a test, from some
+// seconds before the end on. The device shows it lag seconds late. ok is false
+// where there are too few samples.
+func (s *series) reboundOf(end, delay, lag, before float64) (best rebound, ok bool) {
 	var t, y [240]float64
 	n := 0
 	step := max(1, s.interval) // no more samples than a second has
 	prev := math.Inf(-1)
-	for i := sort.SearchFloat64s(s.at, end-reboundBefore); i < len(s.at) && s.at[i] < end+delay+reboundAfter && n < len(t); i++ {
+	for i := sort.SearchFloat64s(s.at, end-before); i < len(s.at) && s.at[i] < end+delay+reboundAfter && n < len(t); i++ {
 		if s.why[i] == kept && s.at[i] > prev+step-0.5 {
 			t[n], y[n] = s.at[i]-end, s.hr[i]
 			prev = s.at[i]
@@ -81,7 +83,7 @@ func (s *series) reboundOf(end, delay, lag float64) (best rebound, ok bool) {
 			}
 		}
 	}
-	best.leap = s.largestLeap(end-5, end+delay+reboundAfter, 3, true, &best)
+	best.leap = s.largestLeap(end-min(before, 5), end+delay+reboundAfter, 3, true, &best)
 	return best, true
 }
 

@@ -30,12 +30,19 @@ type delayed struct {
 	unsound string
 }
 
-// recover takes HRR at each delay, read when the device shows it (what it
-// averages it shows late, and heart rate falls fast), and the recovery constant when three
-// minutes of recovery were recorded.
+// recover takes HRR at each delay, and the recovery constant when three minutes
+// of recovery were recorded. A device that averages shows heart rate late, and
+// it falls fast by then: the windows are read so much later.
 func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 	half := p.RecoveryWindow.Seconds() / 2
 	m.ranAfter = m.runs(s, p)
+	unsure, slope := startSD, m.endNoise.slope
+	if p.Regimen == schemas.Intermittent {
+		// A bout's end is steep: how late the device shows it matters, however
+		// well the start is known.
+		unsure = max(startSD, math.Sqrt(sq(sharedDelaySD)+m.lagVar))
+		slope = s.noiseIn(m.endAt-10, m.endAt).slope
+	}
 	for _, r := range p.Recovery {
 		d := delayed{delay: r.Seconds()}
 		at := m.end + m.lag + d.delay
@@ -53,7 +60,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 			d.fall = m.endHR.mean - d.avg.mean
 			there := s.noiseIn(at-10, at+10)
 			d.se = math.Sqrt(sq(m.endNoise.se(m.endHR.n)) + sq(there.se(d.avg.n)) +
-				sq((m.endNoise.slope-there.slope)*startSD))
+				sq((slope-there.slope)*unsure))
 		}
 		m.delays = append(m.delays, d)
 	}
@@ -122,7 +129,11 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 	if m.below(s, d) {
 		return "heart rate is far lower than at any time in the 5 min before the test: an artefact in the recovery"
 	}
-	r, ok := s.reboundOf(m.end, d.delay, m.lag)
+	before := float64(reboundBefore)
+	if p.Regimen == schemas.Intermittent {
+		before = reboundBout
+	}
+	r, ok := s.reboundOf(m.end, d.delay, m.lag, before)
 	if !ok {
 		return ""
 	}
@@ -146,7 +157,7 @@ func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
 		case d.ok && d.fall < leastFall(p.Posture):
 			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate fell by only %.0f bpm in %d s: no %s recovery", d.fall, n, p.Posture)
 		case d.ok && d.se > mostHRRSE:
-			v.remark(schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
+			v.add(schemas.Check, schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
 		case d.broken && m.ranAfter:
 			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "no HRR%d: the athlete ran on after the test", n)
 		case d.unsound != "":

@@ -259,8 +259,12 @@ func (f *finder) place(c *candidate, h *hints) {
 		if h.any {
 			like[i] += h.evidence(f.grid.time(t), nil)
 		}
-		if h.speedOK && h.steady {
+		switch {
+		case !h.speedOK:
+		case h.steady:
 			like[i] += h.box(&f.grid, t, c.length, m)
+		case h.course != nil && c.length == f.profile.length:
+			like[i] += h.follows(&f.grid, t, c.length, m)
 		}
 		top = max(top, like[i])
 	}

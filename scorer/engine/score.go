@@ -158,7 +158,7 @@ func (w *work) ready(tr *schemas.Trace, req *Request) (hints, bool) {
 	f.lowest = lowestLevel(req)
 	f.band = req.Protocol.BandLow * req.HRmax.BPM.Or(0)
 	h := newHints(tr, s, req)
-	if h.speedOK && h.steady {
+	if h.keeps() {
 		f.grid.fillSpeed(s)
 	}
 	return h, true
