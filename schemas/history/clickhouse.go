@@ -24,8 +24,8 @@ type clickhouseStore struct {
 	conn    driver.Conn
 	queries *clickhouseReader
 	files   fileQueue
+	hidden  numbers
 	cluster *cluster // nil on one server
-	address string   // to reach the servers of a cluster one by one
 }
 
 var _ Store = (*clickhouseStore)(nil)
@@ -39,7 +39,7 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 		return nil, err
 	}
 	options.Settings = c.settings(options.Settings)
-	s := &clickhouseStore{cluster: c, address: address}
+	s := &clickhouseStore{cluster: c}
 	if s.conn, err = connectClickHouse(ctx, address); err != nil {
 		return nil, err
 	}
@@ -50,6 +50,7 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 		return nil, errors.Join(err, s.conn.Close())
 	}
 	s.files.flush = s.flushFiles
+	s.hidden.hide = s.hide
 	return s, nil
 }
 
@@ -94,7 +95,7 @@ func clickhouseOptions(address string) (*clickhouse.Options, *cluster, error) {
 	if o.ReadTimeout == 0 {
 		o.ReadTimeout = time.Minute
 	}
-	c, err := takeCluster(o)
+	c, err := takeCluster(o, address)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -155,7 +156,7 @@ func hasCode(err error, code int32) bool {
 // Close implements [Store]. It waits for writes under way.
 func (s *clickhouseStore) Close() error {
 	s.files.runs.Wait()
-	return errors.Join(s.queries.Close(), s.conn.Close())
+	return errors.Join(s.hidden.giveBack(), s.queries.Close(), s.conn.Close())
 }
 
 // Ping implements [Store]. It asks for a table, so that a server without the
@@ -191,10 +192,8 @@ func (s *clickhouseStore) insert(ctx context.Context, table string, names []stri
 	if err != nil {
 		return fmt.Errorf("%s: %w", table, err)
 	}
-	for _, r := range rows {
-		if err := batch.Append(r...); err != nil {
-			return fmt.Errorf("%s: %w", table, errors.Join(err, batch.Abort()))
-		}
+	if err := appendColumns(batch, rows); err != nil {
+		return fmt.Errorf("%s: %w", table, errors.Join(err, batch.Abort()))
 	}
 	if err := batch.Send(); err != nil {
 		return fmt.Errorf("%s: %w", table, err)

@@ -4,24 +4,45 @@ import (
 	"cmp"
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"canter.example/schemas"
 )
 
+// How the newest write of a file is found.
+const (
+	newestFirst  = " ORDER BY version DESC, again DESC, write_id DESC"
+	newestOfEach = newestFirst + " LIMIT 1 BY file_id"
+)
+
+// head is the newest write of a file.
+type head struct {
+	id      string
+	version uint64
+	writeID uint64
+}
+
+func scanHead(scan scanner) (h head, err error) {
+	return h, scan(&h.id, &h.version, &h.writeID)
+}
+
 // File implements [Store].
 func (s *clickhouseStore) File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error) {
 	return first(clickhouseRows(ctx, s, "file "+id.Short(), scanFile,
-		"SELECT "+fileColumns.list()+" FROM stored_files FINAL WHERE file_id = ?", string(id)))
+		"SELECT "+fileColumns.list()+" FROM stored_file_writes WHERE file_id = ?"+newestFirst+" LIMIT 1", string(id)))
 }
 
 // Files implements [Store].
 func (s *clickhouseStore) Files(ctx context.Context, state schemas.FileState) ([]schemas.File, error) {
 	var c conditions
 	c.equal("state", string(state))
+	among := ""
+	if len(c.terms) > 0 {
+		among = " WHERE file_id IN (SELECT file_id FROM stored_file_writes" + c.sql() + ")"
+	}
 	return clickhouseRows(ctx, s, "files", scanFile,
-		"SELECT "+fileColumns.list()+" FROM stored_files FINAL"+c.sql()+" ORDER BY seen_ms, file_id", c.args...)
+		"SELECT "+fileColumns.list()+" FROM (SELECT "+fileColumns.list()+", again, write_id FROM stored_file_writes"+among+newestOfEach+")"+
+			c.sql()+" ORDER BY seen_ms, file_id", append(c.args, c.args...)...)
 }
 
 // Corrections implements [Store].
@@ -58,8 +79,8 @@ func (s *clickhouseStore) Test(ctx context.Context, id schemas.TestID) (schemas.
 // testHead returns the write that counts for the file of a test.
 func (s *clickhouseStore) testHead(ctx context.Context, id schemas.TestID) (head, bool, error) {
 	return first(clickhouseRows(ctx, s, "file of test "+string(id), scanHead,
-		"SELECT file_id, version, write_id FROM stored_files FINAL"+
-			" WHERE file_id IN (SELECT file_id FROM stored_traces WHERE test_id = ?)", string(id)))
+		"SELECT file_id, version, write_id FROM stored_file_writes"+
+			" WHERE file_id IN (SELECT file_id FROM stored_traces WHERE test_id = ?)"+newestOfEach, string(id)))
 }
 
 // AthleteTests implements [Store].
@@ -74,7 +95,7 @@ func (s *clickhouseStore) AthleteTests(ctx context.Context, athlete, protocol st
 func (s *clickhouseStore) SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error) {
 	var c conditions
 	c.add("session = ?", session)
-	return s.tests(ctx, c)
+	return s.tests(ctx, ofSquad(c, "", session))
 }
 
 // SquadTests implements [Store].
@@ -83,7 +104,19 @@ func (s *clickhouseStore) SquadTests(ctx context.Context, squad, protocol string
 	c.add("squad = ?", squad)
 	c.equal("protocol", protocol)
 	c.within("start_ms", from, to)
-	return s.tests(ctx, c)
+	return s.tests(ctx, ofSquad(c, squad, ""))
+}
+
+// ofSquad adds to a condition on tests the athletes who have such: tests are
+// ordered by athlete, and the rows that lead to them by squad and session.
+func ofSquad(c conditions, squad, session string) conditions {
+	var of conditions
+	squadOf(&of, squad, session)
+	of.equal("session", session)
+	if len(of.terms) > 0 {
+		c.add("athlete IN (SELECT athlete FROM stored_session_tests"+of.sql()+")", of.args...)
+	}
+	return c
 }
 
 // storedTest is a test with the write it belongs to.
@@ -128,10 +161,11 @@ func sortTests(list []schemas.Outcome) {
 // meanwhile shows as it was. In one statement the server would be free to look
 // at the tests before the files.
 func (s *clickhouseStore) storedTests(ctx context.Context, c conditions) (counts map[uint64]bool, rows []storedTest, err error) {
-	query := "SELECT write_id FROM stored_files FINAL"
+	query := "SELECT write_id FROM stored_file_writes"
 	if len(c.terms) > 0 {
 		query += " WHERE file_id IN (SELECT file_id FROM stored_tests" + c.sql() + ")"
 	}
+	query += newestOfEach
 	ids, err := clickhouseRows(ctx, s, "versions of files", func(scan scanner) (id uint64, err error) { return id, scan(&id) }, query, c.args...)
 	if err != nil {
 		return nil, nil, err
@@ -152,7 +186,7 @@ func (s *clickhouseStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Ou
 	if f.IncludeRemoved {
 		list, err = s.testsWithRemoved(ctx, &f)
 	} else {
-		list, err = s.tests(ctx, f.where())
+		list, err = s.tests(ctx, ofSquad(f.where(), f.Squad, f.Session))
 	}
 	if f.Limit > 0 && len(list) > f.Limit {
 		list = list[len(list)-f.Limit:]
@@ -206,7 +240,7 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 func (s *clickhouseStore) SessionTraces(ctx context.Context, session string) (map[schemas.TestID][]schemas.TraceSecond, error) {
 	var c conditions
 	c.add("session = ?", session)
-	counts, tests, err := s.storedTests(ctx, c)
+	counts, tests, err := s.storedTests(ctx, ofSquad(c, "", session))
 	if err != nil {
 		return nil, err
 	}
@@ -246,7 +280,7 @@ func (s *clickhouseStore) SessionTraces(ctx context.Context, session string) (ma
 // counted adds that a row's write counts. Only the files with rows that meet
 // the condition so far are asked about.
 func (c conditions) counted(table string) conditions {
-	c.add("write_id IN (SELECT write_id FROM stored_files FINAL WHERE file_id IN (SELECT file_id FROM "+table+c.sql()+"))", c.args...)
+	c.add("write_id IN (SELECT write_id FROM stored_file_writes WHERE file_id IN (SELECT file_id FROM "+table+c.sql()+")"+newestOfEach+")", c.args...)
 	return c
 }
 
@@ -265,7 +299,7 @@ func (s *clickhouseStore) AthleteLoads(ctx context.Context, athlete string, from
 func (s *clickhouseStore) loads(ctx context.Context, c conditions) ([]schemas.TraceLoad, error) {
 	c = c.counted("stored_loads")
 	return clickhouseRows(ctx, s, "loads", scanLoad,
-		"SELECT "+loadColumns.list()+" FROM stored_loads FINAL"+c.sql()+" ORDER BY start_ms, file_id, part", c.args...)
+		"SELECT "+loadColumns.list()+" FROM stored_loads"+c.sql()+" ORDER BY start_ms, file_id, part", c.args...)
 }
 
 // AthleteSeries implements [Store]. It is the view daily_series with the
@@ -273,7 +307,7 @@ func (s *clickhouseStore) loads(ctx context.Context, c conditions) ([]schemas.Tr
 func (s *clickhouseStore) AthleteSeries(ctx context.Context, athlete, squad, from, to string) ([]schemas.SeriesValue, error) {
 	c := seriesWhere(athlete, squad, from, to).counted("stored_series")
 	return clickhouseRows(ctx, s, "series of athlete "+athlete, scanSeries,
-		"SELECT "+seriesColumns.list()+" FROM (SELECT "+seriesColumns.list()+", seen_ms FROM stored_series FINAL"+c.sql()+
+		"SELECT "+seriesColumns.list()+" FROM (SELECT "+seriesColumns.list()+", seen_ms FROM stored_series"+c.sql()+
 			" ORDER BY seen_ms DESC, file_id DESC LIMIT 1 BY athlete, squad, local_date, series) ORDER BY local_date, series, athlete, squad", c.args...)
 }
 
@@ -283,7 +317,7 @@ func (s *clickhouseStore) FileSeries(ctx context.Context, file schemas.FileID) (
 	c.add("file_id = ?", string(file))
 	c = c.counted("stored_series")
 	return clickhouseRows(ctx, s, "series of file "+file.Short(), scanSeries,
-		"SELECT "+seriesColumns.list()+" FROM stored_series FINAL"+c.sql()+" ORDER BY local_date, series, athlete, squad", c.args...)
+		"SELECT "+seriesColumns.list()+" FROM stored_series"+c.sql()+" ORDER BY local_date, series, athlete, squad", c.args...)
 }
 
 func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
@@ -301,24 +335,6 @@ func scanTraceArrays(scan scanner) ([]schemas.TraceSecond, error) {
 		}
 	}
 	return ts, nil
-}
-
-// Assessment implements [Store].
-func (s *clickhouseStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
-	var c conditions
-	c.add("test_id = ?", string(test))
-	return first(s.assessments(ctx, "assessment of test "+string(test), c))
-}
-
-// Assessments implements [Store].
-func (s *clickhouseStore) Assessments(ctx context.Context, f AssessmentFilter) ([]schemas.Assessment, error) {
-	return s.assessments(ctx, "assessments", f.where(""))
-}
-
-func (s *clickhouseStore) assessments(ctx context.Context, what string, c conditions) ([]schemas.Assessment, error) {
-	return clickhouseRows(ctx, s, what, scanAssessmentArrays,
-		"SELECT "+assessmentColumns.list()+", comparison."+strings.Join(comparisonColumns.read, ", comparison.")+
-			" FROM stored_assessments FINAL"+c.sql()+" ORDER BY start_ms, test_id", c.args...)
 }
 
 // Alert implements [Store].

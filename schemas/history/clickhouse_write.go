@@ -7,131 +7,28 @@ import (
 	"encoding/json"
 	"fmt"
 	"hash"
-	"math"
 	"time"
 
 	"canter.example/schemas"
 )
 
-// The columns of what ClickHouse stores, beside those of the rows.
-var (
-	storedTraceColumns = []string{"test_id", "athlete", "file_id",
-		"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms", "write_id"}
-	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "write_id")
-	storedLoadColumns   = append(append([]string{}, loadColumns.plain...), "write_id")
-	storedSeriesColumns = append(append([]string{}, seriesColumns.plain...), "write_id")
-	storedTestColumns   = append(append([]string{}, testColumns.plain...), "write_id")
-)
-
-// fileWrite is one SaveFile, ready to be sent.
-type fileWrite struct {
-	id      string
-	version uint64
-	writeID uint64
-	file    []any
-	tests   [][]any
-	traces  [][]any
-	loads   [][]any
-	series  [][]any
-	done    chan error
-}
-
-// SaveFile implements [Store].
-func (s *clickhouseStore) SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error {
-	return s.SaveResult(ctx, FileResult{File: f, Tests: tests, Traces: traces})
-}
-
-// SaveResult implements [Store].
-func (s *clickhouseStore) SaveResult(ctx context.Context, r FileResult) error {
-	w, err := newFileWrite(&r)
-	if err == nil {
-		err = s.files.save(ctx, w)
-	}
-	if err != nil {
-		return fmt.Errorf("history: save file %s: %w", r.File.ID.Short(), err)
-	}
-	return nil
-}
-
-func newFileWrite(r *FileResult) (*fileWrite, error) {
-	f := &r.File
-	w := &fileWrite{id: string(f.ID), version: uint64(f.Version)}
-	row, err := fileValues(f, noClock)
-	if err != nil {
-		return nil, err
-	}
-	if err := checkWrite(f, r.Tests, r.Traces); err != nil {
-		return nil, err
-	}
-	if err := r.checkContext(); err != nil {
-		return nil, err
-	}
-	digest := newDigest()
-	w.file = fileColumns.withoutTimes(row)
-	digest.add(w.file)
-	for i := range r.Tests {
-		o := &r.Tests[i]
-		values, err := testValues(o, noClock)
-		if err != nil {
-			return nil, err
-		}
-		values = testColumns.withoutTimes(values)
-		window := r.Traces[o.TestID]
-		digest.add(values)
-		digest.add(window)
-		w.tests = append(w.tests, absentAsNaN(values))
-		w.traces = append(w.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))
-	}
-	if err := w.addContext(r, digest); err != nil {
-		return nil, err
-	}
-	if w.writeID, err = digest.sum(); err != nil {
-		return nil, err
-	}
-	w.file = append(w.file, w.writeID)
-	for _, rows := range [][][]any{w.tests, w.traces, w.loads, w.series} {
-		for i := range rows {
-			rows[i] = append(rows[i], w.writeID)
-		}
-	}
-	return w, nil
-}
-
-// addContext makes the rows of loads and series.
-func (w *fileWrite) addContext(r *FileResult, digest *digest) error {
-	for i := range r.Loads {
-		values, err := loadValues(&r.Loads[i], noClock)
-		if err != nil {
-			return err
-		}
-		values = loadColumns.withoutTimes(values)
-		digest.add(values)
-		w.loads = append(w.loads, absentAsNaN(values))
-	}
-	for i := range r.Series {
-		values, err := seriesValues(&r.Series[i], r.File.Origin.Seen)
-		if err != nil {
-			return err
-		}
-		digest.add(values)
-		w.series = append(w.series, values)
-	}
-	return nil
-}
-
 // digest names a content: the same content has the same name in every process.
 type digest struct {
-	h   hash.Hash
-	err error
+	h    hash.Hash
+	text *json.Encoder
+	err  error
 }
 
-func newDigest() *digest { return &digest{h: sha256.New()} }
+func newDigest() *digest {
+	h := sha256.New()
+	return &digest{h: h, text: json.NewEncoder(h)}
+}
 
 func (d *digest) add(row any) {
 	if d.err != nil {
 		return
 	}
-	d.err = json.NewEncoder(d.h).Encode(row)
+	d.err = d.text.Encode(row)
 }
 
 func (d *digest) sum() (uint64, error) {
@@ -139,72 +36,6 @@ func (d *digest) sum() (uint64, error) {
 		return 0, fmt.Errorf("%w: %w", ErrInvalid, d.err)
 	}
 	return binary.BigEndian.Uint64(d.h.Sum(nil)), nil
-}
-
-// traceArrays returns a trace window as arrays of equal length.
-func traceArrays(ts []schemas.TraceSecond) []any {
-	second, dropped := make([]int32, len(ts)), make([]string, len(ts))
-	raw, clean, speed := make([]float64, len(ts)), make([]float64, len(ts)), make([]float64, len(ts))
-	for i := range ts {
-		t := &ts[i]
-		second[i], dropped[i] = int32(t.Second), t.Dropped
-		raw[i], clean[i], speed[i] = t.Raw.Or(math.NaN()), t.Clean.Or(math.NaN()), t.Speed.Or(math.NaN())
-	}
-	return []any{second, raw, clean, dropped, speed}
-}
-
-// head is the newest write of a file.
-type head struct {
-	id      string
-	version uint64
-	writeID uint64
-}
-
-func scanHead(scan scanner) (h head, err error) {
-	return h, scan(&h.id, &h.version, &h.writeID)
-}
-
-// flushFiles stores many files. The rows of the files come last: from then on
-// their tests and traces count.
-func (s *clickhouseStore) flushFiles(ctx context.Context, ws []*fileWrite) error {
-	ids := make([]any, len(ws))
-	for i, w := range ws {
-		ids[i] = w.id
-	}
-	heads, err := clickhouseRows(ctx, s, "versions of files", scanHead,
-		"SELECT file_id, version, write_id FROM stored_files FINAL WHERE file_id IN ("+marks(len(ids))+")", ids...)
-	if err != nil {
-		return err
-	}
-	stored := make(map[string]head, len(heads))
-	for _, h := range heads {
-		stored[h.id] = h
-	}
-	var files, tests, traces, loads, series [][]any
-	for _, w := range ws {
-		h, found := stored[w.id]
-		if found && (h.version > w.version || h.version == w.version && h.writeID == w.writeID) {
-			continue // a newer version is stored, or this very write
-		}
-		files = append(files, w.file)
-		tests = append(tests, w.tests...)
-		traces = append(traces, w.traces...)
-		loads = append(loads, w.loads...)
-		series = append(series, w.series...)
-	}
-	if err := s.insert(ctx, "stored_loads", storedLoadColumns, loads); err != nil {
-		return err
-	}
-	if err := s.insert(ctx, "stored_series", storedSeriesColumns, series); err != nil {
-		return err
-	}
-	if err := s.insert(ctx, "stored_traces", storedTraceColumns, traces); err != nil {
-		return err
-	}
-	if err := s.insert(ctx, "stored_tests", storedTestColumns, tests); err != nil {
-		return err
-	}
-	return s.insert(ctx, "stored_files", storedFileColumns, files)
 }
 
 // exists tells whether the stored table has a row that meets the condition.
@@ -231,39 +62,6 @@ func (s *clickhouseStore) SaveCorrection(ctx context.Context, c schemas.Correcti
 	}
 	return nil
 }
-
-// SaveAssessments implements [Store].
-func (s *clickhouseStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
-	names := append([]string{}, assessmentColumns.plain...)
-	for _, name := range comparisonColumns.plain {
-		names = append(names, "comparison."+name)
-	}
-	newest := make(map[schemas.TestID]int, len(as)) // one row a test in a block
-	var rows [][]any
-	for i := range as {
-		a := &as[i]
-		row, err := assessmentValues(a, noClock)
-		if err != nil {
-			return fmt.Errorf("history: save assessments: %w", err)
-		}
-		row = append(assessmentColumns.withoutTimes(row), comparisonArrays(a.Comparisons)...)
-		at, again := newest[a.TestID]
-		switch {
-		case !again:
-			newest[a.TestID] = len(rows)
-			rows = append(rows, row)
-		case row[assessmentVersion].(uint64) >= rows[at][assessmentVersion].(uint64):
-			rows[at] = row
-		}
-	}
-	if err := s.insert(ctx, "stored_assessments", names, rows); err != nil {
-		return fmt.Errorf("history: save assessments: %w", err)
-	}
-	return nil
-}
-
-// assessmentVersion is where the version stands among the plain values.
-var assessmentVersion = len(assessmentColumns.plain) - 1
 
 // SaveAlert implements [Store].
 func (s *clickhouseStore) SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error {

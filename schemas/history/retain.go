@@ -41,6 +41,10 @@ var retention = []struct{ table, old string }{
 	{"traces", "test_id IN (SELECT test_id FROM stored_tests WHERE start_ms < ?)"},
 	{"comparisons", "test_id IN (SELECT test_id FROM stored_assessments WHERE start_ms < ?)"},
 	{"assessments", "start_ms < ?"},
+	{"athlete_assessments", "start_ms < ?"},
+	{"session_assessments", "start_ms < ?"},
+	{"assessment_keys", "start_ms < ?"},
+	{"session_tests", "start_ms < ?"},
 	{"tests", "start_ms < ?"},
 	{"loads", "start_ms < ?"},
 	{"series", "local_date < ?"},
@@ -48,6 +52,7 @@ var retention = []struct{ table, old string }{
 	{"messages", "created_ms < ?"},
 	{"alerts", "about_ms < ?"},
 	{"corrections", "made_ms < ?"},
+	{"file_writes", "seen_ms < ?"},
 	{"files", "seen_ms < ?"},
 }
 

@@ -145,3 +145,24 @@ func seriesWhere(athlete, squad, from, to string) conditions {
 	}
 	return c
 }
+
+// lastOfEach leaves of each file the result of the highest version, the last
+// of equal ones.
+func lastOfEach(rs []FileResult) []FileResult {
+	at := make(map[schemas.FileID]int, len(rs))
+	for i := range rs {
+		if j, again := at[rs[i].File.ID]; !again || rs[i].File.Version >= rs[j].File.Version {
+			at[rs[i].File.ID] = i
+		}
+	}
+	if len(at) == len(rs) {
+		return rs
+	}
+	kept := make([]FileResult, 0, len(at))
+	for i := range rs {
+		if at[rs[i].File.ID] == i {
+			kept = append(kept, rs[i])
+		}
+	}
+	return kept
+}

@@ -3,6 +3,7 @@ package history
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"canter.example/schemas"
@@ -73,26 +74,55 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 	if err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)
 	}
-	return s.write(ctx, what, func(t *sqliteTx) error {
-		if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
-			return err // n == 0: a newer version is stored
+	return s.write(ctx, what, w.into)
+}
+
+// SaveResults implements [Store].
+func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) error {
+	const once = 1000 // files whose write keeps the others waiting
+	for part := range slices.Chunk(rs, once) {
+		ws := make([]*sqliteWrite, len(part))
+		for i := range part {
+			var err error
+			if ws[i], err = newSQLiteWrite(&part[i]); err != nil {
+				return fmt.Errorf("history: save file %s: %w", part[i].File.ID.Short(), err)
+			}
 		}
-		if _, err := t.exec(sqliteRemoveTests, w.version, w.id); err != nil {
+		err := s.write(ctx, fmt.Sprint(len(part), " files"), func(t *sqliteTx) error {
+			for _, w := range ws {
+				if err := w.into(t); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
 			return err
 		}
-		for i := range w.tests {
-			if _, err := t.exec(sqliteSaveTest, w.tests[i]...); err != nil {
-				return err
-			}
-			if _, err := t.exec(sqliteSaveTrace, w.trace[i]...); err != nil {
-				return err
-			}
-		}
-		if err := t.replace(sqliteDropLoads, w.id, sqliteAddLoad, w.loads); err != nil {
+	}
+	return nil
+}
+
+// into writes it within a transaction.
+func (w *sqliteWrite) into(t *sqliteTx) error {
+	if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
+		return err // n == 0: a newer version is stored
+	}
+	if _, err := t.exec(sqliteRemoveTests, w.version, w.id); err != nil {
+		return err
+	}
+	for i := range w.tests {
+		if _, err := t.exec(sqliteSaveTest, w.tests[i]...); err != nil {
 			return err
 		}
-		return t.replace(sqliteDropSeries, w.id, sqliteAddSeries, w.series)
-	})
+		if _, err := t.exec(sqliteSaveTrace, w.trace[i]...); err != nil {
+			return err
+		}
+	}
+	if err := t.replace(sqliteDropLoads, w.id, sqliteAddLoad, w.loads); err != nil {
+		return err
+	}
+	return t.replace(sqliteDropSeries, w.id, sqliteAddSeries, w.series)
 }
 
 // replace drops the rows of an id and adds others.

@@ -161,7 +161,7 @@ func (r *rig) loseRows() int {
 	for i := 0; i < len(rows); i += 5 {
 		ids = append(ids, "'"+rows[i][0]+"'")
 	}
-	for _, table := range []string{"stored_files", "stored_tests", "stored_loads", "stored_series"} {
+	for _, table := range []string{"stored_file_writes", "stored_tests", "stored_session_tests", "stored_traces", "stored_loads", "stored_series"} {
 		r.exec(fmt.Sprintf("ALTER TABLE %s DELETE WHERE file_id IN (%s)", table, strings.Join(ids, ", ")))
 	}
 	eventually(r.t, "the rows are gone", time.Minute, func() bool { return r.files() == len(rows)-len(ids) })

@@ -65,12 +65,14 @@ func (s *Server) AddressFor(user, password, database string) string {
 
 // AddUsers puts a file beside the server's accounts, as an administrator would
 // into users.d. The server reads it within seconds.
-func (s *Server) AddUsers(name, text string) error {
-	folder := filepath.Join(s.dir, "users.d")
+func (s *Server) AddUsers(name, text string) error { return s.add("users.d", name, text) }
+
+func (s *Server) add(folder, name, text string) error {
+	folder = filepath.Join(s.dir, folder)
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600)
+	return os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600) //nolint:gosec // below the server's own folder
 }
 
 // configure writes the server's settings into its folder.
@@ -88,12 +90,11 @@ func (s *Server) configure() error {
   <users_config>users.xml</users_config>
   <default_profile>default</default_profile>
   <default_database>default</default_database>
-  %[3]s
 </yandex>
-`, s.dir, s.port, s.more)
-	users := `<?xml version="1.0"?>
+`, s.dir, s.port)
+	const users = `<?xml version="1.0"?>
 <yandex>
-  <profiles><default>` + s.profile + `</default><reading><readonly>1</readonly></reading></profiles>
+  <profiles><default/><reading><readonly>1</readonly></reading></profiles>
   <users>
     <default>
       <password></password><networks><ip>127.0.0.1</ip></networks>

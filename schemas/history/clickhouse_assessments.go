@@ -1,0 +1,111 @@
+package history
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"time"
+
+	"canter.example/schemas"
+)
+
+var storedAssessmentColumns = func() []string {
+	names := append([]string{}, assessmentColumns.plain...)
+	for _, name := range comparisonColumns.plain {
+		names = append(names, "comparison."+name)
+	}
+	return append(names, "again", "write_id")
+}()
+
+// SaveAssessments implements [Store]. The rows are seen by the views as soon as
+// they are there, and those they replace for a moment beside them.
+func (s *clickhouseStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
+	if err := s.saveAssessments(ctx, as); err != nil {
+		return fmt.Errorf("history: save assessments: %w", err)
+	}
+	return nil
+}
+
+func (s *clickhouseStore) saveAssessments(ctx context.Context, as []schemas.Assessment) error {
+	newest := make(map[schemas.TestID]int, len(as)) // one row a test in a block
+	again := uint64(time.Now().UnixMicro())
+	var rows [][]any
+	for i := range as {
+		a := &as[i]
+		row, err := assessmentValues(a, noClock)
+		if err != nil {
+			return err
+		}
+		row = append(assessmentColumns.withoutTimes(row), comparisonArrays(a.Comparisons)...)
+		row = append(row, again, rand.Uint64()) //nolint:gosec // to be unlike others, not secret
+		at, there := newest[a.TestID]
+		switch {
+		case !there:
+			newest[a.TestID] = len(rows)
+			rows = append(rows, row)
+		case row[assessmentVersion].(uint64) >= rows[at][assessmentVersion].(uint64):
+			rows[at] = row
+		}
+	}
+	if err := s.insert(ctx, "stored_athlete_assessments", storedAssessmentColumns, rows); err != nil {
+		return err
+	}
+	return s.hideReplacedAssessments(ctx, as)
+}
+
+// assessmentVersion is where the version stands among the plain values.
+var assessmentVersion = len(assessmentColumns.plain) - 1
+
+// Assessment implements [Store].
+func (s *clickhouseStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {
+	var c conditions
+	c.add("athlete IN (SELECT athlete FROM stored_assessment_keys WHERE test_id = ?)", string(test))
+	c.add("test_id = ?", string(test))
+	return first(s.assessments(ctx, "assessment of test "+string(test), c, conditions{}))
+}
+
+// Assessments implements [Store].
+func (s *clickhouseStore) Assessments(ctx context.Context, f AssessmentFilter) ([]schemas.Assessment, error) {
+	var c conditions // what all rows of a test have alike narrows before the newest is taken
+	switch {
+	case f.Athlete != "":
+		c.add("test_id IN (SELECT test_id FROM stored_athlete_assessments WHERE athlete = ?)", f.Athlete)
+	case f.Squad != "" || f.Session != "":
+		var of conditions
+		squadOf(&of, f.Squad, f.Session)
+		of.equal("session", f.Session)
+		c.add("test_id IN (SELECT test_id FROM stored_session_assessments"+of.sql()+")", of.args...)
+	}
+	if len(c.terms) > 0 {
+		c.add("athlete IN (SELECT athlete FROM stored_assessment_keys"+c.sql()+")", c.args...)
+	}
+	return s.assessments(ctx, "assessments", c, f.where(""))
+}
+
+// squadOf adds that the squad is this one, or one that the session's name may
+// begin with: what a session's rows are ordered by first.
+func squadOf(c *conditions, squad, session string) {
+	if squad != "" || session == "" {
+		c.equal("squad", squad)
+		return
+	}
+	squads := []any{""}
+	for i := range len(session) {
+		if session[i] == '/' {
+			squads = append(squads, session[:i])
+		}
+	}
+	squads = append(squads, session)
+	c.add("squad IN ("+marks(len(squads))+")", squads...)
+}
+
+// assessments takes the newest of each test among the rows that meet the first
+// condition, and of these those that meet the second.
+func (s *clickhouseStore) assessments(ctx context.Context, what string, among, which conditions) ([]schemas.Assessment, error) {
+	list := assessmentColumns.list() + ", comparison." + strings.Join(comparisonColumns.read, ", comparison.")
+	return clickhouseRows(ctx, s, what, scanAssessmentArrays,
+		"SELECT "+list+" FROM (SELECT "+list+", again, write_id FROM stored_athlete_assessments"+among.sql()+
+			" ORDER BY version DESC, again DESC, write_id DESC LIMIT 1 BY test_id)"+which.sql()+" ORDER BY start_ms, test_id",
+		append(among.args, which.args...)...)
+}
