@@ -41,6 +41,27 @@ func TestADigestIsToldOnceByManyAndOnceOnReturn(t *testing.T) {
 	st.wantPosts(1)
 }
 
+// TestAMonthIsToldOnce, on its first morning, though the clocks went back in it.
+func TestAMonthIsToldOnce(t *testing.T) {
+	st := squadOf(t, 6)
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	st.club.Zone, st.club.Planned, st.club.Digest.Weekly, st.club.Digest.Monthly = berlin, nil, "", "30 2 1 * *"
+	st.season(11) // the last test is that of Monday 26 Oct, the day after the clocks went back
+	night := time.Date(2026, 11, 1, 0, 0, 0, 0, berlin)
+	st.due(night.Add(149*time.Minute), 2)
+	st.wantPosts(0)
+	for _, after := range []time.Duration{150 * time.Minute, 151 * time.Minute, 7 * time.Hour, 20 * 24 * time.Hour} {
+		st.due(night.Add(after), 3)
+	}
+	posts := st.wantPosts(1)
+	if text := posts[0].Plain(); !strings.Contains(text, "First team, month 1 to 31 Oct 2026") || !strings.Contains(text, "in 4 sessions") || !strings.Contains(text, "Own typical error of HRex") || !strings.Contains(text, "Data quality") {
+		t.Errorf("the digest:\n%s", text)
+	}
+}
+
 func TestWhenNobodyIsMissingTheChannelIsToldSoIfWanted(t *testing.T) {
 	st := squadOf(t, 3)
 	st.season(6)

@@ -151,3 +151,22 @@ func TestAMonthHasTheSquadsOwnTypicalError(t *testing.T) {
 	d := digest.Sum(rivermeet(), digest.Month, "first", schedule.MonthOf(time.Date(2026, 10, 6, 12, 0, 0, 0, lisbon), lisbon), r)
 	golden(t, "month", d.Text(rivermeet()))
 }
+
+// TestWhatHoldsOnIsOneLine: the same rule about the same athlete, week by week.
+func TestWhatHoldsOnIsOneLine(t *testing.T) {
+	r := rows()
+	older := r.Before[0]
+	older.ID, older.About, older.State = "y0", older.About.AddDate(0, 0, -7), schemas.AlertOpen
+	parked := schemas.Alert{ID: "p1", Rule: schemas.RuleFileParked, Squad: "first", State: schemas.AlertOpen, Told: true, About: older.About, Text: "1 heart-rate file set aside (parked)"}
+	other := parked
+	other.ID = "p2"
+	r.Before = append([]schemas.Alert{older, parked, other}, r.Before...)
+	week := schedule.WeekOf(r.Tests[0].Start, lisbon)
+	text := digest.Sum(rivermeet(), digest.Week, "first", week, r).Text(rivermeet())
+	if !strings.Contains(text, "- S6: HRex higher than usual (since 22 Sep, again 29 Sep)\n") {
+		t.Errorf("not in one line, or called seen:\n%s", text)
+	}
+	if n := strings.Count(text, "- 1 heart-rate file set aside"); n != 2 {
+		t.Errorf("%d lines of parked files, want 2: they are different ones", n)
+	}
+}

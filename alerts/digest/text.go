@@ -79,19 +79,51 @@ func (d *Digest) open() []string {
 		return nil
 	}
 	lines := []string{"", "Open alerts"}
-	for i, o := range d.Open {
+	groups := d.again()
+	for i, g := range groups {
 		if i == most {
-			lines = append(lines, fmt.Sprintf("- and %d more", len(d.Open)-i))
+			lines = append(lines, fmt.Sprintf("- and %d more", len(groups)-i))
 			break
 		}
-		state := ""
-		if o.Alert.State == schemas.AlertSeen {
-			state = ", seen"
+		when := "since " + d.dayOf(g[0].Alert.About)
+		var days []string
+		seen := true
+		for k := range g {
+			seen = seen && g[k].Alert.State == schemas.AlertSeen
+			if k > 0 {
+				days = append(days, d.dayOf(g[k].Alert.About))
+			}
 		}
-		lines = append(lines, fmt.Sprintf("- %s (since %s%s)", o.Headline, o.Alert.About.In(d.period.From.Location()).Format("2 Jan"), state))
+		if len(days) > 0 {
+			when += ", again " + strings.Join(days, ", ")
+		}
+		if seen {
+			when += ", seen"
+		}
+		lines = append(lines, fmt.Sprintf("- %s (%s)", g[len(g)-1].Headline, when))
 	}
 	return lines
 }
+
+// again puts together what a rule said of one athlete more than once, as it
+// stands in the latest; in the order of the first.
+func (d *Digest) again() [][]Open {
+	var groups [][]Open
+	at := map[string]int{}
+	for _, o := range d.Open {
+		key := o.Alert.Athlete + "\x00" + string(o.Alert.Rule)
+		i, known := at[key]
+		if !known || o.Alert.Athlete == "" {
+			at[key] = len(groups)
+			groups = append(groups, []Open{o})
+			continue
+		}
+		groups[i] = append(groups[i], o)
+	}
+	return groups
+}
+
+func (d *Digest) dayOf(t time.Time) string { return t.In(d.period.From.Location()).Format("2 Jan") }
 
 func (d *Digest) became() []string {
 	total := 0

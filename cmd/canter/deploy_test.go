@@ -67,8 +67,8 @@ func TestDeploymentFilesSayWhatTheProgramsUnderstand(t *testing.T) {
 				roles[r] = true
 			}
 		}
-		if len(roles) != 3 {
-			t.Errorf("the services run the roles %v, want all three", roles)
+		if len(roles) != 4 {
+			t.Errorf("the services run the roles %v, want all four", roles)
 		}
 	})
 	t.Run("kubernetes.yaml", func(t *testing.T) {
@@ -85,7 +85,7 @@ func TestDeploymentFilesSayWhatTheProgramsUnderstand(t *testing.T) {
 			t.Setenv("CANTER_NATS", "tls://127.0.0.1:1")
 			missesItsClub(t, kubernetesArgs(t, doc), "/club/club.yaml")
 		}
-		if n != 3 {
+		if n != 4 {
 			t.Errorf("%d deployments, want one a role", n)
 		}
 	})

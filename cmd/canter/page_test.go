@@ -123,3 +123,27 @@ func TestAxeSeesWhatIsWrong(t *testing.T) {
 		}
 	}
 }
+
+// TestAChartIsPrintedDarkOnWhite, though the screen was light on dark, and at
+// the width of the paper.
+func TestAChartIsPrintedDarkOnWhite(t *testing.T) {
+	origin, dir, _ := withPage(t, nil)
+	b := newBrowser(t, origin)
+	b.open("/test?id=" + testOf(t, dir, "ODL", "2026-10-27"))
+	b.picture("before-print", 1280, 900, true)
+	b.until("the chart is drawn", "document.querySelector('.plot canvas')")
+	const dark = `(() => {
+		const c = document.querySelector(".plot canvas"), d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data;
+		let dark = 0, all = 0;
+		for (let i = 0; i < d.length; i += 4) if (d[i + 3] > 200) { all++; if (d[i] < 100) dark++; }
+		return all ? dark / all : -1;
+	})()`
+	if share := js[float64](b, dark); share < 0 || share > 0.5 {
+		t.Errorf("on a dark screen %.2f of what is drawn is dark", share)
+	}
+	js[bool](b, `dispatchEvent(new Event("beforeprint"))`)
+	b.until("the chart is that of the paper", `document.querySelector(".uplot").clientWidth === 690 && `+dark+` > 0.5`)
+	js[bool](b, `dispatchEvent(new Event("afterprint"))`)
+	b.until("the chart is that of the screen", `document.querySelector(".uplot").clientWidth > 690 && `+dark+` < 0.5`)
+	b.quiet()
+}

@@ -55,7 +55,7 @@ func TestWhatIsShownBeforeSavingIsWhatComesOfIt(t *testing.T) {
 	b.do(chromedp.Click(`input[value=exclude]`))
 	b.until("what it does is shown", `document.querySelector('.tried table')`)
 	tried := js[string](b, `document.querySelector('.tried').innerText`)
-	if !strings.Contains(tried, "Taken back: HRex higher, tests running, Oisín Dalrath, Tue 27 Oct 2026") {
+	if !strings.Contains(tried, "Taken back: HRex higher for several tests, Oisín Dalrath, Tue 27 Oct 2026") {
 		t.Errorf("does not say that the alert goes:\n%s", tried)
 	}
 	baseline := js[string](b, `[...document.querySelectorAll('.tried tr')].find(r => r.textContent.includes('Baseline of HRex')).cells[2].firstChild.textContent.trim()`)

@@ -53,10 +53,18 @@ func (l *lockedBuffer) String() string {
 // serve starts canter serve and waits until it is ready.
 func serve(t *testing.T, args ...string) *process {
 	t.Helper()
-	p := &process{t: t, out: &lockedBuffer{}, log: &lockedBuffer{}}
+	p := launch(t, args...)
+	p.eventually("ready", func() bool { return p.get("/readyz") == http.StatusOK })
+	return p
+}
+
+// launch starts canter serve and does not wait: several come up together.
+func launch(t *testing.T, args ...string) *process {
+	t.Helper()
+	p := &process{t: t, out: &lockedBuffer{}, log: &lockedBuffer{}, ended: make(chan struct{})}
 	p.http = fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
 	if !slices.Contains(args, "--page") {
-		args = append(args, "--page", "off")
+		args = append(slices.Clone(args), "--page", "off")
 	}
 	exe, err := os.Executable()
 	if err != nil {
@@ -68,7 +76,6 @@ func serve(t *testing.T, args ...string) *process {
 	if err := p.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	p.ended = make(chan struct{})
 	go func() {
 		p.err = p.cmd.Wait()
 		close(p.ended)
@@ -79,7 +86,6 @@ func serve(t *testing.T, args ...string) *process {
 			t.Logf("log of %v:\n%s", args, tail(p.log.String(), 60))
 		}
 	})
-	p.eventually("ready", func() bool { return p.get("/readyz") == http.StatusOK })
 	return p
 }
 

@@ -26,7 +26,6 @@ type clickhouseStore struct {
 	files   fileQueue
 	hidden  numbers
 	cluster *cluster // nil on one server
-	address string   // to reach the servers of a cluster one by one
 }
 
 var _ Store = (*clickhouseStore)(nil)
@@ -40,7 +39,7 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 		return nil, err
 	}
 	options.Settings = c.settings(options.Settings)
-	s := &clickhouseStore{cluster: c, address: address}
+	s := &clickhouseStore{cluster: c}
 	if s.conn, err = connectClickHouse(ctx, address); err != nil {
 		return nil, err
 	}
@@ -96,7 +95,7 @@ func clickhouseOptions(address string) (*clickhouse.Options, *cluster, error) {
 	if o.ReadTimeout == 0 {
 		o.ReadTimeout = time.Minute
 	}
-	c, err := takeCluster(o)
+	c, err := takeCluster(o, address)
 	if err != nil {
 		return nil, nil, err
 	}

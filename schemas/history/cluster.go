@@ -33,6 +33,7 @@ const clusterSetting = "canter_cluster"
 type cluster struct {
 	name     string // the cluster's, as the servers know it
 	database string // that of the address, with the distributed twins
+	address  string // to reach the servers one by one
 }
 
 // shard is the database with each shard's own rows.
@@ -87,13 +88,13 @@ func (c *cluster) profile(ctx context.Context, conn driver.Conn) error {
 }
 
 // takeCluster takes canter's own setting out of what goes to the server.
-func takeCluster(o *clickhouse.Options) (*cluster, error) {
+func takeCluster(o *clickhouse.Options, address string) (*cluster, error) {
 	name, found := o.Settings[clusterSetting]
 	if !found {
 		return nil, nil
 	}
 	delete(o.Settings, clusterSetting)
-	c := &cluster{name: fmt.Sprint(name), database: o.Auth.Database}
+	c := &cluster{name: fmt.Sprint(name), database: o.Auth.Database, address: address}
 	if c.name == "" {
 		return nil, fmt.Errorf("history: %w: %s wants the name of a cluster in the servers' remote_servers", ErrAddress, clusterSetting)
 	}
@@ -110,14 +111,10 @@ func quoteText(text string) string {
 
 // The statements of migrations, as far as the cluster's form changes them.
 var (
-	statementHead = regexp.MustCompile(`(?m)^(CREATE TABLE IF NOT EXISTS|CREATE VIEW IF NOT EXISTS|CREATE MATERIALIZED VIEW IF NOT EXISTS|DROP TABLE IF EXISTS|ALTER TABLE) ([a-z0-9_]+)`)
+	statementHead = regexp.MustCompile(`(?m)^(CREATE TABLE IF NOT EXISTS|CREATE VIEW IF NOT EXISTS|CREATE MATERIALIZED VIEW IF NOT EXISTS|DROP TABLE IF EXISTS|ALTER TABLE|OPTIMIZE TABLE|INSERT INTO) ([a-z0-9_]+)`)
 	statementFrom = regexp.MustCompile(`\b(FROM|JOIN|TO|IN)(\s+)([a-z][a-z0-9_]*)\b`)
 	tableEngine   = regexp.MustCompile(`\bENGINE = ([A-Za-z]*MergeTree)(\(([^()]*)\))?`)
 	sqlComment    = regexp.MustCompile(`(?m)[ \t]*--.*$`)
-
-	// movesRows are migrations that bring rows of older versions into a new form.
-	// There is no cluster with such: its form came with the tables that they fill.
-	movesRows = regexp.MustCompile(`^(OPTIMIZE TABLE|INSERT INTO) `)
 )
 
 // errClusterForm is returned for a migration that has no form for a cluster.
@@ -125,21 +122,16 @@ var errClusterForm = errors.New("this statement has no form for a cluster")
 
 // statement turns a migration of one server into that of the cluster: on all
 // its servers, with replicated tables, every table by its full name, as the
-// servers complete names with a database of their own. It is "" for one that a
-// cluster does without.
+// servers complete names with a database of their own.
 func (c *cluster) statement(text string) (string, error) {
 	known, err := madeNames()
 	if err != nil {
 		return "", err
 	}
 	text = strings.TrimSuffix(strings.TrimSpace(sqlComment.ReplaceAllString(text, "")), ";")
-	text = strings.TrimSpace(text)
-	if movesRows.MatchString(text) {
-		return "", nil
-	}
 	head := statementHead.FindStringSubmatchIndex(text)
 	if head == nil || head[0] != 0 {
-		return "", fmt.Errorf("%w: begin with CREATE TABLE or VIEW IF NOT EXISTS, DROP TABLE IF EXISTS or ALTER TABLE", errClusterForm)
+		return "", fmt.Errorf("%w: begin with CREATE … IF NOT EXISTS, DROP TABLE IF EXISTS, ALTER TABLE, OPTIMIZE TABLE or INSERT INTO", errClusterForm)
 	}
 	verb, name, rest := text[head[2]:head[3]], text[head[4]:head[5]], text[head[5]:]
 	in := quoteName(c.shard()) + "."
@@ -155,7 +147,49 @@ func (c *cluster) statement(text string) (string, error) {
 			return "", err
 		}
 	}
+	if slices.Contains(withinShard, verb) {
+		return verb + " " + in + name + rest, nil
+	}
 	return verb + " " + in + name + c.on() + rest, nil
+}
+
+// withinShard are the statements that are not for all servers: their replicas
+// hear of what they do.
+var withinShard = []string{"INSERT INTO", "OPTIMIZE TABLE", "ALTER TABLE"}
+
+// run runs a migration's statement: once, for all servers have it from one, or
+// on one replica of each shard.
+func (c *cluster) run(ctx context.Context, db *sql.DB, statement string) error {
+	if !slices.ContainsFunc(withinShard, func(verb string) bool { return strings.HasPrefix(statement, verb) }) {
+		_, err := db.ExecContext(ctx, statement)
+		return err
+	}
+	replicas, err := c.replicas(ctx)
+	if err != nil {
+		return err
+	}
+	for i, r := range replicas {
+		if i == 0 || r.shard != replicas[i-1].shard {
+			err = errors.Join(err, runWithin(ctx, r.conn, statement))
+		}
+	}
+	return errors.Join(err, closeAll(replicas))
+}
+
+// runWithin adds columns that are there no second time, and does not settle a
+// table without rows: servers of 2018 fail at both.
+func runWithin(ctx context.Context, conn driver.Conn, statement string) error {
+	if table, found := strings.CutPrefix(statement, "OPTIMIZE TABLE "); found {
+		table, _, _ = strings.Cut(table, " ")
+		var rows uint64
+		if err := conn.QueryRow(ctx, "SELECT count() FROM "+table).Scan(&rows); err != nil || rows == 0 {
+			return err
+		}
+	}
+	if err := conn.Exec(ctx, statement); err != nil && !columnIsThere(err) {
+		return err
+	}
+	return nil
 }
 
 // replicated makes the engine of a table its replicated kind. The path is the
@@ -208,21 +242,21 @@ func eachMigration(fn func(file, text string) error) error {
 func ClusterMigrations(name, database string) ([]string, error) {
 	c := &cluster{name: name, database: database}
 	list := append(c.databases(), c.versions()...)
-	views := map[string]bool{}
+	made := map[string]bool{}
 	err := eachMigration(func(_, text string) error {
 		statement, err := c.statement(text)
-		if statement != "" {
-			list = append(list, statement)
-		}
+		list = append(list, statement)
 		for _, m := range statementHead.FindAllStringSubmatch(text, -1) {
-			views[m[2]] = true
+			if m[1] == "CREATE TABLE IF NOT EXISTS" || m[1] == "CREATE VIEW IF NOT EXISTS" {
+				made[m[2]] = true
+			}
 		}
 		return err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("history: %w", err)
 	}
-	for _, twin := range slices.Sorted(maps.Keys(views)) {
+	for _, twin := range slices.Sorted(maps.Keys(made)) {
 		list = append(list, c.dropTwin(twin), c.makeTwin(twin))
 	}
 	return list, nil
@@ -238,10 +272,7 @@ func (c *cluster) migrations() ([]*goose.Migration, error) {
 		}
 		statement, err := c.statement(text)
 		list = append(list, goose.NewGoMigration(version, &goose.GoFunc{RunDB: func(ctx context.Context, db *sql.DB) error {
-			if statement == "" {
-				return nil
-			}
-			if _, err := db.ExecContext(ctx, statement); err != nil {
+			if err := c.run(ctx, db, statement); err != nil {
 				return fmt.Errorf("%s: %w", file, err)
 			}
 			return nil
@@ -279,6 +310,9 @@ func (c *cluster) dropTwin(name string) string {
 // prepare makes the databases, and what the migrations need to be counted.
 func (c *cluster) prepare(ctx context.Context, conn driver.Conn) error {
 	if err := c.profile(ctx, conn); err != nil {
+		return err
+	}
+	if _, err := c.servers(ctx, conn); err != nil {
 		return err
 	}
 	for _, statement := range append(c.databases(), c.versions()...) {
@@ -335,9 +369,11 @@ func (c *cluster) twins(ctx context.Context, conn driver.Conn) error {
 	return nil
 }
 
-// columnsOf returns the columns of each table of a database, in one text.
+// columnsOf returns the columns of each table and view of a database, in one
+// text. What copies rows from table to table as they come is neither.
 func columnsOf(ctx context.Context, conn driver.Conn, database string) (map[string]string, error) {
-	rows, err := conn.Query(ctx, "SELECT table, name, type FROM system.columns WHERE database = ?", database)
+	rows, err := conn.Query(ctx, `SELECT table, name, type FROM system.columns WHERE database = ? AND (database, table) NOT IN (
+		SELECT database, name FROM system.tables WHERE engine = 'MaterializedView')`, database)
 	if err != nil {
 		return nil, fmt.Errorf("history: which tables are there: %w", err)
 	}

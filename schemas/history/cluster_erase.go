@@ -2,13 +2,8 @@ package history
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"net"
-	"strconv"
 	"time"
-
-	"github.com/ClickHouse/clickhouse-go/v2/lib/driver"
 )
 
 // clusterEraser implements eraser on a cluster: it asks every server for its own
@@ -25,64 +20,19 @@ func (s *clickhouseStore) eraser(ctx context.Context) (e eraser, end func() erro
 	if s.cluster == nil {
 		return clickhouseEraser{s}, func() error { return nil }, nil
 	}
+	replicas, err := s.cluster.replicas(ctx)
+	if err != nil {
+		return nil, nil, fmt.Errorf("history: every server is needed to erase: %w", err)
+	}
 	c := &clusterEraser{database: s.cluster.shard()}
-	if err := c.connect(ctx, s); err != nil {
-		return nil, nil, errors.Join(fmt.Errorf("history: every server of cluster %s is needed to erase on: %w", s.cluster.name, err), c.close())
-	}
-	return c, c.close, nil
-}
-
-// connect reaches every server under the names that the cluster knows them by,
-// with the account of the address.
-func (c *clusterEraser) connect(ctx context.Context, s *clickhouseStore) error {
-	rows, err := s.conn.Query(ctx, "SELECT shard_num, host_name, port FROM system.clusters WHERE cluster = ? ORDER BY shard_num, replica_num", s.cluster.name)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	var last uint32
-	for rows.Next() {
-		var shard uint32
-		var host string
-		var port uint16
-		if err := rows.Scan(&shard, &host, &port); err != nil {
-			return err
+	for i, r := range replicas {
+		e := clickhouseEraser{&clickhouseStore{conn: r.conn}}
+		c.replicas = append(c.replicas, e)
+		if i == 0 || r.shard != replicas[i-1].shard {
+			c.shards = append(c.shards, e)
 		}
-		conn, err := s.connectTo(ctx, net.JoinHostPort(host, strconv.Itoa(int(port))), c.database)
-		if err != nil {
-			return err
-		}
-		replica := clickhouseEraser{&clickhouseStore{conn: conn}}
-		c.replicas = append(c.replicas, replica)
-		if shard != last {
-			c.shards = append(c.shards, replica)
-		}
-		last = shard
 	}
-	if err := rows.Err(); err != nil {
-		return err
-	}
-	if len(c.replicas) == 0 {
-		return errors.New("the server knows none")
-	}
-	return nil
-}
-
-func (s *clickhouseStore) connectTo(ctx context.Context, server, database string) (driver.Conn, error) {
-	o, _, err := clickhouseOptions(s.address)
-	if err != nil {
-		return nil, err
-	}
-	o.Addr, o.Auth.Database = []string{server}, database
-	return connect(ctx, o)
-}
-
-func (c *clusterEraser) close() error {
-	errs := make([]error, len(c.replicas))
-	for i, r := range c.replicas {
-		errs[i] = r.s.conn.Close()
-	}
-	return errors.Join(errs...)
+	return c, func() error { return closeAll(replicas) }, nil
 }
 
 func (c *clusterEraser) textColumns(ctx context.Context) (map[string][]string, error) {

@@ -23,6 +23,10 @@ func ClickHouse(tb testing.TB) string {
 	return SharedServer(tb).Address(NewDatabase())
 }
 
+// Logging is a setting for the address of a history: the server then keeps
+// every statement in system.query_log.
+const Logging = "?log_queries=1"
+
 // SharedServer returns the server that the tests of one binary share.
 func SharedServer(tb testing.TB) *Server {
 	tb.Helper()
@@ -65,12 +69,14 @@ func (s *Server) AddressFor(user, password, database string) string {
 
 // AddUsers puts a file beside the server's accounts, as an administrator would
 // into users.d. The server reads it within seconds.
-func (s *Server) AddUsers(name, text string) error {
-	folder := filepath.Join(s.dir, "users.d")
+func (s *Server) AddUsers(name, text string) error { return s.add("users.d", name, text) }
+
+func (s *Server) add(folder, name, text string) error {
+	folder = filepath.Join(s.dir, folder)
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600)
+	return os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600) //nolint:gosec // below the server's own folder
 }
 
 // configure writes the server's settings into its folder.
@@ -88,12 +94,12 @@ func (s *Server) configure() error {
   <users_config>users.xml</users_config>
   <default_profile>default</default_profile>
   <default_database>default</default_database>
-  %[3]s
+  <query_log><database>system</database><table>query_log</table><flush_interval_milliseconds>1000</flush_interval_milliseconds></query_log>
 </yandex>
-`, s.dir, s.port, s.more)
-	users := `<?xml version="1.0"?>
+`, s.dir, s.port)
+	const users = `<?xml version="1.0"?>
 <yandex>
-  <profiles><default>` + s.profile + `</default><reading><readonly>1</readonly></reading></profiles>
+  <profiles><default/><reading><readonly>1</readonly></reading></profiles>
   <users>
     <default>
       <password></password><networks><ip>127.0.0.1</ip></networks>

@@ -4,11 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -28,17 +27,6 @@ type Cluster struct {
 
 // ClusterName is the cluster's name in its servers' settings.
 const ClusterName = "clubs"
-
-// zookeeperJar is where Debian's package has the server.
-const zookeeperJar = "/usr/share/java/zookeeper.jar"
-
-// keeper is a ZooKeeper server on the loopback.
-type keeper struct {
-	dir   string
-	port  int
-	alive io.Closer
-	gone  chan struct{}
-}
 
 // sharedCluster starts with the first test that asks for it and ends with the
 // binary.
@@ -99,7 +87,7 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 	}
 	interserver := make([]int, 3)
 	for i := range interserver {
-		s := &Server{command: command, profile: "<distributed_product_mode>local</distributed_product_mode><load_balancing>in_order</load_balancing>"}
+		s := &Server{command: command}
 		c.Servers = append(c.Servers, s)
 		if s.dir, err = os.MkdirTemp(memory(), "canter-clickhouse-"); err != nil {
 			return c, err
@@ -111,9 +99,8 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 			return c, err
 		}
 	}
-	for i, s := range c.Servers {
-		s.more = c.settings(i, interserver[i])
-		if err := s.configure(); err != nil {
+	for i := range c.Servers {
+		if err := c.configure(i, interserver[i]); err != nil {
 			return c, err
 		}
 	}
@@ -126,6 +113,7 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 	if err = errors.Join(started...); err != nil {
 		return c, err
 	}
+	time.Sleep(500 * time.Millisecond) // see survive
 	for _, s := range c.Servers {
 		if err = s.warm(); err != nil {
 			return c, err
@@ -134,22 +122,37 @@ func startClusterOn(command []string) (c *Cluster, err error) {
 	return c, nil
 }
 
-// warm gives a server its first statement for the cluster. One of 2018 that did
-// not reach the keeper at once when it started, as happens on a busy machine,
-// dies of that; started again it is sound.
-func (s *Server) warm() (err error) {
+// warm gives a server its first statement for the cluster.
+func (s *Server) warm() error { return s.survive(s.first) }
+
+// survive does something with a server. One of 2018 that has not reached the
+// keeper yet, as happens on a busy machine, dies of the first thing it needs it
+// for; started again it is sound.
+func (s *Server) survive(do func() error) (err error) {
 	for range 3 {
-		if err = s.first(); err == nil {
+		if err = do(); err == nil {
 			return nil
 		}
-		if _, dead := s.pid(); !dead {
-			return err
+		if s.answers() {
+			break
 		}
-		if err = errors.Join(s.Kill(), s.Start()); err != nil {
-			return err
+		if again := errors.Join(s.Kill(), s.Start()); again != nil {
+			return errors.Join(err, again)
 		}
 	}
-	return err
+	log, _ := os.ReadFile(filepath.Join(s.dir, "log"))
+	return fmt.Errorf("%w; the end of the server's log: %s", err, log[max(0, len(log)-4000):])
+}
+
+// answers reports whether the server still does, a moment after a trouble: it
+// takes one to die.
+func (s *Server) answers() bool {
+	time.Sleep(500 * time.Millisecond)
+	conn, err := net.DialTimeout("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(s.port)), time.Second)
+	if err != nil {
+		return false
+	}
+	return conn.Close() == nil
 }
 
 func (s *Server) first() error {
@@ -161,23 +164,34 @@ func (s *Server) first() error {
 	return errors.Join(err, conn.Close())
 }
 
-// settings are what deploy/CLUSTER.md says a server of a cluster needs.
-func (c *Cluster) settings(server, interserver int) string {
-	replica := func(i int) string {
-		return fmt.Sprintf("<replica><host>127.0.0.1</host><port>%d</port></replica>", c.Servers[i].port)
+// configure gives a server the files of deploy/, with the tests' ports in them.
+func (c *Cluster) configure(server, interserver int) error {
+	names := []string{
+		"<interserver_http_host>db1.example.org<", "<interserver_http_host>127.0.0.1<",
+		"<interserver_http_port>9009<", fmt.Sprintf("<interserver_http_port>%d<", interserver),
+		"<host>keeper1.example.org</host><port>2181<", fmt.Sprintf("<host>127.0.0.1</host><port>%d<", c.keeper.port),
+		"</node>", "</node><session_timeout_ms>3000</session_timeout_ms>", // the tests don't wait half a minute for a dead one
+		"<shard>1</shard><replica>db1<", fmt.Sprintf("<shard>%d</shard><replica>db%d<", 1+server/2, server+1),
 	}
-	shard := 1 + server/2
-	return fmt.Sprintf(`
-  <interserver_http_host>127.0.0.1</interserver_http_host>
-  <interserver_http_port>%d</interserver_http_port>
-  <zookeeper><node><host>127.0.0.1</host><port>%d</port></node><session_timeout_ms>3000</session_timeout_ms></zookeeper>
-  <remote_servers><%[3]s>
-    <shard><internal_replication>true</internal_replication>%[4]s%[5]s</shard>
-    <shard><internal_replication>true</internal_replication>%[6]s</shard>
-  </%[3]s></remote_servers>
-  <distributed_ddl><path>/clickhouse/task_queue/ddl</path></distributed_ddl>
-  <macros><shard>%[7]d</shard><replica>server-%[8]d</replica></macros>
-`, interserver, c.keeper.port, ClusterName, replica(0), replica(1), replica(2), shard, server+1)
+	for i, s := range c.Servers {
+		names = append(names, fmt.Sprintf("<host>db%d.example.org</host><port>9000<", i+1), fmt.Sprintf("<host>127.0.0.1</host><port>%d<", s.port))
+	}
+	_, source, _, _ := runtime.Caller(0)
+	deploy := filepath.Join(filepath.Dir(source), "..", "..", "..", "deploy")
+	for file, folder := range map[string]string{"clickhouse-cluster.xml": "config.d", "clickhouse-cluster-users.xml": "users.d"} {
+		text, err := os.ReadFile(filepath.Join(deploy, file))
+		if err != nil {
+			return err
+		}
+		changed := strings.NewReplacer(names...).Replace(string(text))
+		if strings.Contains(changed, ".example.org") {
+			return fmt.Errorf("%s: the tests have no server for one of its names", file)
+		}
+		if err := c.Servers[server].add(folder, file, changed); err != nil {
+			return err
+		}
+	}
+	return c.Servers[server].configure()
 }
 
 func (c *Cluster) end() {
@@ -187,90 +201,6 @@ func (c *Cluster) end() {
 	if c.keeper != nil {
 		c.keeper.end()
 	}
-}
-
-func startKeeper() (*keeper, error) {
-	java, err := exec.LookPath("java")
-	if err == nil {
-		_, err = os.Stat(zookeeperJar)
-	}
-	if err != nil {
-		return nil, fmt.Errorf("this test needs ZooKeeper (in Debian: apt-get install libzookeeper-java default-jre-headless): %w", err)
-	}
-	k := &keeper{gone: make(chan struct{})}
-	if k.dir, err = os.MkdirTemp(memory(), "canter-zookeeper-"); err != nil {
-		return nil, err
-	}
-	if k.port, err = freePort(); err != nil {
-		return k, err
-	}
-	settings := fmt.Sprintf("tickTime=500\ndataDir=%s/data\nclientPort=%d\nclientPortAddress=127.0.0.1\nadmin.enableServer=false\n", k.dir, k.port)
-	if err := os.WriteFile(filepath.Join(k.dir, "zoo.cfg"), []byte(settings), 0o600); err != nil {
-		return k, err
-	}
-	// The end mark says that the data go with the server: see supervise.
-	if err := os.WriteFile(filepath.Join(k.dir, "end"), nil, 0o600); err != nil {
-		return k, err
-	}
-	log, err := os.Create(filepath.Join(k.dir, "log"))
-	if err != nil {
-		return k, err
-	}
-	defer log.Close()
-	cmd := exec.Command("sh", "-c", supervise, "sh", java, "-Xmx128m", "-XX:+UseSerialGC", "-XX:TieredStopAtLevel=1",
-		"-cp", zookeeperJar+":/usr/share/java/slf4j-nop.jar", "org.apache.zookeeper.server.ZooKeeperServerMain", filepath.Join(k.dir, "zoo.cfg"))
-	cmd.Env = append(os.Environ(), "DIR="+k.dir)
-	cmd.Stdout, cmd.Stderr = log, log
-	if k.alive, err = cmd.StdinPipe(); err != nil {
-		return k, err
-	}
-	if err := cmd.Start(); err != nil {
-		return k, err
-	}
-	go func() {
-		_ = cmd.Wait()
-		close(k.gone)
-	}()
-	return k, k.wait(time.Minute)
-}
-
-// wait returns when the keeper says that it serves: a ClickHouse server of 2018
-// that gets a statement for the cluster before it has its keeper dies.
-func (k *keeper) wait(limit time.Duration) error {
-	for deadline := time.Now().Add(limit); ; time.Sleep(20 * time.Millisecond) {
-		if k.serves() {
-			return nil
-		}
-		if time.Now().After(deadline) {
-			log, _ := os.ReadFile(filepath.Join(k.dir, "log"))
-			return fmt.Errorf("ZooKeeper did not start; its log: %s", log)
-		}
-	}
-}
-
-func (k *keeper) serves() bool {
-	conn, err := net.DialTimeout("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(k.port)), time.Second)
-	if err != nil {
-		return false
-	}
-	defer conn.Close()
-	// It takes connections, and says nothing, before it is ready.
-	if err := conn.SetDeadline(time.Now().Add(300 * time.Millisecond)); err != nil {
-		return false
-	}
-	if _, err := conn.Write([]byte("srvr")); err != nil {
-		return false
-	}
-	answer, _ := io.ReadAll(conn)
-	return strings.Contains(string(answer), "Mode: standalone")
-}
-
-func (k *keeper) end() {
-	if k.alive != nil {
-		_ = k.alive.Close()
-		<-k.gone
-	}
-	_ = os.RemoveAll(k.dir)
 }
 
 // emptied is the database that tests of a cluster take turns with: on several
@@ -288,7 +218,7 @@ func ClusterHistory(tb testing.TB) string {
 	c := SharedCluster(tb)
 	emptied.Lock()
 	tb.Cleanup(emptied.Unlock)
-	if err := c.empty(context.Background(), ClusterDatabase); err != nil {
+	if err := c.empty(ClusterDatabase); err != nil {
 		tb.Fatal(err)
 	}
 	return c.Address(2, ClusterDatabase)
@@ -296,7 +226,8 @@ func ClusterHistory(tb testing.TB) string {
 
 // Settle returns when every replica of a database's tables takes part again and
 // has all rows: the keeper takes some seconds to notice that a server died.
-func (c *Cluster) Settle(ctx context.Context, database string) error {
+func (c *Cluster) Settle(database string) error {
+	ctx := context.Background()
 	return c.each(func(conn clickhouse.Conn) error {
 		const query = "SELECT count() FROM system.replicas WHERE database = ? AND (is_readonly OR is_session_expired OR active_replicas < total_replicas)"
 		for deadline := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
@@ -322,11 +253,14 @@ func (c *Cluster) Settle(ctx context.Context, database string) error {
 // each does something on every server.
 func (c *Cluster) each(do func(clickhouse.Conn) error) error {
 	for _, s := range c.Servers {
-		conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
+		err := s.survive(func() error {
+			conn, err := clickhouse.Open(&clickhouse.Options{Addr: []string{fmt.Sprintf("127.0.0.1:%d", s.port)}})
+			if err != nil {
+				return err
+			}
+			return errors.Join(do(conn), conn.Close())
+		})
 		if err != nil {
-			return err
-		}
-		if err := errors.Join(do(conn), conn.Close()); err != nil {
 			return err
 		}
 	}
@@ -335,7 +269,8 @@ func (c *Cluster) each(do func(clickhouse.Conn) error) error {
 
 // empty takes all rows away from a database's shards, but for the list of its
 // migrations.
-func (c *Cluster) empty(ctx context.Context, database string) error {
+func (c *Cluster) empty(database string) error {
+	ctx := context.Background()
 	return c.each(func(conn clickhouse.Conn) error {
 		tables, err := replicatedTables(ctx, conn, database+"_shard")
 		if err != nil {

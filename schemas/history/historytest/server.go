@@ -26,8 +26,6 @@ const Program = "CANTER_CLICKHOUSE_SERVER"
 type Server struct {
 	dir     string
 	port    int
-	more    string // settings beside the usual ones, XML
-	profile string // the same of the account that may do everything
 	command []string
 	alive   io.Closer // the server ends when this closes, and so with this process
 	gone    chan struct{}

@@ -7,7 +7,10 @@
   root.classList.add("script");
   const $ = (selector, from = document) => from.querySelector(selector);
   const $$ = (selector, from = document) => [...from.querySelectorAll(selector)];
-  const ink = name => getComputedStyle(root).getPropertyValue(name).trim();
+  // Paper is white, whatever the screen was.
+  const onPaper = {"--paper": "#fff", "--ink": "#000", "--trace": "#000", "--far": "#777", "--rule": "#999", "--band": "rgba(0, 0, 0, .09)"};
+  let printing = false;
+  const ink = name => printing ? onPaper[name] : getComputedStyle(root).getPropertyValue(name).trim();
   const clock = s => {
     const n = Math.abs(Math.round(s));
     return (s < 0 && n ? "−" : "") + Math.floor(n / 60) + ":" + String(n % 60).padStart(2, "0");
@@ -76,7 +79,8 @@
   function chart(box, data, series, more) {
     const plot = $(".plot", box), readout = $(".readout", box);
     const whole = [data[0][0], data[0][data[0].length - 1]];
-    const size = () => ({width: Math.max(280, plot.clientWidth), height: innerWidth < 640 ? 260 : 340});
+    // On paper it has the width of A4 within its margins.
+    const size = () => printing ? {width: 690, height: 300} : {width: Math.max(280, plot.clientWidth), height: innerWidth < 640 ? 260 : 340};
     let u;
     const zoomTo = (min, max) => {
       const span = Math.min(Math.max(max - min, 10), whole[1] - whole[0]);
@@ -125,8 +129,10 @@
     });
     $$("[data-zoom]", box).forEach(b => b.addEventListener("click", () => zoom(b.dataset.zoom)));
     let waiting;
-    new ResizeObserver(() => { clearTimeout(waiting); waiting = setTimeout(() => { if (u.width !== size().width) u.setSize(size()); }, 100); }).observe(plot);
+    new ResizeObserver(() => { clearTimeout(waiting); waiting = setTimeout(() => { if (!printing && u.width !== size().width) u.setSize(size()); }, 100); }).observe(plot);
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+    addEventListener("beforeprint", () => { printing = true; draw(); });
+    addEventListener("afterprint", () => { printing = false; draw(); });
     return {get: () => u, zoomTo};
   }
 
