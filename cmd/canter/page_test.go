@@ -100,6 +100,13 @@ func TestThePagesLook(t *testing.T) {
 				}
 			}
 		}
+		if name == "test" { // load and daily series stand beside it, without a verdict
+			for _, want := range []string{"Beside it, no verdict", "7 days before: TRIMP", "3 days before", "2026-10-26: ", "sleep", "2026-10-27: ", "°C (whole squad)"} {
+				if !strings.Contains(b.text(), want) {
+					t.Errorf("a test's page lacks %q:\n%s", want, b.text())
+				}
+			}
+		}
 		if !strings.Contains(b.text(), "not a diagnosis") {
 			t.Errorf("%s lacks the caution", name)
 		}
