@@ -20,7 +20,7 @@ var engines = []struct {
 	address func(testing.TB) string
 }{
 	{"SQLite", historytest.SQLite},
-	{"ClickHouse", historytest.ClickHouse},
+	{"ClickHouse", logged},
 	{"Cluster", historytest.ClusterHistory},
 }
 

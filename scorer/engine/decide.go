@@ -11,10 +11,6 @@ import (
 // taken for those of a shorter or longer run than the test.
 const leastTension = 6.0
 
-// shortCost is what a test of the whole length may score less than one cut
-// short: few are.
-const shortCost = 6.0
-
 // most tests that one trace may hold; more alike efforts are intervals.
 const mostTests = 2
 
@@ -63,9 +59,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 	if len(chosen) == 0 || !chosen[0].convincing() {
 		// Nothing that is plainly the test: was it stopped early?
 		why := f.whyNone(all)
-		if f.noShort {
-			// looked for before, and doubted
-		} else if c := f.cutShort(h); c != nil && (len(chosen) == 0 || c.score()-shortCost > chosen[0].score()) {
+		if c := f.stopped(chosen, h); c != nil {
 			c.source = c.origin(h)
 			return []candidate{*c}, nil
 		}
@@ -123,54 +117,6 @@ func (f *finder) alike(c, first *candidate) bool {
 		math.Abs(level) < 18 && c.score() > 0.6*first.score()
 }
 
-// seesOn wants a rise worth the name besides its evidence.
-func (c *candidate) seesOn() bool { return c.evOn >= seenOn && c.on.rise() >= 8 }
-
-// seesOff wants a recovery worth the name besides its evidence: 9 bpm within
-// the first 50 s, and 15 % of the rise.
-func (c *candidate) seesOff() bool {
-	return c.evOff >= seenOff && c.off.fall() >= max(9, 0.15*c.on.rise())
-}
-
-// Least fall of heart rate in the first 50 s after a run, in bpm and as a share
-// of the rise at its start, of somebody who then stands; walking it is two
-// thirds. Our choice: on simulated sessions 99 tests in 100 have more.
-const leastStandFall, leastStandShare = 16.0, 0.38
-
-// stands reports whether heart rate falls as it does when the athlete stops,
-// not as when the pace changes.
-func (c *candidate) stands(p schemas.Posture) bool {
-	part := 1.0
-	if p == schemas.Walking {
-		part = 2.0 / 3
-	}
-	return c.off.fall() >= part*max(leastStandFall, leastStandShare*c.on.rise())
-}
-
-// vouched reports whether something besides heart rate says that the test was
-// here.
-func (c *candidate) vouched() bool { return c.lap || c.team || c.sped }
-
-// convincing reports whether a candidate leaves no room for another reading of
-// the trace.
-func (c *candidate) convincing() bool {
-	if c.lap || c.borrowed || c.sped {
-		return true
-	}
-	return c.confidence() >= leastConfidence && c.clearEdges() && c.level <= mostLevelCost &&
-		c.misfit < 4 && !c.goesOn && c.on.tau > fineOn[0]
-}
-
-// clearEdges is what a good test needs when only heart rate speaks for it: both
-// edges, a rise of 20 bpm, and less where a planned time agrees.
-func (c *candidate) clearEdges() bool {
-	least, rise := 8.0, 20.0
-	if c.planned {
-		least, rise = 5, 10
-	}
-	return c.seesOn() && c.seesOff() && c.evOn >= least && c.evOff >= least && c.on.rise() >= rise
-}
-
 // borrow takes team-mates' start where a trace is too poor to show its own, as
 // long as heart rate is that of a run.
 func (f *finder) borrow(c *candidate, h *hints) bool {
@@ -182,29 +128,6 @@ func (f *finder) borrow(c *candidate, h *hints) bool {
 	c.sd = h.teamSD
 	c.within, c.rivals = math.Erf(5.5/(h.teamSD*math.Sqrt2)), 1
 	return true
-}
-
-// fit corrects the length of a test whose two edges are clear and nearer
-// together than the test is long: it was stopped a little early. Bouts and
-// stages (room over 1) blur the edges.
-func (c *candidate) fit(length int, room float64) {
-	if !c.timed && (c.evOn < 8 || c.evOff < 8 || c.tension < leastTension) {
-		return
-	}
-	switch off := c.ran - float64(length); {
-	case off <= -7*room:
-		c.length = int(math.Round(c.ran))
-		c.start = c.edges[0] - int(math.Round(onDelay+c.lag))
-	case off >= 14*room*room:
-		c.goesOn = true
-	case c.timed:
-		c.start = c.edges[0] - 1
-	}
-}
-
-// alone reports whether nothing but heart rate speaks for a candidate.
-func (c *candidate) alone() bool {
-	return !c.vouched() && !c.planned && !c.borrowed && c.source != schemas.StartByHand
 }
 
 // isTest reports whether a candidate is to be reported, whatever its quality.
@@ -224,21 +147,6 @@ func (f *finder) isTest(c *candidate) bool {
 	}
 	// With one edge only it must be clear, and the run not longer.
 	return !c.goesOn && c.misfit < 3 && c.level < 2 && (c.evOn > 15 || c.evOff > 8) && c.confidence() > 0.4
-}
-
-// origin says how a start was found, most trusted first.
-func (c *candidate) origin(h *hints) schemas.StartSource {
-	switch {
-	case c.borrowed:
-		return schemas.StartBySession
-	case c.lap:
-		return schemas.StartByLap
-	case c.planned:
-		return schemas.StartByPlan
-	case c.team:
-		return schemas.StartBySession
-	}
-	return schemas.StartByTrace
 }
 
 // continues reports whether a run goes on after the test's length as it was,
@@ -298,66 +206,3 @@ func (f *finder) whyNone(all []candidate) *schemas.Reason {
 }
 
 func mmss(s int) string { return fmt.Sprintf("%d:%02d", s/60, s%60) }
-
-// cutShort looks for a test that was stopped early: a start, and an end before
-// the test's length.
-func (f *finder) cutShort(h *hints) *candidate {
-	d := f.profile.length
-	least := 0.6
-	if h.planned || h.team || len(h.laps) > 0 {
-		least = 0.4
-	}
-	short := int(least * float64(d))
-	if short < 60 {
-		return nil
-	}
-	f.found = f.found[len(f.found):] // the earlier ones are still in use
-	f.coarse(h, short, false)
-	var best *candidate
-	others := 0.0
-	for i := range f.found {
-		c := &f.found[i]
-		end, ev := f.firstEnd(c.start+short-10, c.start+d-8)
-		if ev < 6 {
-			continue
-		}
-		c.length = end - int(math.Round(offDelay)) - c.start
-		f.fine(c, h)
-		f.unsmooth(c, h)
-		c.length = int(math.Round(c.ran))
-		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||
-			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {
-			continue
-		}
-		switch {
-		case best == nil:
-			best = c
-		case abs(c.start-best.start) > d/2:
-			others = max(others, c.score())
-			if c.score() > best.score() {
-				others, best = best.score(), c
-			}
-		case c.score() > best.score():
-			best = c
-		}
-	}
-	// Several short runs are training, unless something says that the test was
-	// there.
-	if best == nil || best.score() < leastEvidence || (others > 0.75*best.score() && !best.planned && !best.vouched()) {
-		return nil
-	}
-	best.rivals = 1 / (1 + math.Exp(leastEvidence-best.score()))
-	return best
-}
-
-// firstEnd returns the grid second in [from, to) with the clearest beginning of
-// a recovery, and its evidence.
-func (f *finder) firstEnd(from, to int) (at int, evidence float64) {
-	for t := from; t < to; t += stride {
-		r, ev := f.quickEnd(t)
-		if r.fall() >= 8 && ev > evidence {
-			at, evidence = t, ev
-		}
-	}
-	return at, evidence
-}

@@ -12,18 +12,22 @@
 //	  segments.go             spikes, halving, doubling, strap slip: cut at jumps
 //	grid (grid.go)            one value a second with running sums, for searching only
 //	kinetics.go               the response of heart rate to the protocol's load
-//	find (find.go)            where the test may start: quick search, rivals
+//	find (find.go)            where the test may start: candidates and rivals
+//	  coarse.go               the quick search of the whole trace
+//	  candidate.go            what is known of one place, and what it shows
 //	  refine.go               each place to the second, with both edges
+//	  weigh.go                what the fits at a place are evidence of
 //	  smoothing.go            how late the device's averaging makes both
 //	  evidence.go             lap marks, planned time, team-mates
 //	  speed.go                the speed channel against the protocol's speeds
-//	  decide.go               which places are tests, cut short, two, or none
+//	  decide.go, short.go     which places are tests, two, none, or cut short
 //	measure (measure.go)      HRex, band, speed; tau.go: recovery constant
 //	  windows.go              the exact averages that become numbers
 //	  recovery.go             HRR at each delay, and why there is none
 //	  rebound.go              whether heart rate falls as it does in a recovery
 //	  leap.go                 sudden changes of level, seen from near
-//	judge (quality.go)        good, check or reject, with reasons in words
+//	judge (quality.go)        good, check or reject, with reasons in words:
+//	                          quality_start.go, _trace.go, _shape.go, _level.go
 //	  steps.go                one sudden change of level hidden in a test
 //	  damage.go               files that end early or were altered
 //

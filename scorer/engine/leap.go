@@ -159,6 +159,11 @@ func (m *measures) leaps(s *series, bouts bool) {
 	if fall := s.fallAt(m.at-6, from); fall.size < 0 && !m.steps.sudden() {
 		m.steps = fall
 	}
+	// The lines on either side bend with the rise: a fall against it shows all
+	// the same.
+	if fall := s.largestLeap(m.at-6, from, leastLeapBefore, true, nil); fall.size < 0 && fall.sudden() && !m.steps.sudden() {
+		m.steps = fall
+	}
 }
 
 // fallAt returns the first fall between neighbouring samples in [from, to)

@@ -156,8 +156,10 @@ func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {
 		switch {
 		case d.ok && d.fall < leastFall(p.Posture):
 			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "heart rate fell by only %.0f bpm in %d s: no %s recovery", d.fall, n, p.Posture)
-		case d.ok && d.se > mostHRRSE:
+		case d.ok && d.se > 1.5*mostHRRSE:
 			v.add(schemas.Check, schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
+		case d.ok && d.se > mostHRRSE:
+			v.remark(schemas.ReasonHighUncertainty, "HRR%d is uncertain by %.1f bpm (standard error)", n, d.se)
 		case d.broken && m.ranAfter:
 			v.add(schemas.Check, schemas.ReasonRecoveryBroken, "no HRR%d: the athlete ran on after the test", n)
 		case d.unsound != "":

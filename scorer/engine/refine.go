@@ -125,6 +125,11 @@ func (f *finder) fine(c *candidate, h *hints) {
 		f.logOff[i] = -wOff * math.Log(f.logOff[i]/nOff+roundingVar)
 	}
 	f.place(c, h)
+	// Whether the run is steady does not depend on what came before it.
+	if begin := c.start + wholeShift; !c.late && w.whole-begin > leastSeen {
+		run := float64(w.whole - begin)
+		c.misfit = min(c.misfit, f.unsteady(f.alreadyOn(f.fineOn[:], begin, w.whole).ss/run+roundingVar, run))
+	}
 }
 
 // searchEdges finds where either edge fits best, each for itself, and leaves

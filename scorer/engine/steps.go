@@ -15,6 +15,11 @@ type shape struct {
 	stepGain float64
 }
 
+// Steps are looked for firstStep seconds after the onset, and what rises before
+// fastStep must be a leap from near, too: the fast part of a response with two
+// parts, which one exponential does not follow, looks like a step there.
+const firstStep, fastStep = 10, 30
+
 // at returns the response's heart rate at a grid second from the onset on.
 func (sh *shape) at(t int) (bpm float64, ok bool) {
 	k := t - sh.onset
@@ -29,7 +34,8 @@ func (sh *shape) at(t int) (bpm float64, ok bool) {
 // change of level that the response would otherwise swallow: a strap that
 // slipped, or a lock on the step rate. For every second it asks how much of the
 // scatter a step there would explain, the response being fitted anew beside it.
-func (f *finder) shapeOf(start, length int) shape {
+// Steps are looked for from so many seconds after the onset on.
+func (f *finder) shapeOf(start, length, from int) shape {
 	g := &f.grid
 	if start < 1 || start+length > len(g.x) {
 		return shape{} // a start given by hand, mostly outside the trace
@@ -63,7 +69,7 @@ func (f *finder) shapeOf(start, length int) shape {
 			if r.ss > 3*sh.ss+n {
 				continue
 			}
-			at, size, fall := k.step(g, &pl, &r, onset+late, onset+10, b-8)
+			at, size, fall := k.step(g, &pl, &r, onset+late, onset+from, b-8)
 			left := max(r.ss-fall, 0)
 			if v := n / (2 * worth) * math.Log((sh.ss/n+roundingVar)/(left/n+roundingVar)); at > 0 && v > sh.stepGain {
 				sh.stepAt, sh.stepSize, sh.stepGain = at-start, size, v

@@ -23,6 +23,10 @@ func ClickHouse(tb testing.TB) string {
 	return SharedServer(tb).Address(NewDatabase())
 }
 
+// Logging is a setting for the address of a history: the server then keeps
+// every statement in system.query_log.
+const Logging = "?log_queries=1"
+
 // SharedServer returns the server that the tests of one binary share.
 func SharedServer(tb testing.TB) *Server {
 	tb.Helper()
@@ -90,6 +94,7 @@ func (s *Server) configure() error {
   <users_config>users.xml</users_config>
   <default_profile>default</default_profile>
   <default_database>default</default_database>
+  <query_log><database>system</database><table>query_log</table><flush_interval_milliseconds>1000</flush_interval_milliseconds></query_log>
 </yandex>
 `, s.dir, s.port)
 	const users = `<?xml version="1.0"?>

@@ -45,21 +45,39 @@ type Current struct {
 // the package is not there: sh .ci/needs installs it.
 func NewCurrent(tb testing.TB) *Current {
 	tb.Helper()
-	c, err := startCurrent(tb.TempDir())
+	c, err := OpenCurrent(tb.TempDir())
 	if err != nil {
-		tb.Fatalf("this test needs the npm package chdb, a current ClickHouse engine (sh .ci/needs installs it; another folder: set %s): %v", CurrentFolder, err)
+		tb.Fatal(err)
 	}
 	tb.Cleanup(func() {
-		if err := c.end(); err != nil {
-			tb.Errorf("the current engine ended: %v", err)
+		if err := c.Close(); err != nil {
+			tb.Error(err)
 		}
 	})
+	return c
+}
+
+// OpenCurrent is NewCurrent where there is no test: the engine has its data
+// below the folder. The caller closes it.
+func OpenCurrent(dir string) (*Current, error) {
+	c, err := startCurrent(dir)
+	if err != nil {
+		return nil, fmt.Errorf("this test needs the npm package chdb, a current ClickHouse engine (sh .ci/needs installs it; another folder: set %s): %w", CurrentFolder, err)
+	}
 	for _, sql := range []string{"CREATE DATABASE canter", "USE canter"} {
 		if err := c.Exec(sql); err != nil {
-			tb.Fatal(err)
+			return nil, errors.Join(err, c.Close())
 		}
 	}
-	return c
+	return c, nil
+}
+
+// Close ends the engine.
+func (c *Current) Close() error {
+	if err := c.end(); err != nil {
+		return fmt.Errorf("the current engine ended: %w", err)
+	}
+	return nil
 }
 
 // currentPackage is the folder that holds node_modules with the package.

@@ -1,0 +1,119 @@
+package engine
+
+import (
+	"math"
+
+	"canter.example/schemas"
+)
+
+// judgeShape compares the test with the response it should show.
+func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
+	sh := w.finder.shapeOf(c.start, c.length, firstStep)
+	if sh.kernel == nil {
+		return
+	}
+	l := w.nearStep(m, &sh)
+	if sh.stepAt < fastStep && sh.stepSize > 0 && !l.sudden() {
+		sh = w.finder.shapeOf(c.start, c.length, fastStep)
+		l = w.nearStep(m, &sh)
+	}
+	switch {
+	case m.steps.sudden():
+		v.add(schemas.Check, schemas.ReasonStrapSlip,
+			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))
+	case sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep && (c.alone() && sh.stepGain > 2*leastStepGain || l.t > leastStepT && l.size*sh.stepSize > 0):
+		v.add(schemas.Check, schemas.ReasonStrapSlip,
+			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
+	}
+	if sh.tau == fineOn[0] && c.seesOn() {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate rises faster than a run's response: an artefact, or the start is elsewhere")
+	}
+	scatter := math.Sqrt(sh.ss / float64(sh.n))
+	late := w.series.noiseIn(m.end-60, m.end)
+	// The response's slope at the end is the model's; heart rate itself must
+	// still climb, or fall, too.
+	climbs := stillClimbs
+	if c.alone() {
+		climbs /= 2
+	}
+	moving := late.n < 8 || late.slope > climbs || late.slope < -mostFall/2
+	if c.level > mostLevelCost && (moving || w.finder.tooLow(c) > mostLevelCost) {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate has not come to a level by the end, or is far below the protocol's")
+	} else if scatter > mostScatter*w.finder.room()+w.series.wiggle || c.misfit > mostMisfit*w.finder.room() {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate scatters by %.1f bpm about the response", scatter)
+	}
+	if w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
+		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate changes by %+.0f bpm in the last minute: not a steady run", 60*late.slope)
+	}
+	bend, where := w.bend(m, &sh, c)
+	if math.Abs(bend) > mostBend {
+		v.add(schemas.Check, schemas.ReasonNotSteady,
+			"heart rate is %+.0f bpm off the expected response %s into the test: not a steady run, or an artefact", bend, mmss(where))
+	}
+	if c.alone() && v.quality == schemas.Good {
+		if n := w.signs(&sh, c, scatter, bend); n >= mostSigns {
+			v.add(schemas.Check, schemas.ReasonStartUncertain,
+				"nothing but heart rate says that this was the test, and it is unlike one in %d small ways (rise, level, steadiness, recovery)", n)
+		}
+	}
+}
+
+// nearStep is the largest leap near a shape's step that is at least as large as
+// most of it.
+func (w *work) nearStep(m *measures, sh *shape) leap {
+	at := m.at + float64(sh.stepAt)
+	return w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize), false, nil)
+}
+
+// mostSigns: so many of the small signs below are too many for a stretch that
+// nothing but heart rate calls the test. Of simulated tests 1 to 3 in 100 have
+// as many; of stretches of other training that look like a test, more than half.
+const mostSigns = 4
+
+// signs counts small things that speak against a stretch's being a steady run
+// from rest to a level and back. Each alone is common; several are not.
+func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
+	n := 0
+	for _, sign := range [...]bool{
+		c.on.rise() < 36,                  // hardly from rest
+		c.on.h0 > 118,                     // not from rest
+		c.on.tau <= fineOn[1],             // faster than heart rate rises
+		c.evOn < mostOn,                   // a rise that is not clear
+		c.off.fall() < 20,                 // hardly a rest after it
+		c.tension > leastTension/2,        // edges not quite a test's length apart
+		c.confidence() < 0.85,             // other places fit, too
+		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
+		math.Abs(bend) > 1.9,              // not quite level
+		sh.stepGain > leastStepGain-1,     // a level of its own in part of it
+	} {
+		if sign {
+			n++
+		}
+	}
+	return n
+}
+
+// bend returns the largest difference between means of 15 s and the fitted
+// response once the fast part of the rise is over, and when it is.
+func (w *work) bend(m *measures, sh *shape, c *candidate) (bend float64, where int) {
+	for t := max(60, c.length/3); t+15 <= c.length; t += 5 {
+		a := w.series.window(m.at+float64(t), m.at+float64(t+15))
+		want, ok := sh.at(c.start + t + 7)
+		if !ok || a.coverage() < 0.6 {
+			continue
+		}
+		if d := a.mean - want; math.Abs(d) > math.Abs(bend) {
+			bend, where = d, t+7
+		}
+	}
+	return bend / w.finder.room(), where
+}
+
+// room is how much more than a steady run a test of several stages or bouts may
+// differ from its expected response.
+func (f *finder) room() float64 {
+	if f.profile.flat {
+		return 1
+	}
+	return 1.6
+}
