@@ -211,8 +211,8 @@ func TestAStrapProblemGoesToOnePerson(t *testing.T) {
 	direct, channel := 0, 0
 	for _, p := range st.chatDone() {
 		text := p.Plain()
-		switch {
-		case p.Channel.ID == "D"+kit[1:]:
+		switch p.Channel.ID {
+		case "D" + kit[1:]:
 			direct++
 			if !strings.Contains(text, "Bo 02") || !strings.Contains(text, "trace unusable 2 tests running") && !strings.Contains(strings.ToLower(text), "strap") {
 				t.Errorf("to the person:\n%s", text)
