@@ -3,6 +3,8 @@ package alerts
 import (
 	"context"
 	"errors"
+	"fmt"
+	"time"
 
 	"canter.example/alerts/chat"
 	"canter.example/schemas"
@@ -40,23 +42,29 @@ func (s *Service) enqueue(ctx context.Context, id string) error {
 }
 
 // Send does the work of an event of [schemas.StreamChat]: it puts what is to be
-// said of sessions into the outbox, or sends one message of it. The attempt is on record before the chat is asked, so
-// that whoever comes after a crash looks in the chat first.
+// said of sessions into the outbox, or sends one message of it. The attempt is
+// on record before the chat is asked, so that whoever comes after a crash looks
+// in the chat first.
 func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 	var e schemas.ChatEvent
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
-	if err := s.tellSessions(ctx, e.Sessions); err != nil {
+	busy := d.Left > 0
+	if err := s.tellSessions(ctx, e.Sessions, busy); err != nil {
 		return err
 	}
 	if e.Message == "" {
 		return nil
 	}
-	return s.send(ctx, e.Message)
+	return s.send(ctx, e.Message, busy)
 }
 
-func (s *Service) send(ctx context.Context, id string) error {
+// send sends a message of the outbox. One that can't go yet, because its channel
+// takes none now or an earlier one of its thread has not gone, stays in the
+// outbox until it can: a busy channel holds up neither the others nor what is to
+// be said next. An answer, too, stays while others wait: news goes first.
+func (s *Service) send(ctx context.Context, id string, busy bool) error {
 	m, ok, err := s.history.Message(ctx, id)
 	if err != nil {
 		return err
@@ -68,6 +76,128 @@ func (s *Service) send(ctx context.Context, id string) error {
 	if m.State != schemas.MessagePending {
 		return nil
 	}
+	pause := s.pause(&m)
+	if pause <= 0 && m.Thread == "" {
+		return s.sendNow(ctx, m)
+	}
+	if pause > 0 || busy {
+		return s.lookLater(ctx, pause)
+	}
+	pending, err := s.history.Messages(ctx, schemas.MessagePending)
+	if err != nil {
+		return err
+	}
+	if blocked(&m, pending) {
+		return s.lookLater(ctx, pause)
+	}
+	return s.sendNow(ctx, m)
+}
+
+// outbox is the protocol's place in the event that looks at the outbox later,
+// and the session's in the one that does so.
+const outbox = "outbox"
+
+// sendFree sends what waits in the outbox and can go now: a few messages, one
+// while others wait. The rest has its turn after what else there is to say.
+func (s *Service) sendFree(ctx context.Context, busy bool) error {
+	most := freeAtOnce
+	if busy {
+		most = 1
+	}
+	pending, err := s.history.Messages(ctx, schemas.MessagePending)
+	if err != nil {
+		return err
+	}
+	var sent int
+	soonest := longPause
+	for i := range pending {
+		m := &pending[i]
+		pause := s.pause(m)
+		if pause <= 0 && blocked(m, pending) {
+			continue // what it waits for is among them
+		}
+		if pause > 0 || sent == most {
+			soonest = min(soonest, pause)
+			continue
+		}
+		if err := s.sendNow(ctx, *m); err != nil {
+			return err
+		}
+		sent++
+	}
+	if sent == len(pending) {
+		return nil
+	}
+	if sent > 0 {
+		soonest = 0 // an answer may have become free
+	}
+	return s.lookLater(ctx, soonest)
+}
+
+// freeAtOnce bounds how long others wait for what waited itself.
+const freeAtOnce = 3
+
+// lookLater asks for a look at the outbox, once for all who ask, at the earliest
+// of the times they give.
+func (s *Service) lookLater(ctx context.Context, pause time.Duration) error {
+	e := schemas.SquadEvent{Protocol: outbox, Waiting: s.now().Add(max(pause, lookSoon)).UTC()}
+	return s.broker.Gather(ctx, schemas.SubjectSquad+schemas.SquadToken("", outbox), func(w *schemas.SquadEvent) schemas.SquadEvent {
+		if w != nil && w.Waiting.Before(e.Waiting) {
+			e.Waiting = w.Waiting
+		}
+		return e
+	})
+}
+
+// lookSoon is the least time between two looks.
+const lookSoon = 20 * time.Millisecond
+
+// look does the work of that event: it waits, and then has the outbox looked at
+// where messages are sent, one at a time among all processes.
+func (s *Service) look(ctx context.Context, e schemas.SquadEvent, d *broker.Delivery) error {
+	if pause := min(e.Waiting.Sub(s.now()), longPause); pause > 0 && d.Tries <= 1 {
+		return broker.Hold(pause)
+	}
+	id := fmt.Sprintf("%s-%d", outbox, d.Version)
+	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Sessions: []string{outbox}})
+}
+
+// longPause is what makes it better to let the chat say how long.
+const longPause = 30 * time.Second
+
+// pause returns how long a message's channel takes no more, 0 when the chat is
+// to say so itself.
+func (s *Service) pause(m *schemas.Message) time.Duration {
+	p, ok := s.cfg.Chat.(chat.Pacer)
+	if !ok {
+		return 0
+	}
+	if d := p.Pause(m.Channel, isChange(m)); d <= longPause {
+		return d
+	}
+	return 0
+}
+
+// blocked reports whether a message answers one that is among those pending, or
+// comes after one in the same thread. Pending are in the order they were made.
+func blocked(m *schemas.Message, pending []schemas.Message) bool {
+	if m.Thread == "" {
+		return false
+	}
+	before := true
+	for i := range pending {
+		o := &pending[i]
+		if o.ID == m.ID {
+			before = false
+		} else if o.ID == m.Thread || before && o.Thread == m.Thread {
+			return true
+		}
+	}
+	return false
+}
+
+// sendNow makes one attempt at a pending message.
+func (s *Service) sendNow(ctx context.Context, m schemas.Message) error {
 	before := m
 	m.Attempts++
 	if err := s.history.SaveMessage(ctx, m); err != nil {

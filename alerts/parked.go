@@ -110,12 +110,15 @@ func (s *Service) askTellParked(ctx context.Context, e schemas.SquadEvent, v sch
 	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Sessions: []string{parkedFiles + " " + e.Squad}})
 }
 
-// tellSessions puts into the outbox what is to be said of sessions.
-func (s *Service) tellSessions(ctx context.Context, sessions []string) error {
+// tellSessions puts into the outbox what is to be said of sessions, or sends what
+// waits there; busy is whether others wait meanwhile.
+func (s *Service) tellSessions(ctx context.Context, sessions []string, busy bool) error {
 	for _, session := range sessions {
 		var err error
 		if squad, parked := strings.CutPrefix(session, parkedFiles+" "); parked {
 			err = s.tellParked(ctx, squad)
+		} else if session == outbox {
+			err = s.sendFree(ctx, busy)
 		} else {
 			err = s.tell(ctx, session)
 		}

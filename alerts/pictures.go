@@ -14,18 +14,33 @@ import (
 )
 
 // pictures are those of a message about one alert, none for other messages and
-// for chats that show none. They are drawn when the message is sent. Trouble
-// with a picture is none of the message's: it goes without.
+// for chats that show none. Trouble with a picture is none of the message's: it
+// goes without.
 func (s *Service) pictures(ctx context.Context, m *schemas.Message) []chat.Picture {
+	if !s.shows(m) {
+		return nil
+	}
+	if drawn, ok := s.sketches.take(ctx, m.ID); ok {
+		return drawn
+	}
+	return s.drawAll(ctx, m)
+}
+
+// shows reports whether a message goes with pictures.
+func (s *Service) shows(m *schemas.Message) bool {
 	shows, ok := s.cfg.Chat.(chat.Illustrator)
 	if !ok || !shows.ShowsPictures() || len(m.Says) != 1 || s.club.Chat.Pictures == 0 {
-		return nil
+		return false
 	}
 	switch m.Says[0].Turn {
 	case schemas.TurnTold, schemas.TurnDetail, schemas.TurnCorrected, schemas.TurnAgain:
+		return true
 	default:
-		return nil
+		return false
 	}
+}
+
+func (s *Service) drawAll(ctx context.Context, m *schemas.Message) []chat.Picture {
 	drawn, err := s.draw(ctx, m.Says[0].Alert)
 	var out []chat.Picture
 	for _, p := range drawn {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync"
 	"time"
 
 	"canter.example/alerts/chat"
@@ -51,6 +52,8 @@ type History interface {
 	Alerts(ctx context.Context, f history.AlertFilter) ([]schemas.Alert, error)
 	SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error
 	Message(ctx context.Context, id string) (schemas.Message, bool, error)
+	// Messages returns those in a state, in the order in which they were made.
+	Messages(ctx context.Context, state schemas.MessageState) ([]schemas.Message, error)
 	SaveMessage(ctx context.Context, m schemas.Message) error
 	SessionMessages(ctx context.Context, session string) ([]schemas.Message, error)
 	SaveNote(ctx context.Context, n schemas.Note) error
@@ -100,6 +103,10 @@ type Service struct {
 	history History
 	log     *slog.Logger
 	now     func() time.Time
+	// large is held during a review of many tests.
+	large sync.Mutex
+	// sketches are pictures of messages that wait to be sent.
+	sketches sketches
 }
 
 // New returns the stage.
@@ -137,6 +144,7 @@ func (s *Service) Run(ctx context.Context) error {
 	g.Go(func() error { return s.broker.Consume(ctx, WorkTests(s.cfg.Workers, s.log), s.Handle) })
 	g.Go(func() error { return s.broker.Consume(ctx, WorkSquads(s.cfg.Workers, s.log), s.OnSquad) })
 	g.Go(func() error { return s.broker.Consume(ctx, WorkChat(s.log), s.Send) })
+	g.Go(func() error { s.sketches.run(ctx, s.drawAll); return nil })
 	g.Go(func() error {
 		tick := time.NewTicker(dueEvery)
 		defer tick.Stop()

@@ -202,11 +202,20 @@ func (st *stage) work(w broker.Work, h broker.Handler) {
 	}
 }
 
-// chatDone sends all that is queued.
+// chatDone sends all that is queued, and what waits for its channel.
 func (st *stage) chatDone() []chattest.Post {
 	st.t.Helper()
-	st.work(alerts.WorkChat(slog.New(slog.DiscardHandler)), st.s.Send)
-	return st.chat.Posted()
+	for {
+		st.work(alerts.WorkChat(slog.New(slog.DiscardHandler)), st.s.Send)
+		idle, err := st.broker.Idle(st.t.Context(), alerts.WorkSquads(1, slog.New(slog.DiscardHandler)))
+		if err != nil {
+			st.t.Fatal(err)
+		}
+		if idle {
+			return st.chat.Posted()
+		}
+		st.squadsDone()
+	}
 }
 
 // steady gives an athlete six unremarkable weeks.

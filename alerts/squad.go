@@ -34,6 +34,9 @@ func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
+	if e.Protocol == outbox {
+		return s.look(ctx, e, d)
+	}
 	hold, longest := s.club.Chat.Hold, time.Duration(longestHold)
 	if e.Protocol != parkedFiles && !s.worthTelling(e.From) {
 		longest = longestLoad
@@ -59,6 +62,10 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	tests, err := s.squadHistory(ctx, e, reviewFrom)
 	if err != nil {
 		return err
+	}
+	if len(tests) > largeReview {
+		s.large.Lock() // what one such takes is enough
+		defer s.large.Unlock()
 	}
 	sessions := review.Review(s.club, e.Squad, e.Protocol, tests, reviewFrom)
 	var assessed []schemas.Assessment
@@ -87,6 +94,9 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	}
 	return s.reconcile(ctx, e, wanted, touched, alertsFrom, v)
 }
+
+// largeReview is how many tests make a review one that takes tens of megabytes.
+const largeReview = 1000
 
 // assessedAtOnce bounds one write of a review of many sessions, so that the
 // writes of others get their turn between.

@@ -60,6 +60,9 @@ func (s *Service) tell(ctx context.Context, session string) error {
 			return err
 		}
 		s.log.Info("message", "message", m.ID, "session", session, "alerts", len(m.Says), "thread", m.Thread)
+		if s.shows(&m) {
+			s.sketches.order(m)
+		}
 	}
 	for _, m := range append(messages, t.made...) {
 		if m.State == schemas.MessagePending {

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"os"
@@ -14,10 +15,10 @@ import (
 )
 
 // listAll lists every folder.
-func (w *Watcher) listAll(events *fsnotify.Watcher) {
+func (w *Watcher) listAll(ctx context.Context, events *fsnotify.Watcher) {
 	for _, f := range w.folders {
 		f.mu.Lock()
-		seen, err := f.list()
+		seen, err := f.list(ctx)
 		if err == nil {
 			err = seen.partial
 		}
@@ -33,12 +34,12 @@ func (w *Watcher) listAll(events *fsnotify.Watcher) {
 }
 
 // look takes the state of the paths that events name.
-func (w *Watcher) look(names map[string]bool, events *fsnotify.Watcher) {
+func (w *Watcher) look(ctx context.Context, names map[string]bool, events *fsnotify.Watcher) {
 	for _, f := range w.folders {
 		f.mu.Lock()
 		for name := range names {
 			if rel, ok := below(f.Path, name); ok {
-				f.look(rel, events, w.now())
+				f.look(ctx, rel, events, w.now())
 			}
 		}
 		f.mu.Unlock()
@@ -57,9 +58,9 @@ func below(folder, name string) (string, bool) {
 
 // finished returns the files that are finished, oldest first, and when the next
 // one is due. Each is looked at once more before it is handed out.
-func (w *Watcher) finished(events *fsnotify.Watcher) (ready []job, wake time.Time) {
+func (w *Watcher) finished(ctx context.Context, events *fsnotify.Watcher) (ready []job, wake time.Time) {
 	for _, f := range w.folders {
-		r, next := w.finishedIn(f, events)
+		r, next := w.finishedIn(ctx, f, events)
 		ready = append(ready, r...)
 		if !next.IsZero() && (wake.IsZero() || next.Before(wake)) {
 			wake = next
@@ -74,14 +75,14 @@ func (w *Watcher) finished(events *fsnotify.Watcher) (ready []job, wake time.Tim
 	return ready, wake
 }
 
-func (w *Watcher) finishedIn(f *folder, events *fsnotify.Watcher) (ready []job, wake time.Time) {
+func (w *Watcher) finishedIn(ctx context.Context, f *folder, events *fsnotify.Watcher) (ready []job, wake time.Time) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	now := w.now()
-	freshest := f.lookFresh(events, now)
+	freshest := f.lookFresh(ctx, events, now)
 	due, _ := f.track.due(now)
 	for _, p := range due {
-		f.look(p, events, now)
+		f.look(ctx, p, events, now)
 	}
 	paths, wake := f.track.take(now)
 	for _, p := range paths {
@@ -98,7 +99,7 @@ func (w *Watcher) finishedIn(f *folder, events *fsnotify.Watcher) (ready []job, 
 
 // lookFresh lists the directories whose events are no longer new and returns
 // when the next one's will be so.
-func (f *folder) lookFresh(events *fsnotify.Watcher, now time.Time) (wake time.Time) {
+func (f *folder) lookFresh(ctx context.Context, events *fsnotify.Watcher, now time.Time) (wake time.Time) {
 	var due []string
 	for dir, at := range f.fresh {
 		switch {
@@ -115,7 +116,7 @@ func (f *folder) lookFresh(events *fsnotify.Watcher, now time.Time) (wake time.T
 		if last == "." || last != "" && strings.HasPrefix(dir, last+"/") {
 			continue // listed with the one it is in
 		}
-		f.look(dir, events, now)
+		f.look(ctx, dir, events, now)
 		last = dir
 	}
 	return wake
@@ -124,7 +125,7 @@ func (f *folder) lookFresh(events *fsnotify.Watcher, now time.Time) (wake time.T
 // look takes the state of one path of a folder: a file, a directory with all
 // that is in it, or nothing any more. What can't be looked at is left to the
 // next listing, which says why.
-func (f *folder) look(rel string, events *fsnotify.Watcher, now time.Time) {
+func (f *folder) look(ctx context.Context, rel string, events *fsnotify.Watcher, now time.Time) {
 	if f.root == nil || !f.isPlain(rel) {
 		return
 	}
@@ -134,7 +135,7 @@ func (f *folder) look(rel string, events *fsnotify.Watcher, now time.Time) {
 		f.leave(rel)
 	case err != nil:
 	case info.IsDir():
-		seen, err := scan(f.root.FS(), rel)
+		seen, err := scan(ctx, f.root.FS(), rel)
 		if err != nil {
 			return
 		}
@@ -189,7 +190,7 @@ func (w *Watcher) noteProblem(f *folder, err error) {
 
 // list opens the folder if need be and lists it. A folder that was replaced
 // (a share mounted again) is opened anew: the old handle sees only the old one.
-func (f *folder) list() (scanned, error) {
+func (f *folder) list(ctx context.Context) (scanned, error) {
 	if f.root != nil {
 		here, err := f.root.Stat(".")
 		there, err2 := os.Stat(f.Path)
@@ -204,7 +205,7 @@ func (f *folder) list() (scanned, error) {
 		}
 		f.root = root
 	}
-	s, err := scan(f.root.FS(), ".")
+	s, err := scan(ctx, f.root.FS(), ".")
 	if err != nil {
 		f.close()
 	}

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"os"
 	"slices"
@@ -18,14 +19,15 @@ type Listed struct {
 
 // Newest lists the files of a folder that a watcher would take, the newest
 // first, n at most (all when n is 0), and how many there are in all. Part of a
-// folder that can't be listed is an error, beside the rest.
-func Newest(folder string, n int) (newest []Listed, all int, err error) {
+// folder that can't be listed is an error, beside the rest. When ctx ends before
+// all is listed, its error is returned.
+func Newest(ctx context.Context, folder string, n int) (newest []Listed, all int, err error) {
 	root, err := os.OpenRoot(folder)
 	if err != nil {
 		return nil, 0, fmt.Errorf("ingest: %w", err)
 	}
 	defer func() { _ = root.Close() }()
-	s, err := scan(root.FS(), ".")
+	s, err := scan(ctx, root.FS(), ".")
 	if err != nil {
 		return nil, 0, err
 	}

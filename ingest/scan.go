@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -20,10 +21,13 @@ type scanned struct {
 // scan lists the regular files below a directory of a folder, "." for all of
 // it. Links, devices, pipes and hidden names are passed over: none is a file
 // that somebody dropped.
-func scan(fsys fs.FS, dir string) (scanned, error) {
+func scan(ctx context.Context, fsys fs.FS, dir string) (scanned, error) {
 	out := scanned{files: listing{}}
 	var problems []error
 	err := fs.WalkDir(fsys, dir, func(name string, d fs.DirEntry, err error) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if err != nil {
 			if name == dir {
 				return err

@@ -182,12 +182,12 @@ func (w *Watcher) loop(ctx context.Context, events *fsnotify.Watcher, jobs chan<
 	if events != nil {
 		hints, faults = events.Events, events.Errors
 	}
-	w.listAll(events)
+	w.listAll(ctx, events)
 	rescan := time.NewTimer(w.cfg.Rescan)
 	defer rescan.Stop()
 	var queue []job
 	for {
-		ready, wake := w.finished(events)
+		ready, wake := w.finished(ctx, events)
 		queue = append(queue, ready...)
 		wait := w.cfg.Rescan
 		if !wake.IsZero() {
@@ -208,13 +208,13 @@ func (w *Watcher) loop(ctx context.Context, events *fsnotify.Watcher, jobs chan<
 		case <-due.C:
 		case <-finished: // one that was given back may be due
 		case <-rescan.C:
-			w.listAll(events)
+			w.listAll(ctx, events)
 			rescan.Reset(w.cfg.Rescan)
 		case err := <-faults:
 			w.log.Warn("ingest: filesystem events lost, listing everything", "err", err)
-			w.listAll(events)
+			w.listAll(ctx, events)
 		case e := <-hints:
-			w.look(w.gather(ctx, e, hints), events)
+			w.look(ctx, w.gather(ctx, e, hints), events)
 		}
 		due.Stop()
 	}

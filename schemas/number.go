@@ -130,3 +130,11 @@ func (n *Number) Scan(src any) error {
 	}
 	return nil
 }
+
+// Count writes a number of things with their noun: "1 test", "8 tests".
+func Count(n int, noun string) string {
+	if n != 1 {
+		noun += "s"
+	}
+	return strconv.Itoa(n) + " " + noun
+}

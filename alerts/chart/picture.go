@@ -131,10 +131,8 @@ func (p *Picture) height() vg.Length {
 	return vg.Length(math.Ceil(float64(h/vg.Inch*dpi))) * vg.Inch / dpi
 }
 
-// draw puts everything on a canvas.
-func (p *Picture) draw(v vg.CanvasSizer) {
-	c := draw.New(v)
-	fill(c, c.Rectangle, white)
+// draw puts everything on a canvas that is white.
+func (p *Picture) draw(c draw.Canvas) {
 	c = draw.Crop(c, p.margin(), -p.margin(), p.margin(), -p.margin())
 	p.lines(c, c.Max.Y, p.head)
 	bottom := c.Min.Y
@@ -161,7 +159,7 @@ func (p *Picture) lines(c draw.Canvas, top vg.Length, lines []line) {
 // and half the bytes of one with colours.
 func (p *Picture) PNG() ([]byte, error) {
 	c := vgimg.NewWith(vgimg.UseWH(p.width, p.height()), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(white))
-	p.draw(c)
+	p.draw(draw.New(c))
 	drawn := c.Image()
 	img := image.NewPaletted(drawn.Bounds(), greys)
 	if rgba, ok := drawn.(*image.RGBA); ok {
@@ -228,7 +226,9 @@ func attr(s string) string {
 
 func (p *Picture) svg(fonts bool) ([]byte, error) {
 	c := vgsvg.NewWith(vgsvg.UseWH(p.width, p.height()), vgsvg.EmbedFonts(fonts))
-	p.draw(c)
+	sheet := draw.New(c)
+	fill(sheet, sheet.Rectangle, white)
+	p.draw(sheet)
 	var b bytes.Buffer
 	if _, err := c.WriteTo(&b); err != nil {
 		return nil, fmt.Errorf("chart: %q as SVG: %w", p.Title, err)

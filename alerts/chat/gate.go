@@ -24,8 +24,24 @@ type gates struct {
 
 type gate struct {
 	turn chan struct{}
-	// next is the earliest time of the next call; owned by whoever has the turn.
+	// next is the earliest time of the next call; guarded by the gates' lock.
 	next time.Time
+}
+
+// pause returns how long a call at the named gate would have to wait now.
+func (g *gates) pause(name string) time.Duration {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.each[name] == nil {
+		return 0
+	}
+	return max(g.each[name].next.Sub(g.now()), 0)
+}
+
+func (g *gates) after(gt *gate, d time.Duration) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	gt.next = g.now().Add(d)
 }
 
 func (g *gates) of(name string) *gate {
@@ -55,12 +71,12 @@ func (g *gates) through(ctx context.Context, name string, pace time.Duration, ca
 			return werr
 		}
 		err = call()
-		gt.next = g.now().Add(pace)
+		g.after(gt, pace)
 		var limited *slack.RateLimitedError
 		if !errors.As(err, &limited) {
 			return err
 		}
-		gt.next = g.now().Add(max(pace, limited.RetryAfter))
+		g.after(gt, max(pace, limited.RetryAfter))
 	}
 	return err
 }
@@ -68,7 +84,9 @@ func (g *gates) through(ctx context.Context, name string, pace time.Duration, ca
 // wait sleeps until the gate's next call is due. It does not sleep when that
 // is too far off, but says how far.
 func (g *gates) wait(ctx context.Context, gt *gate) error {
+	g.mu.Lock()
 	d := gt.next.Sub(g.now())
+	g.mu.Unlock()
 	if d <= 0 {
 		return ctx.Err()
 	}

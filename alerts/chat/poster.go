@@ -2,6 +2,7 @@ package chat
 
 import (
 	"context"
+	"time"
 
 	"canter.example/schemas"
 )
@@ -56,6 +57,14 @@ type Editor interface {
 	// Edit makes the message with the reference read as p. Doing so twice is
 	// doing it once. Errors are as for [Poster].
 	Edit(ctx context.Context, ref string, p Post) error
+}
+
+// Pacer is a chat that takes only so many messages of one channel in a time. Who
+// asks first can send elsewhere meanwhile.
+type Pacer interface {
+	// Pause returns how long a new message to a channel, or a change of one
+	// there, would have to wait now; 0 for none.
+	Pause(channel string, change bool) time.Duration
 }
 
 // Illustrator is a chat that shows pictures.

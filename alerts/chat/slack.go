@@ -226,6 +226,14 @@ func (s *slackChat) Edit(ctx context.Context, ref string, p Post) error {
 	return classify(err, p.Channel, s.cfg.Token)
 }
 
+// Pause implements [Pacer].
+func (s *slackChat) Pause(channel string, change bool) time.Duration {
+	if change {
+		return s.gates.pause("edit " + channel)
+	}
+	return s.gates.pause("post " + channel)
+}
+
 // ShowsPictures implements [Illustrator].
 func (s *slackChat) ShowsPictures() bool { return true }
 

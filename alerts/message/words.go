@@ -185,13 +185,7 @@ func likelyWord(p schemas.Number) string {
 	}
 }
 
-// count writes "1 test", "8 tests".
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
+var count = schemas.Count
 
 // list joins names for reading.
 func list(names []string) string { return strings.Join(names, ", ") }

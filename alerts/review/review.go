@@ -76,27 +76,63 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 	for _, f := range change {
 		f(&r.settings)
 	}
-	p := c.Protocol(protocol)
-	if p != nil {
+	if p := c.Protocol(protocol); p != nil {
 		r.bandHigh = 100 * p.BandHigh
 	}
-	by := map[string][]schemas.Outcome{}
-	for i := range tests {
-		if tests[i].Protocol != protocol {
-			continue
-		}
-		o := asNow(tests[i], p)
-		a := r.athletes[o.Athlete]
-		if a == nil {
-			a = &athlete{}
-			if x := c.Athlete(o.Athlete); x != nil {
-				a.returns = x.Returns
+	r.gather(protocol, tests)
+	by := map[string][]*schemas.Outcome{}
+	for _, a := range r.athletes {
+		for i := range a.tests {
+			if o := &a.tests[i]; o.Squad == squad && !o.Start.Before(from) {
+				by[o.Session] = append(by[o.Session], o)
 			}
-			r.athletes[o.Athlete] = a
 		}
-		a.tests = append(a.tests, o)
-		if o.Squad == squad && !o.Start.Before(from) {
-			by[o.Session] = append(by[o.Session], o)
+	}
+	sessions := make([][]*schemas.Outcome, 0, len(by))
+	for _, s := range by {
+		slices.SortFunc(s, func(a, b *schemas.Outcome) int {
+			return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.TestID, b.TestID))
+		})
+		sessions = append(sessions, s)
+	}
+	slices.SortFunc(sessions, func(a, b []*schemas.Outcome) int {
+		return cmp.Or(a[0].Start.Compare(b[0].Start), cmp.Compare(a[0].Session, b[0].Session))
+	})
+	out := make([]Session, 0, len(sessions))
+	var one []schemas.Outcome
+	for _, s := range sessions {
+		one = one[:0]
+		for _, o := range s {
+			one = append(one, *o)
+		}
+		r.remember(s[0].Start, s[len(s)-1].Start)
+		out = append(out, r.session(one))
+	}
+	r.close(out)
+	return out
+}
+
+// gather puts the tests by the protocol to their athletes, by start. There may
+// be years of them, so that they are copied once.
+func (r *reviewer) gather(protocol string, tests []schemas.Outcome) {
+	count := map[string]int{}
+	for i := range tests {
+		if tests[i].Protocol == protocol {
+			count[tests[i].Athlete]++
+		}
+	}
+	for id, n := range count {
+		a := &athlete{tests: make([]schemas.Outcome, 0, n)}
+		if x := r.club.Athlete(id); x != nil {
+			a.returns = x.Returns
+		}
+		r.athletes[id] = a
+	}
+	p := r.club.Protocol(protocol)
+	for i := range tests {
+		if tests[i].Protocol == protocol {
+			a := r.athletes[tests[i].Athlete]
+			a.tests = append(a.tests, asNow(tests[i], p))
 		}
 	}
 	for _, a := range r.athletes {
@@ -104,23 +140,6 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 			return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.TestID, b.TestID))
 		})
 	}
-	sessions := make([][]schemas.Outcome, 0, len(by))
-	for _, s := range by {
-		slices.SortFunc(s, func(a, b schemas.Outcome) int {
-			return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.TestID, b.TestID))
-		})
-		sessions = append(sessions, s)
-	}
-	slices.SortFunc(sessions, func(a, b []schemas.Outcome) int {
-		return cmp.Or(a[0].Start.Compare(b[0].Start), cmp.Compare(a[0].Session, b[0].Session))
-	})
-	out := make([]Session, 0, len(sessions))
-	for _, s := range sessions {
-		r.remember(s[0].Start, s[len(s)-1].Start)
-		out = append(out, r.session(s))
-	}
-	r.close(out)
-	return out
 }
 
 // remember sets which tests count for a session: those that a review which

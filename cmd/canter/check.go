@@ -49,25 +49,17 @@ func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		return err
 	}
 	fs.add(finding{Level: levelFine, About: "club file", File: c.Club, Text: describe(cl)})
-	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
-	defer cancel()
 	now := time.Now()
 	for _, w := range cl.Watched() {
-		checkWatched(fs, cl, w, now)
+		checkWatched(ctx, fs, cl, w, now)
 	}
+	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
+	defer cancel()
 	fs.look(c.checkSecrets(cl)...)
 	fs.say(finding{About: "data folder", File: c.Data, Text: "can be written, or made"}, c.checkData())
 	text, err := c.checkBroker(ctx)
 	fs.say(finding{About: "broker", Text: text}, err)
-	text, err = c.checkHistory(ctx)
-	fs.say(finding{About: "history", Text: text}, err)
-	if err == nil {
-		things, err := c.past(ctx, cl, now)
-		fs.look(things...)
-		if err != nil {
-			fs.say(finding{About: "history"}, err)
-		}
-	}
+	c.checkHistory(ctx, fs, cl, now)
 	stuck, err := c.checkQueues(ctx, now)
 	fs.look(stuck...)
 	if err != nil {
@@ -132,45 +124,34 @@ func (c *checkCmd) checkBroker(ctx context.Context) (string, error) {
 	return "JetStream answers at " + addr, nil
 }
 
-func (c *checkCmd) checkHistory(ctx context.Context) (string, error) {
-	if c.places.History == "" {
-		if c.historyExists() != nil {
-			return "SQLite, made by serve at " + c.historyAddress(), nil
-		}
+// checkHistory tries the history and asks one that is there how things have
+// gone. It is opened for reading: opening it whole would make tables, or bring
+// those of an earlier release up to date under a service that still runs.
+func (c *checkCmd) checkHistory(ctx context.Context, fs *findings, cl *club.Club, now time.Time) {
+	if c.places.History == "" && c.historyExists() != nil {
+		fs.say(finding{About: "history", Text: "SQLite, made by serve at " + c.historyAddress()}, nil)
+		return
 	}
 	r, err := history.OpenReader(ctx, c.historyAddress())
+	if err == nil {
+		defer func() { _ = r.Close() }()
+		_, err = r.Query(ctx, "SELECT 1", 1)
+	}
 	if err != nil {
-		return "", err
+		fs.say(finding{About: "history"}, err)
+		return
 	}
-	defer func() { _ = r.Close() }()
-	rows, err := r.Query(ctx, "SELECT 1", 1)
+	rows, err := r.Query(ctx, "SELECT count(*) FROM tests", 1)
+	if err != nil { // an empty database is fine
+		fs.say(finding{About: "history", Text: "answers; its tables are made by serve"}, nil)
+		return
+	}
+	fs.say(finding{About: "history", Text: fmt.Sprintf("answers, holds %v tests", rows.Values[0][0])}, nil)
+	things, err := checkPast(ctx, r, cl, now)
+	fs.look(things...)
 	if err != nil {
-		return "", err
+		fs.say(finding{About: "history"}, err)
 	}
-	_ = rows
-	rows, err = r.Query(ctx, "SELECT count(*) FROM tests", 1)
-	if err != nil {
-		return "answers; its tables are made by serve", nil //nolint:nilerr // an empty database is fine
-	}
-	return fmt.Sprintf("answers, holds %v tests", rows.Values[0][0]), nil
-}
-
-// past asks a history that is there how things have gone.
-func (c *checkCmd) past(ctx context.Context, cl *club.Club, now time.Time) ([]finding, error) {
-	r, err := history.OpenReader(ctx, c.historyAddress())
-	if err != nil {
-		return nil, nil //nolint:nilerr // checkHistory has said so, or serve has yet to make it
-	}
-	defer func() { _ = r.Close() }()
-	if _, err := r.Query(ctx, "SELECT count(*) FROM tests", 1); err != nil {
-		return nil, nil //nolint:nilerr // no tables yet: opening it whole would make them
-	}
-	h, err := history.Open(ctx, c.historyAddress())
-	if err != nil {
-		return nil, err
-	}
-	defer func() { _ = h.Close() }()
-	return checkPast(ctx, h, cl, now)
 }
 
 func (c *checkCmd) checkChat(ctx context.Context, cl *club.Club, std streams) error {

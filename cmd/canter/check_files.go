@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -20,6 +21,11 @@ import (
 const (
 	triedFiles    = 40
 	shownFailures = 3
+	// A share may be large and slow: so much of it is read at most, and for so
+	// long; it is listed for so long.
+	triedBytes = 64 << 20
+	triedTime  = 10 * time.Second
+	listedTime = 20 * time.Second
 )
 
 // folderCheck is what a watched folder is like.
@@ -32,8 +38,8 @@ type folderCheck struct {
 }
 
 // checkWatched prints what a watched folder is like.
-func checkWatched(fs *findings, cl *club.Club, w club.Watch, now time.Time) {
-	f, err := checkFolder(cl, w, now)
+func checkWatched(ctx context.Context, fs *findings, cl *club.Club, w club.Watch, now time.Time) {
+	f, err := checkFolder(ctx, cl, w, now)
 	of := "squad " + w.Squad
 	if w.Squad == "" {
 		of = "shared by the squads"
@@ -53,13 +59,22 @@ func checkWatched(fs *findings, cl *club.Club, w club.Watch, now time.Time) {
 
 // checkFolder reads the newest files of a folder as serve would, and finds out
 // whose they are.
-func checkFolder(cl *club.Club, w club.Watch, now time.Time) (folderCheck, error) {
-	newest, all, err := ingest.Newest(w.Folder.Path, triedFiles)
+func checkFolder(ctx context.Context, cl *club.Club, w club.Watch, now time.Time) (folderCheck, error) {
+	listing, cancel := context.WithTimeout(ctx, listedTime)
+	defer cancel()
+	newest, all, err := ingest.Newest(listing, w.Folder.Path, triedFiles)
+	if errors.Is(err, context.DeadlineExceeded) {
+		return folderCheck{}, advised{fmt.Errorf("could not be listed within %s", listedTime), "serve lists it every files.rescan: watch a folder that holds less, or move old files away"}
+	}
 	if errors.Is(err, os.ErrNotExist) {
 		return folderCheck{}, advised{errors.New("is not there"), "make it, or correct the club file"}
 	}
 	f := folderCheck{all: all}
+	until, left := time.Now().Add(triedTime), int64(triedBytes)
 	for _, l := range newest {
+		if left -= l.Size; f.tried > 0 && (left < 0 || time.Now().After(until)) {
+			break
+		}
 		this := finding{About: "file", File: filepath.Join(w.Folder.Path, filepath.FromSlash(l.Path))}
 		if l.Modified.After(now.Add(time.Hour)) && f.fromFuture == nil {
 			this.Text = "is of " + l.Modified.In(cl.Zone).Format("2006-01-02 15:04") + ", in the future"
@@ -80,7 +95,7 @@ func (f *folderCheck) try(cl *club.Club, w club.Watch, l ingest.Listed) error {
 	if l.Size > cl.Files.MaxSize {
 		return fmt.Errorf("has %d bytes, the limit is %d (files.max_size)", l.Size, cl.Files.MaxSize)
 	}
-	content, err := readBelow(w.Folder.Path, l.Path)
+	content, err := readBelow(w.Folder.Path, l.Path, cl.Files.MaxSize)
 	if err != nil {
 		return err
 	}
@@ -113,8 +128,9 @@ func (f *folderCheck) try(cl *club.Club, w club.Watch, l ingest.Listed) error {
 	return nil
 }
 
-// readBelow reads a file below a folder, following no link out of it.
-func readBelow(folder, name string) ([]byte, error) {
+// readBelow reads a file below a folder, following no link out of it, and no
+// more of it than a limit.
+func readBelow(folder, name string, limit int64) ([]byte, error) {
 	root, err := os.OpenRoot(folder)
 	if err != nil {
 		return nil, err
@@ -125,7 +141,7 @@ func readBelow(folder, name string) ([]byte, error) {
 		return nil, err
 	}
 	defer func() { _ = file.Close() }()
-	return io.ReadAll(file)
+	return io.ReadAll(io.LimitReader(file, limit))
 }
 
 // words tell what the newest files came to.

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -97,44 +98,89 @@ func (c *checkCmd) checkQueues(ctx context.Context, now time.Time) ([]finding, e
 
 // checkPast looks at what the history says of how things go: parked files,
 // athletes nobody has seen, planned times that brought nothing.
-func checkPast(ctx context.Context, h history.Store, cl *club.Club, now time.Time) ([]finding, error) {
+func checkPast(ctx context.Context, h history.Reader, cl *club.Club, now time.Time) ([]finding, error) {
 	var out []finding
-	parked, err := h.Files(ctx, schemas.FileParked)
+	n, parked, err := newestOf(ctx, h, "folder, path, squad, reason", "files", string(schemas.FileParked), "seen_ms")
 	if err != nil {
 		return nil, err
 	}
-	if n := len(parked); n > 0 {
+	if n > 0 {
 		out = append(out, finding{
-			About: "history", File: identify.Where(cl, parked[n-1].Origin),
-			Text: fmt.Sprintf("%s parked, the last this one: %s", count(n, "file"), parked[n-1].Reason), Do: "see canter parked list",
+			About: "history", File: identify.Where(cl, schemas.Origin{Folder: parked[0], Path: parked[1], Squad: parked[2]}),
+			Text: fmt.Sprintf("%s parked, the last this one: %s", count(n, "file"), parked[3]), Do: "see canter parked list",
 		})
 	}
-	failed, err := h.Messages(ctx, schemas.MessageFailed)
+	n, failed, err := newestOf(ctx, h, "channel, created_ms, reason", "messages", string(schemas.MessageFailed), "created_ms")
 	if err != nil {
 		return nil, err
 	}
-	if n := len(failed); n > 0 {
-		last := failed[n-1]
+	if n > 0 {
+		made, _ := strconv.ParseInt(failed[1], 10, 64)
 		out = append(out, finding{
-			About: "chat", Place: last.Channel,
-			Text: fmt.Sprintf("refused %s, the last on %s: %s", count(n, "message"), last.Created.In(cl.Zone).Format(time.DateOnly), last.Reason),
+			About: "chat", Place: failed[0],
+			Text: fmt.Sprintf("refused %s, the last on %s: %s", count(n, "message"), time.UnixMilli(made).In(cl.Zone).Format(time.DateOnly), failed[2]),
 			Do:   "correct channel or token in the club file",
 		})
 	}
+	tested, err := lastTested(ctx, h, now)
+	if err != nil {
+		return nil, err
+	}
 	for i := range cl.Planned {
-		quiet, err := quietPlan(ctx, h, cl, &cl.Planned[i], now)
+		quiet, err := quietPlan(tested, cl, &cl.Planned[i], now)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, quiet...)
 	}
-	unseen, err := unseenAthletes(ctx, h, cl, now)
-	return append(out, unseen...), err
+	return append(out, unseenAthletes(tested, cl, now)...), nil
 }
 
-// quietPlan says that a planned test's last times brought no test at all,
-// while there are tests of its protocol.
-func quietPlan(ctx context.Context, h history.Store, cl *club.Club, p *club.Planned, now time.Time) ([]finding, error) {
+// newestOf returns how many rows of a table are in a state, and the newest.
+func newestOf(ctx context.Context, h history.Reader, columns, table, state, by string) (n int, newest []string, err error) {
+	rows, err := h.Query(ctx, "SELECT count(*) FROM "+table+" WHERE state = '"+state+"'", 1)
+	if err != nil {
+		return 0, nil, err
+	}
+	if n, err = strconv.Atoi(fmt.Sprint(rows.Values[0][0])); err != nil || n == 0 {
+		return 0, nil, err
+	}
+	rows, err = h.Query(ctx, "SELECT "+columns+" FROM "+table+" WHERE state = '"+state+"' ORDER BY "+by+" DESC LIMIT 1", 1)
+	if err != nil || len(rows.Values) == 0 {
+		return 0, nil, err
+	}
+	for _, v := range rows.Values[0] {
+		newest = append(newest, fmt.Sprint(v))
+	}
+	return n, newest, nil
+}
+
+// testedBy is who was tested by what in which squad.
+type testedBy struct{ athlete, squad, protocol string }
+
+// lookedBack is how far tests are looked for.
+const lookedBack = 62 * 24 * time.Hour
+
+// lastTested returns when each athlete was tested last, within two months.
+func lastTested(ctx context.Context, h history.Reader, now time.Time) (map[testedBy]time.Time, error) {
+	last := map[testedBy]time.Time{}
+	query := fmt.Sprintf("SELECT athlete, squad, protocol, max(start_ms) FROM tests WHERE start_ms >= %d GROUP BY athlete, squad, protocol", now.Add(-lookedBack).UnixMilli())
+	rows, err := h.Query(ctx, query, 0)
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range rows.Values {
+		ms, err := strconv.ParseInt(fmt.Sprint(v[3]), 10, 64)
+		if err != nil {
+			return nil, err
+		}
+		last[testedBy{fmt.Sprint(v[0]), fmt.Sprint(v[1]), fmt.Sprint(v[2])}] = time.UnixMilli(ms)
+	}
+	return last, nil
+}
+
+// quietPlan says that a planned test's last times brought no test at all.
+func quietPlan(tested map[testedBy]time.Time, cl *club.Club, p *club.Planned, now time.Time) ([]finding, error) {
 	slots, err := cl.Slots(now.AddDate(0, 0, -60), now.Add(-24*time.Hour))
 	if err != nil {
 		return nil, err
@@ -149,9 +195,11 @@ func quietPlan(ctx context.Context, h history.Store, cl *club.Club, p *club.Plan
 		return nil, nil
 	}
 	last = last[len(last)-quietSlots:]
-	tests, err := h.SquadTests(ctx, p.Squad, p.Protocol, last[0].Time.Add(-24*time.Hour), now)
-	if err != nil || len(tests) > 0 {
-		return nil, err
+	since := last[0].Time.Add(-24 * time.Hour)
+	for by, at := range tested {
+		if by.squad == p.Squad && by.protocol == p.Protocol && !at.Before(since) {
+			return nil, nil
+		}
 	}
 	return []finding{{
 		About: "planned test", Place: p.ID,
@@ -162,14 +210,12 @@ func quietPlan(ctx context.Context, h history.Store, cl *club.Club, p *club.Plan
 
 // unseenAthletes names those of the club file who are in a squad that tests and
 // have no test within eight weeks.
-func unseenAthletes(ctx context.Context, h history.Store, cl *club.Club, now time.Time) ([]finding, error) {
-	tests, err := h.Tests(ctx, history.TestFilter{From: now.AddDate(0, 0, -56)})
-	if err != nil {
-		return nil, err
-	}
+func unseenAthletes(tests map[testedBy]time.Time, cl *club.Club, now time.Time) []finding {
 	seen, tested := map[string]bool{}, map[string]bool{}
-	for i := range tests {
-		seen[tests[i].Athlete], tested[tests[i].Squad] = true, true
+	for by, at := range tests {
+		if !at.Before(now.AddDate(0, 0, -56)) {
+			seen[by.athlete], tested[by.squad] = true, true
+		}
 	}
 	var names []string
 	for i := range cl.Athletes {
@@ -179,22 +225,16 @@ func unseenAthletes(ctx context.Context, h history.Store, cl *club.Club, now tim
 		}
 	}
 	if len(names) == 0 {
-		return nil, nil
+		return nil
 	}
 	return []finding{{
 		About: "history",
 		Text:  fmt.Sprintf("%s of squads that test with no test for eight weeks: %s", count(len(names), "athlete"), named(names, 8)),
 		Do:    "have they left (give their squad a to: day), or do their files go by another name?",
-	}}, nil
+	}}
 }
 
-// count is a number with its noun.
-func count(n int, noun string) string {
-	if n != 1 {
-		noun += "s"
-	}
-	return fmt.Sprintf("%d %s", n, noun)
-}
+var count = schemas.Count
 
 // named joins the first few of names and says how many more there are.
 func named(names []string, few int) string {

@@ -1,6 +1,10 @@
 package main
 
 import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -71,5 +75,30 @@ func TestCheckFindsWhatHasGoneQuiet(t *testing.T) {
 	}
 	if got := things(); !strings.Contains(got, "chat #staff: refused 1 message, the last on 2026-11-02: channel_not_found") {
 		t.Errorf("one message refused:\n%s", got)
+	}
+}
+
+// TestCheckReadsNoMoreOfAFolderThanItSays: shares may be large and slow.
+func TestCheckReadsNoMoreOfAFolderThanItSays(t *testing.T) {
+	dir := t.TempDir()
+	cl := &club.Club{Zone: time.UTC, Files: club.Files{MaxSize: 1 << 30}}
+	for i := range 5 {
+		f, err := os.Create(filepath.Join(dir, fmt.Sprint(i, ".fit")))
+		if err == nil {
+			err = errors.Join(f.Truncate(triedBytes/2), f.Close()) // holes: nothing is on the disk
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	w := club.Watch{Folder: club.Folder{Path: dir}}
+	f, err := checkFolder(t.Context(), cl, w, time.Now())
+	if err != nil || f.all != 5 || f.tried != 2 {
+		t.Errorf("%d of %d tried, %v", f.tried, f.all, err)
+	}
+	ended, end := context.WithDeadline(t.Context(), time.Now().Add(-time.Second))
+	defer end()
+	if _, err := checkFolder(ended, cl, w, time.Now()); err == nil || !strings.Contains(err.Error(), "could not be listed within") {
+		t.Errorf("a folder that takes too long: %v", err)
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"canter.example/schemas"
 )
 
 // What can be wrong with a file. Every error that [Decode] returns is an
@@ -103,13 +105,7 @@ func (e *Error) inFile(name string) *Error {
 	return &c
 }
 
-// count returns "1 sample", "2 samples".
-func count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
+var count = schemas.Count
 
 func atLine(n int) string { return fmt.Sprintf("line %d", n) }
 

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"time"
 
@@ -44,6 +45,9 @@ type Delivery struct {
 	Version schemas.Version
 	// Tries counts deliveries of this message, this one included.
 	Tries int
+	// Left is how many messages waited for the consumer when this one was
+	// delivered.
+	Left int
 }
 
 // Handler does the work of one delivery. nil acknowledges it, an error gives
@@ -115,9 +119,14 @@ func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, erro
 		MaxAckPending: pending,
 	}
 	if b.server != nil {
-		if err := b.takeBack(ctx, w, cfg); err != nil {
-			return nil, err
+		b.first.Lock()
+		defer b.first.Unlock()
+		if !b.consumed[w.Durable] {
+			if err := b.takeBack(ctx, w, cfg); err != nil {
+				return nil, err
+			}
 		}
+		b.consumed[w.Durable] = true
 	}
 	c, err := b.js.CreateOrUpdateConsumer(ctx, w.Stream, cfg)
 	if err != nil {
@@ -127,8 +136,9 @@ func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, erro
 }
 
 // takeBack makes a consumer of the embedded broker deliver again at once what a
-// process that was killed had in hand: nobody else works on this broker, so
-// nobody has it now, and there is no sense in waiting for the time to run out.
+// process that was killed had in hand, when this one consumes from it first:
+// nobody else works on this broker, so nobody has it now, and there is no sense
+// in waiting for the time to run out.
 // The server looks at what is out when the time given for it changes.
 func (b *Broker) takeBack(ctx context.Context, w Work, cfg jetstream.ConsumerConfig) error {
 	c, err := b.js.Consumer(ctx, w.Stream, w.Durable)
@@ -168,6 +178,7 @@ func (b *Broker) handle(ctx context.Context, w Work, m jetstream.Msg, h Handler)
 		Subject: m.Subject(), Header: m.Headers(), Data: m.Data(),
 		Version: schemas.NewVersion(b.created[w.Stream], meta.Sequence.Stream),
 		Tries:   int(min(meta.NumDelivered, 1<<30)),
+		Left:    int(min(meta.NumPending, 1<<30)),
 	}
 	hctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
@@ -244,12 +255,17 @@ func Backoff(tries int) time.Duration {
 
 // Idle reports whether every given durable has been given all that its stream
 // holds and nothing of it is out. Asked in the order of the data's way, an
-// answer of true means that all work begun before the question is done.
+// answer of true means that all work begun before the question is done. They
+// are asked twice, since a message that has to wait for its turn goes back to the
+// stage before (after a while, so that it does not slip through again).
 //
 // The stream's last sequence is what counts, not the consumer's own number of
 // waiting messages: the server updates that one a moment after it has
 // acknowledged a publish.
 func (b *Broker) Idle(ctx context.Context, work ...Work) (bool, error) {
+	if len(work) > 1 {
+		work = slices.Concat(work, work)
+	}
 	for _, w := range work {
 		s, err := b.js.Stream(ctx, w.Stream)
 		if err != nil {

@@ -123,3 +123,47 @@ func TestStreamsKeepTheirReplicas(t *testing.T) {
 		b.Close()
 	}
 }
+
+// TestAfterARewindNothingIsTakenForADuplicate is a restored history whose
+// service starts within the two minutes in which an id counts as known.
+func TestAfterARewindNothingIsTakenForADuplicate(t *testing.T) {
+	dir := t.TempDir()
+	start := func() *broker.Broker {
+		b, err := broker.Open(t.Context(), broker.Config{Dir: dir})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	work := broker.Work{Stream: schemas.StreamTests, Durable: "d", Log: slog.New(slog.DiscardHandler)}
+	publish := func(b *broker.Broker) {
+		if err := b.Publish(t.Context(), schemas.SubjectTest+"a", "the same id", schemas.TestEvent{Athlete: "a"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stored := func(b *broker.Broker) int {
+		d, err := b.Depth(t.Context(), work)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d.Waiting
+	}
+	b := start()
+	publish(b)
+	publish(b)
+	if n := stored(b); n != 1 {
+		t.Fatalf("%d stored, want 1: the id was known", n)
+	}
+	if err := b.Rewind(t.Context(), work); err != nil {
+		t.Fatal(err)
+	}
+	b.Close()
+	time.Sleep(150 * time.Millisecond)
+	b = start()
+	defer b.Close()
+	publish(b)
+	publish(b)
+	if n := stored(b); n != 2 {
+		t.Errorf("%d stored after the rewind, want 2", n)
+	}
+}

@@ -29,7 +29,7 @@ import (
 // jump with it.
 func testClock(t *testing.T) {
 	fault(t, "clock jumps", "results do not depend on the clock; nothing stands still, nothing is doubled", func(t *testing.T) (string, string) {
-		u := plain(t, form(6, 12))
+		u := plain(t, 6)
 		r := newRig(t, u.season, setup{})
 		r.history = filepath.Join(r.data, "history.db")
 		var off atomic.Int64

@@ -15,7 +15,7 @@ import (
 )
 
 func testCluster(t *testing.T) {
-	weeks, outage := form(6, 12), form(6*time.Second, time.Minute)
+	weeks, outage := 6, form(6*time.Second, 30*time.Second)
 	fault(t, "NATS cluster: a server killed, its store wiped", "three servers, --replicas 3: work goes on with two, the third catches up from nothing; nothing lost or doubled", func(t *testing.T) (string, string) {
 		u := plain(t, weeks)
 		r := apart(t, u.season, setup{nats: 3, args: []string{"--replicas", "3"}}).start()
@@ -42,7 +42,7 @@ func testCluster(t *testing.T) {
 		u := plain(t, weeks)
 		r := apart(t, u.season, setup{nats: 3, args: []string{"--replicas", "3"}}).start()
 		leader := r.leader(schemas.StreamInput)
-		pause := form(45*time.Second, 2*time.Minute)
+		pause := 45 * time.Second
 		progress := 0
 		during(r, u, pause, func() {
 			leader.pause()

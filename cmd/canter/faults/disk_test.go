@@ -35,7 +35,7 @@ func fill(t *testing.T, dir string) (free func()) {
 }
 
 func testDisk(t *testing.T) {
-	weeks := form(6, 12)
+	const weeks = 6
 	fault(t, "disk full", "says that it is not ready; ends rather than going on with a broken store; when there is room again, and it is started again, nothing is lost, doubled or wrongly parked", func(t *testing.T) (string, string) {
 		u := plain(t, weeks)
 		data := filepath.Join(t.TempDir(), "small")
@@ -48,7 +48,7 @@ func testDisk(t *testing.T) {
 		free := fill(t, data)
 		r.drop(files[len(files)/3 : 2*len(files)/3]...)
 		notReady := false
-		for deadline := time.Now().Add(form(30*time.Second, 90*time.Second)); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		for deadline := time.Now().Add(form(30*time.Second, 60*time.Second)); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
 			if p.revive() {
 				notReady = true // it ended, and its manager starts it again
 			}
@@ -62,14 +62,14 @@ func testDisk(t *testing.T) {
 		free()
 		r.drop(files[2*len(files)/3:]...)
 		r.settled(3 * time.Minute)
-		return fmt.Sprintf("the data folder on a file system of 48 MB, filled to the last byte for %s with work in hand, then freed; started again %d times by its manager", form(30*time.Second, 90*time.Second), p.starts-1), r.sound(u)
+		return fmt.Sprintf("the data folder on a file system of 48 MB, filled to the last byte for %s with work in hand, then freed; started again %d times by its manager", form(30*time.Second, 60*time.Second), p.starts-1), r.sound(u)
 	})
 }
 
 // testPower does what a process can do about power loss: it takes from the
 // stores what had not reached the disk.
 func testPower(t *testing.T) {
-	weeks := form(6, 12)
+	const weeks = 6
 	fault(t, "power loss: the archive's last second is gone", "files found again in their folders, the same results, nobody told twice", func(t *testing.T) (string, string) {
 		u := plain(t, weeks)
 		r := oneProcess(t, u.season, setup{}).start()

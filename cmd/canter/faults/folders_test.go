@@ -18,7 +18,7 @@ import (
 )
 
 func testFolders(t *testing.T) {
-	weeks := form(6, 12)
+	const weeks = 6
 	fault(t, "folder that may only be read", "files are taken all the same, nothing in the folder is touched", func(t *testing.T) (string, string) {
 		u := plain(t, weeks)
 		r := oneProcess(t, u.season, setup{})

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -66,6 +67,17 @@ func chance(t *testing.T) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, n))
 }
 
+// load is what else the machine had to do in the last five minutes: how many
+// processes wanted a core.
+func load() string {
+	b, err := os.ReadFile("/proc/loadavg")
+	f := strings.Fields(string(b))
+	if err != nil || len(f) < 2 {
+		return "unknown"
+	}
+	return f[1]
+}
+
 // form chooses between the short and the long form of a number.
 func form[T any](short, longer T) T {
 	if long {
@@ -75,7 +87,7 @@ func form[T any](short, longer T) T {
 }
 
 // row is one fault of the table.
-type row struct{ fault, done, promised, seen string }
+type row struct{ fault, done, promised, seen, when string }
 
 var (
 	tableMu sync.Mutex
@@ -104,8 +116,10 @@ func fault(t *testing.T, name, promised string, do func(t *testing.T) (done, see
 			defer tableMu.Unlock()
 			table = append(table, r)
 		}()
+		begin := time.Now()
 		done, seen := do(t)
 		r.done = done
+		r.when = fmt.Sprintf("%s, %s, %s, load %s", begin.Format(time.DateOnly), form("short", "long"), time.Since(begin).Round(time.Second), load())
 		if !t.Failed() {
 			r.seen = seen
 		}

@@ -29,7 +29,8 @@ func during(r *rig, u *undisturbed, outage time.Duration, down, up func()) {
 const nothingLost = "work goes on by itself when it is back; nothing lost, doubled or wrongly parked, nobody told twice"
 
 func testOutages(t *testing.T) {
-	weeks, outage := form(6, 12), form(8*time.Second, 3*time.Minute)
+	// Two minutes and more: longer than the broker knows a message's id.
+	weeks, outage := 6, form(8*time.Second, 150*time.Second)
 	fault(t, "broker down and back", nothingLost+"; not ready meanwhile", func(t *testing.T) (string, string) {
 		u := plain(t, weeks)
 		r := apart(t, u.season, setup{}).start()
@@ -68,6 +69,10 @@ func testOutages(t *testing.T) {
 		{name: "chat hangs", done: "no call answered for %s", faults: []chattest.Fault{{Hang: true, Times: -1}}},
 		{name: "chat limits", done: "one message a second a channel, status 429 with Retry-After for those too early, all calls refused so for %s", faults: []chattest.Fault{{RetryAfter: 2 * time.Second, Times: -1}}, options: chattest.Options{Pace: time.Second}},
 	} {
+		outage := outage
+		if f.name != "chat down and back" {
+			outage = form(outage, 40*time.Second) // longer than it waits for an answer
+		}
 		fault(t, f.name, "results are stored meanwhile; each message is in the chat once when it is back", func(t *testing.T) (string, string) {
 			u := plain(t, weeks)
 			r := oneProcess(t, u.season, setup{chat: f.options}).start()
