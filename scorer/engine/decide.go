@@ -74,22 +74,27 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 
 // markRepeats notes where efforts like the test come several times, so that
 // nobody can tell which is the test: intervals, or two that fit nearly as well.
-// A lap mark, team-mates, or a planned time that only the best one keeps to,
-// decide between them.
+// A lap mark, team-mates, a planned time or the protocol's speed that only the
+// best one keeps to, or a level that only it has, decide between them.
 func markRepeats(chosen []candidate) {
 	best := &chosen[0]
 	if len(chosen) < 2 || best.lap || best.team {
 		return
 	}
 	second := &chosen[1]
-	if best.planned && !second.planned {
+	if best.planned && !second.planned || best.sped && !second.sped {
 		return
 	}
+	lighter := second.light > best.light+clearlyLighter
 	for i := range chosen {
 		chosen[i].repeated = len(chosen) > mostTests
-		chosen[i].tied = second.score() > 0.75*best.score()
+		chosen[i].tied = second.score() > 0.75*best.score() && !lighter
 	}
 }
+
+// clearlyLighter is the difference in the cost of a level below the band that
+// tells a jog from the test: 6 bpm.
+const clearlyLighter = 1.5
 
 // markRival notes where another run of the test's length, at another level,
 // fits as well as the chosen one, and nothing else says which it was.
@@ -102,7 +107,7 @@ func (f *finder) markRival(chosen, all []candidate) {
 		c := &all[i]
 		likely := c.seesOn() && c.score() > 0.85*best.score() || c.late && c.evOff >= 8
 		if abs(c.start-best.start) > best.length+20 && likely && c.seesOff() && c.misfit < 2 && c.level < 2 &&
-			!c.goesOn && c.light < best.light+2 {
+			!c.goesOn && c.light < best.light+clearlyLighter {
 			best.rival = f.grid.mean(c.start+c.length/2, c.start+c.length) + reference
 			return
 		}

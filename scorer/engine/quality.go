@@ -56,8 +56,8 @@ const (
 	// before the test is doubtful.
 	offBand = 10.0
 	// Points of %HRmax below the band from where on a run is rather a jog that
-	// happens to be as long as the test: lighterAlone when only heart rate calls
-	// it the test, lighter when a planned time, a lap mark or an even speed do.
+	// happens to be as long as the test: lighterAlone when nothing but its length
+	// calls it the test, lighter when a planned time or a lap mark do.
 	// Three and four typical errors of 1.2 points (Scott et al. 2018; FACTS 2.1).
 	// Team-mates and the protocol's own speed say that it was the test.
 	lighterAlone, lighter = 3.6, 4.8
