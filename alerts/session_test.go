@@ -181,3 +181,53 @@ func TestFortyAthletesAtOneMessageASecond(t *testing.T) {
 	}
 	t.Logf("one message and three answers with pictures for 40 athletes: %.1f s", took.Seconds())
 }
+
+// TestAStrapProblemGoesToOnePerson where the club file names one, and to
+// nobody else; the session's message still counts the trace.
+func TestAStrapProblemGoesToOnePerson(t *testing.T) {
+	const kit = "U0KITMANAGE"
+	st := squadOf(t, 5)
+	st.club.Thresholds.Rules.TraceUnusable.Tell = kit
+	st.chat.AddPerson(kit)
+	st.season(6)
+	bad := func(o *schemas.Outcome) {
+		o.Quality, o.HRexBPM, o.HRexPct = schemas.Reject, schemas.Number{}, schemas.Number{}
+		o.Reasons = []schemas.Reason{{Code: schemas.ReasonLowCoverage, Text: "22 % of its window has valid heart rate"}}
+	}
+	for w := 6; w < 8; w++ {
+		st.now = week(w).Add(time.Hour)
+		for i := range st.club.Athletes {
+			change := func(*schemas.Outcome) {}
+			if i == 2 {
+				change = bad
+			}
+			if err := st.s.Handle(t.Context(), st.test(st.club.Athletes[i].ID, w, 80, 40, change)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		st.squadsDone()
+		st.chatDone()
+	}
+	direct, channel := 0, 0
+	for _, p := range st.chatDone() {
+		text := p.Plain()
+		switch p.Channel.ID {
+		case "D" + kit[1:]:
+			direct++
+			if !strings.Contains(text, "Bo 02") || !strings.Contains(text, "trace unusable 2 tests running") && !strings.Contains(strings.ToLower(text), "strap") {
+				t.Errorf("to the person:\n%s", text)
+			}
+		default:
+			channel++
+			if p.ThreadTS != "" {
+				t.Errorf("an answer about the strap in the channel:\n%s", text)
+			}
+			if !strings.Contains(text, "4 with a usable trace") {
+				t.Errorf("the session's message:\n%s", text)
+			}
+		}
+	}
+	if direct != 1 || channel != 2 {
+		t.Errorf("%d messages to the person, want 1; %d in the channel, want 2", direct, channel)
+	}
+}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/ClickHouse/clickhouse-go/v2"
 
+	"canter.example/schemas/club"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
 )
@@ -63,6 +64,14 @@ func (a *analysts) access(t *testing.T) {
 	if _, err := history.OpenReader(t.Context(), a.server.AddressFor("canter_reader", "guess", a.database)); err == nil {
 		t.Error("a wrong password was good enough")
 	}
+	t.Run("time", func(t *testing.T) { // the account's minute, made a second for the test
+		hurried := a.analystAccount(t, "canter_hurried", password, "<max_execution_time>60<", "<max_execution_time>1<")
+		err := a.exec(t, hurried, "SELECT count() FROM (SELECT sleep(0.3) FROM system.numbers LIMIT 3000000)")
+		if e, ok := errors.AsType[*clickhouse.Exception](err); !ok || e.Code != 159 {
+			t.Errorf("a query that takes too long ended with %v", err)
+		}
+	})
+	t.Run("names", a.namesStayOut)
 	t.Run("canter sql", func(t *testing.T) {
 		out := command(t, "sql", "--history", address, "--format", "csv", "SELECT count(*) AS athletes FROM athletes")
 		if out != "athletes\n28\n" {
@@ -73,6 +82,37 @@ func (a *analysts) access(t *testing.T) {
 			t.Errorf("exit code %d: %s", code, errs.String())
 		}
 	})
+}
+
+// namesStayOut: with privacy on ids the account finds no name and no year of
+// birth, wherever it looks.
+func (a *analysts) namesStayOut(t *testing.T) {
+	cl, err := club.Load(a.club)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cl.Privacy.HistoryNames = club.ShowID
+	private := *a
+	private.database = historytest.NewDatabase()
+	h, err := history.Open(t.Context(), a.server.Address(private.database))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(h.SaveAthletes(t.Context(), athleteRows(cl)), h.Close()); err != nil {
+		t.Fatal(err)
+	}
+	address := private.analystAccount(t, "canter_private", "reads-ids")
+	for _, table := range []string{"athletes", "stored_athletes"} {
+		rows := ask(t, address, "SELECT athlete, name, birth_year FROM "+table)
+		if len(rows.Values) != len(cl.Athletes) {
+			t.Errorf("%s has %d rows, want %d", table, len(rows.Values), len(cl.Athletes))
+		}
+		for _, v := range rows.Values {
+			if v[1] != v[0] || v[2] != nil {
+				t.Errorf("%s says %v", table, v)
+			}
+		}
+	}
 }
 
 // exec runs a statement as it stands, past canter's own refusal of writes.
@@ -100,23 +140,35 @@ func (a *analysts) exec(t *testing.T, address, sql string) error {
 }
 
 // analystAccount gives the server the account of deploy/clickhouse-analyst.xml,
-// under another name and for this test's database, and waits until it is there.
-func (a *analysts) analystAccount(t *testing.T, user, password string) string {
+// under another name, with changes and for this test's database, and waits until
+// it is there.
+func (a *analysts) analystAccount(t *testing.T, user, password string, changes ...string) string {
+	t.Helper()
+	changes = append(changes, "<analyst>", "<"+user+">", "</analyst>", "</"+user+">",
+		"canter_analyst>", user+"_kind>", ">canter_analyst<", ">"+user+"_kind<",
+		"<database>canter<", "<database>"+a.database+"<")
+	addAnalyst(t, a.server, user+".xml", password, changes...)
+	return waitForAccount(t, a.server.AddressFor(user, password, a.database))
+}
+
+// addAnalyst puts deploy/clickhouse-analyst.xml, with changes, beside a server's
+// accounts.
+func addAnalyst(t *testing.T, server *historytest.Server, file, password string, changes ...string) {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("..", "..", "deploy", "clickhouse-analyst.xml"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	sum := sha256.Sum256([]byte(password))
-	xml := strings.NewReplacer(
-		strings.Repeat("0", 64), hex.EncodeToString(sum[:]),
-		"<database>canter<", "<database>"+a.database+"<",
-		"<analyst>", "<"+user+">", "</analyst>", "</"+user+">",
-	).Replace(string(text))
-	if err := a.server.AddUsers("analyst.xml", xml); err != nil {
+	changes = append(changes, strings.Repeat("0", 64), hex.EncodeToString(sum[:]))
+	if err := server.AddUsers(file, strings.NewReplacer(changes...).Replace(string(text))); err != nil {
 		t.Fatal(err)
 	}
-	address := a.server.AddressFor(user, password, a.database)
+}
+
+// waitForAccount returns the address when the server knows its account.
+func waitForAccount(t *testing.T, address string) string {
+	t.Helper()
 	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		r, err := history.OpenReader(t.Context(), address)
 		if err == nil {

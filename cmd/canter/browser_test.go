@@ -141,11 +141,12 @@ func (b *browser) text() string {
 	return v
 }
 
-// until waits for an expression to be true.
+// until waits for an expression to be true of a page that is there whole: one
+// that still comes loses the nodes that were found in it.
 func (b *browser) until(what, expression string) {
 	b.t.Helper()
 	for deadline := time.Now().Add(45 * time.Second); time.Now().Before(deadline); time.Sleep(30 * time.Millisecond) {
-		v, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool]("Boolean("+expression+")"))
+		v, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool]("document.readyState === 'complete' && Boolean("+expression+")"))
 		if err == nil && v {
 			return
 		}

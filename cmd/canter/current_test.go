@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -57,7 +58,21 @@ func (a *analysts) current(t *testing.T) {
 			t.Error("no recipe is for current releases only: nothing newer than 18.16 was tried")
 		}
 	})
+	t.Run("parquet", func(t *testing.T) { a.parquet(t, engine) })
 	t.Run("index", func(t *testing.T) { a.index(t, engine) }) // last: it adds rows
+}
+
+// parquet reads what canter export wrote with a reader that is not canter's.
+func (a *analysts) parquet(t *testing.T, engine *historytest.Current) {
+	dir := t.TempDir()
+	names := slices.DeleteFunc(history.Names(), func(n string) bool { return n == "trace_seconds" })
+	command(t, "export", "--history", a.sqlite, "--dir", dir, "--format", "parquet", "--tables", strings.Join(names, ","))
+	for _, name := range names {
+		t.Run(name, func(t *testing.T) {
+			file := filepath.Join(dir, name+".parquet")
+			sameRows(t, ask(t, a.sqlite, "SELECT * FROM "+name), askCurrent(t, engine, "SELECT * FROM file('"+file+"', 'Parquet')"), false)
+		})
+	}
 }
 
 func askCurrent(t *testing.T, engine *historytest.Current, query string) *history.Rows {

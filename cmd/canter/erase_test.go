@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -50,9 +51,16 @@ func (a *analysts) erase(t *testing.T) {
 	sameRows(t, before, ask(t, a.sqlite, others), true)
 	sameRows(t, before, ask(t, a.clickhouse, others), true)
 	t.Run("views", a.views)
-	audit := ask(t, a.sqlite, "SELECT slot FROM slots WHERE job = '"+eraseJob+"'")
-	if len(audit.Values) != 2 || strings.Contains(audit.Values[0][0].(string), "ODL") {
-		t.Errorf("the audit says %v", audit.Values)
+	for _, address := range []string{a.sqlite, a.clickhouse} {
+		audit := ask(t, address, "SELECT slot FROM slots WHERE job = '"+eraseJob+"'")
+		if said := fmt.Sprint(audit.Values); len(audit.Values) != 2 || strings.Contains(said, "ODL") || strings.Contains(said, "ITL") {
+			t.Errorf("the audit says %v", said)
+		}
+		for _, name := range history.Names() {
+			if found := fmt.Sprint(ask(t, address, "SELECT * FROM "+name+" LIMIT 20000").Values); strings.Contains(found, "Dalrath") || strings.Contains(found, "Tolsvoort") || strings.Contains(found, "ODL") {
+				t.Errorf("%s still names somebody who was erased", name)
+			}
+		}
 	}
 	b, err := broker.Open(t.Context(), broker.Config{Dir: a.data})
 	if err != nil {

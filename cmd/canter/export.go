@@ -75,7 +75,10 @@ func (c *exportCmd) Run(ctx context.Context, std streams) error {
 	}
 	var rows [][]string
 	var files []exported
-	for _, name := range names {
+	shown := newProgress(std.err, "tables", len(names))
+	defer shown.clear()
+	for i, name := range names {
+		shown.to(i)
 		file := name + "." + endings[c.Format]
 		n, err := c.table(ctx, r, name, filepath.Join(c.Dir, file))
 		if err != nil {
@@ -91,6 +94,7 @@ func (c *exportCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
+	shown.clear()
 	if c.Format == "json" {
 		return jsonLines(std.out, files...)
 	}

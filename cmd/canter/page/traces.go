@@ -106,6 +106,7 @@ type traceData struct {
 	HasSpeed bool             `json:"has_speed"`
 	Dropped  []span           `json:"dropped"`
 	Windows  []window         `json:"windows"`
+	Band     *band            `json:"band"`
 }
 
 // window is a stretch of time that a number is made of.
@@ -113,6 +114,23 @@ type window struct {
 	Name string  `json:"name"`
 	From float64 `json:"from"`
 	To   float64 `json:"to"`
+}
+
+// band is the intensity that the protocol means, in bpm; nil where it means none
+// or HRmax is not known.
+type band struct {
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+	Name string  `json:"name"`
+}
+
+func (p *Page) band(o *schemas.Outcome) *band {
+	x, ok := o.HRmax.BPM.Get()
+	proto := p.club.Protocol(o.Protocol)
+	if !ok || proto == nil || proto.BandHigh <= proto.BandLow {
+		return nil
+	}
+	return &band{x * proto.BandLow, x * proto.BandHigh, fmt.Sprintf("intended %.0f to %.0f %%HRmax", 100*proto.BandLow, 100*proto.BandHigh)}
 }
 
 func (p *Page) testTrace(w http.ResponseWriter, r *http.Request, _ viewer) error {
@@ -134,7 +152,7 @@ func (p *Page) testTrace(w http.ResponseWriter, r *http.Request, _ viewer) error
 		}
 		d = keptTrace(seconds)
 	}
-	d.Windows = p.windows(&o)
+	d.Windows, d.Band = p.windows(&o), p.band(&o)
 	return writeJSON(w, d)
 }
 

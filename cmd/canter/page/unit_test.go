@@ -302,3 +302,19 @@ func TestAnAlertShowsItsNumbersAtOnce(t *testing.T) {
 		}
 	}
 }
+
+// TestTheIntendedIntensityIsInBpm where HRmax is known and the protocol has one.
+func TestTheIntendedIntensityIsInBpm(t *testing.T) {
+	p := &Page{club: &club.Club{Protocols: []schemas.Protocol{{ID: "run", BandLow: 0.75, BandHigh: 0.85}, {ID: "free"}}}}
+	o := &schemas.Outcome{Protocol: "run", HRmax: schemas.HRmax{BPM: schemas.Num(200)}}
+	if b := p.band(o); b == nil || b.Low != 150 || b.High != 170 || b.Name != "intended 75 to 85 %HRmax" {
+		t.Errorf("%+v", b)
+	}
+	for what, o := range map[string]*schemas.Outcome{
+		"no HRmax": {Protocol: "run"}, "no band": {Protocol: "free", HRmax: o.HRmax}, "a protocol of the past": {Protocol: "gone", HRmax: o.HRmax},
+	} {
+		if b := p.band(o); b != nil {
+			t.Errorf("%s: %+v", what, b)
+		}
+	}
+}

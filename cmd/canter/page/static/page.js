@@ -8,7 +8,7 @@
   const $ = (selector, from = document) => from.querySelector(selector);
   const $$ = (selector, from = document) => [...from.querySelectorAll(selector)];
   // Paper is white, whatever the screen was.
-  const onPaper = {"--paper": "#fff", "--ink": "#000", "--trace": "#000", "--far": "#777", "--rule": "#999", "--band": "rgba(0, 0, 0, .09)"};
+  const onPaper = {"--paper": "#fff", "--ink": "#000", "--soft": "#333", "--trace": "#000", "--far": "#777", "--rule": "#999", "--band": "rgba(0, 0, 0, .09)"};
   let printing = false;
   const ink = name => printing ? onPaper[name] : getComputedStyle(root).getPropertyValue(name).trim();
   const clock = s => {
@@ -162,6 +162,18 @@
       ctx.save();
       ctx.beginPath(); ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height); ctx.clip();
       const pos = at => u.valToPos(at + proposed, "x", true);
+      const run = d.windows.find(w => w.name === "run");
+      if (d.band && run) { // the intended intensity, between dashed lines, while the run lasts
+        ctx.save();
+        ctx.setLineDash([3 * px, 4 * px]); ctx.lineWidth = px; ctx.strokeStyle = ink("--far"); ctx.fillStyle = ink("--soft");
+        ctx.font = `${12 * px}px Liberation Sans, Arial, sans-serif`; ctx.textAlign = "left";
+        for (const at of [d.band.low, d.band.high]) {
+          const y = u.valToPos(at, "y", true);
+          ctx.beginPath(); ctx.moveTo(pos(run.from), y); ctx.lineTo(pos(run.to), y); ctx.stroke();
+        }
+        if (ctx.measureText(d.band.name).width < pos(run.to) - pos(run.from) - 12 * px) ctx.fillText(d.band.name, pos(run.from) + 6 * px, u.valToPos(d.band.high, "y", true) - 5 * px);
+        ctx.restore();
+      }
       d.windows.filter(w => w.name !== "run").forEach(w => {
         const from = pos(w.from), to = pos(w.to);
         ctx.fillStyle = ink("--band");
