@@ -144,21 +144,31 @@ func (a *analysts) exec(t *testing.T, address, sql string) error {
 // it is there.
 func (a *analysts) analystAccount(t *testing.T, user, password string, changes ...string) string {
 	t.Helper()
+	changes = append(changes, "<analyst>", "<"+user+">", "</analyst>", "</"+user+">",
+		"canter_analyst>", user+"_kind>", ">canter_analyst<", ">"+user+"_kind<",
+		"<database>canter<", "<database>"+a.database+"<")
+	addAnalyst(t, a.server, user+".xml", password, changes...)
+	return waitForAccount(t, a.server.AddressFor(user, password, a.database))
+}
+
+// addAnalyst puts deploy/clickhouse-analyst.xml, with changes, beside a server's
+// accounts.
+func addAnalyst(t *testing.T, server *historytest.Server, file, password string, changes ...string) {
+	t.Helper()
 	text, err := os.ReadFile(filepath.Join("..", "..", "deploy", "clickhouse-analyst.xml"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	sum := sha256.Sum256([]byte(password))
-	xml := strings.NewReplacer(append(changes,
-		strings.Repeat("0", 64), hex.EncodeToString(sum[:]),
-		"<database>canter<", "<database>"+a.database+"<",
-		"<analyst>", "<"+user+">", "</analyst>", "</"+user+">",
-		"canter_analyst>", user+"_kind>", ">canter_analyst<", ">"+user+"_kind<",
-	)...).Replace(string(text))
-	if err := a.server.AddUsers(user+".xml", xml); err != nil {
+	changes = append(changes, strings.Repeat("0", 64), hex.EncodeToString(sum[:]))
+	if err := server.AddUsers(file, strings.NewReplacer(changes...).Replace(string(text))); err != nil {
 		t.Fatal(err)
 	}
-	address := a.server.AddressFor(user, password, a.database)
+}
+
+// waitForAccount returns the address when the server knows its account.
+func waitForAccount(t *testing.T, address string) string {
+	t.Helper()
 	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		r, err := history.OpenReader(t.Context(), address)
 		if err == nil {

@@ -27,6 +27,7 @@ func TestAnalysts(t *testing.T) {
 	t.Run("views", a.views)
 	t.Run("recipes", a.recipes)
 	t.Run("current", a.current)
+	t.Run("cluster", a.cluster)
 	t.Run("access", a.access)
 	t.Run("export", a.export)
 	t.Run("erase", a.erase) // last: nothing is as it was

@@ -14,8 +14,9 @@ import (
 )
 
 type simulateCmd struct {
-	Tests  simulateTestsCmd  `cmd:"" help:"How often starts and numbers are wrong, on traces of known truth."`
-	Alerts simulateAlertsCmd `cmd:"" help:"How often alerts are wrong, and how soon they are right, on squads of known noise."`
+	Tests   simulateTestsCmd   `cmd:"" help:"How often starts and numbers are wrong, on traces of known truth."`
+	Alerts  simulateAlertsCmd  `cmd:"" help:"How often alerts are wrong, and how soon they are right, on squads of known noise."`
+	History simulateHistoryCmd `cmd:"" help:"How fast the history takes and answers, with years of tests of many clubs."`
 }
 
 type simulateAlertsCmd struct {

@@ -114,7 +114,7 @@ func newFileWrite(r *FileResult) (*fileWrite, error) {
 		values = testColumns.withoutTimes(values)
 		window := r.Traces[o.TestID]
 		digest.add(values)
-		digest.add(window)
+		digest.window(window)
 		w.tests[i] = string(o.TestID)
 		w.rows.tests = append(w.rows.tests, absentAsNaN(values))
 		w.rows.traces = append(w.rows.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))

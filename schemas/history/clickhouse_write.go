@@ -2,41 +2,11 @@ package history
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/binary"
-	"encoding/json"
 	"fmt"
-	"hash"
 	"time"
 
 	"canter.example/schemas"
 )
-
-// digest names a content: the same content has the same name in every process.
-type digest struct {
-	h    hash.Hash
-	text *json.Encoder
-	err  error
-}
-
-func newDigest() *digest {
-	h := sha256.New()
-	return &digest{h: h, text: json.NewEncoder(h)}
-}
-
-func (d *digest) add(row any) {
-	if d.err != nil {
-		return
-	}
-	d.err = d.text.Encode(row)
-}
-
-func (d *digest) sum() (uint64, error) {
-	if d.err != nil {
-		return 0, fmt.Errorf("%w: %w", ErrInvalid, d.err)
-	}
-	return binary.BigEndian.Uint64(d.h.Sum(nil)), nil
-}
 
 // exists tells whether the stored table has a row that meets the condition.
 func (s *clickhouseStore) exists(ctx context.Context, table, condition string, args ...any) (bool, error) {
