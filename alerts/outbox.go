@@ -50,7 +50,9 @@ func (s *Service) Send(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
-	busy := d.Left > 0
+	// Elsewhere an answer is read as one to the message before it.
+	_, threads := s.cfg.Chat.(chat.Pacer)
+	busy := threads && d.Left > 0
 	if err := s.tellSessions(ctx, e.Sessions, busy); err != nil {
 		return err
 	}

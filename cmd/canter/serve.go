@@ -25,7 +25,7 @@ type serveCmd struct {
 	AckWait time.Duration `help:"How long the broker waits for word of work in hand before it gives it to another process." default:"30s" env:"CANTER_ACK_WAIT"`
 	Listen  string        `help:"Address of the embedded broker (default: loopback, a free port)." placeholder:"HOST:PORT"`
 	Page    string        `help:"Address of the page for looking at traces, instead of the club file's; 'off' for none." placeholder:"HOST:PORT" env:"CANTER_PAGE"`
-	Memory  int           `help:"How many MiB of memory to stay below where that can be done by tidying up more often; work that needs more gets it. 0 for no such aim. GOMEMLIMIT in the environment goes before it." default:"140" env:"CANTER_MEMORY"`
+	Memory  int           `help:"How many MiB of memory to stay below where that can be done by tidying up more often; work that needs more gets it. 0 for no such aim. GOMEMLIMIT in the environment goes before it." default:"128" env:"CANTER_MEMORY"`
 	Profile string        `help:"Folder for profiles of this run, for go tool pprof: where the processor's time went, and the heap at its largest." type:"path" placeholder:"DIR" hidden:""`
 	HTTP    string        `name:"http" help:"Address of /livez, /readyz and /metrics; 'off' for none." default:"127.0.0.1:7465" placeholder:"HOST:PORT" env:"CANTER_HTTP"`
 }

@@ -25,6 +25,7 @@ type clickhouseStore struct {
 	queries *clickhouseReader
 	files   fileQueue
 	hidden  numbers
+	sweeps  sweeper
 	cluster *cluster // nil on one server
 }
 
@@ -51,6 +52,7 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 	}
 	s.files.flush = s.flushFiles
 	s.hidden.hide = s.hide
+	s.sweeps.ctx, s.sweeps.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	return s, nil
 }
 
@@ -156,6 +158,7 @@ func hasCode(err error, code int32) bool {
 // Close implements [Store]. It waits for writes under way.
 func (s *clickhouseStore) Close() error {
 	s.files.runs.Wait()
+	s.sweeps.end()
 	return errors.Join(s.hidden.giveBack(), s.queries.Close(), s.conn.Close())
 }
 

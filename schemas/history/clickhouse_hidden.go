@@ -30,7 +30,11 @@ func (s *clickhouseStore) hide(ctx context.Context, hs []hiding) error {
 	for i, h := range hs {
 		rows[i] = []any{h.writeID, h.hides, h.replaced}
 	}
-	return s.insert(ctx, "stored_hidden", []string{"write_id", "hides", "replaced"}, rows)
+	err := s.insert(ctx, "stored_hidden", []string{"write_id", "hides", "replaced"}, rows)
+	if err == nil {
+		s.sweeps.count(hs, func(ctx context.Context) error { return s.sweep(ctx, settleFor) })
+	}
+	return err
 }
 
 // How many numbers are put by at first and at most. A process that dies leaves

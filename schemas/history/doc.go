@@ -34,11 +34,34 @@
 // # How ClickHouse stays free of duplicates
 //
 // It has neither transactions nor unique keys, and its merges remove
-// duplicates at a time of its own. Things of one row (a file, an alert, a
-// message, an assessment with its comparisons as arrays) are rows of a
-// ReplacingMergeTree and read with FINAL on a narrow key. Tests, traces, loads
-// and daily values belong to a file: they are written first, under the file's version and a
-// digest of the whole write; the row of the file, written last, says which
-// version and digest count. A process that dies in between leaves rows that
-// nobody counts.
+// duplicates at a time of their own. So the tables below what people ask most
+// only gain rows, each under the number of its write (write_id), and the small
+// table stored_hidden names the writes that don't count. A view is a plain
+// SELECT that leaves those out: nothing is asked for FINAL, and a condition on
+// the view narrows what is read of the table.
+//
+// Tests, traces, loads and daily values belong to a file. A write takes a number
+// that is hidden already (they are put by many at a time), inserts its rows under
+// it, and last the row of the file: from then on the methods of [Store] count it,
+// which read by the newest row of the file (the highest version, then again, then
+// write_id). It looks at all rows of the file there are by then and, in one
+// insert into stored_hidden, shows its own and hides for good what they replace,
+// so the views change over at once. Of two that write one file at a time at least
+// the later sees both; whoever sees a newer row leaves its own hidden. A writer
+// that dies leaves rows that are hidden; when it died after the row of the file
+// the views follow once the event comes again, which it does.
+//
+// An assessment is one row. It is inserted to be seen at once, and then what it
+// replaces is hidden: for the moment between, a view shows both.
+//
+// A server has one order a table. The rows that are asked for by session are
+// copied, by materialized views of the server in the same insert, into tables
+// ordered by squad and session. Rows of two tables come together in the views by
+// UNION ALL and GROUP BY on the key: old servers don't move conditions through a
+// JOIN, and no server moves them through a window or LIMIT BY. What is replaced
+// is taken from the disk by mutations after every twenty thousand rows
+// (clickhouse_sweep.go; not on a cluster).
+//
+// Alerts, messages, corrections, notes, athletes and slots are few: they are rows
+// of a ReplacingMergeTree and read with FINAL.
 package history

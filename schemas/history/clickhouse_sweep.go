@@ -1,0 +1,110 @@
+package history
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"sync"
+	"time"
+)
+
+// sweepAfter is how many rows a process hides for good before it sweeps: what is
+// in stored_hidden is read with every question to a view.
+const sweepAfter = 20_000
+
+// sweeper takes replaced rows away in the background.
+type sweeper struct {
+	mu      sync.Mutex
+	hidden  int // since the last sweep
+	running bool
+	ctx     context.Context //nolint:containedctx // ends with the store
+	cancel  context.CancelFunc
+	runs    sync.WaitGroup
+}
+
+// count counts what was hidden for good, and begins a sweep when it is time. One
+// that fails or is cut short has done no harm: the next does its work too.
+func (w *sweeper) count(hs []hiding, sweep func(context.Context) error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, h := range hs {
+		w.hidden += int(h.replaced)
+	}
+	if w.hidden < sweepAfter || w.running || w.ctx == nil {
+		return
+	}
+	w.hidden, w.running = 0, true
+	w.runs.Go(func() {
+		err := sweep(w.ctx)
+		if err != nil && w.ctx.Err() == nil {
+			slog.Warn("replaced rows of the history were not taken away; the next sweep will", "error", err)
+		}
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		w.running = false
+	})
+}
+
+// end ends a sweep under way.
+func (w *sweeper) end() {
+	if w.cancel != nil {
+		w.cancel()
+	}
+	w.runs.Wait()
+}
+
+// sweptTables are the tables from which all rows of a replaced write may go. In
+// stored_tests those of tests that are no longer found stay: see
+// [TestFilter.IncludeRemoved].
+var sweptTables = []string{"stored_traces", "stored_loads", "stored_series", "stored_session_tests", "stored_file_writes",
+	"stored_athlete_assessments", "stored_assessment_keys", "stored_session_assessments"}
+
+// settleFor is longer than a question takes from the moment it learns what is
+// hidden to the moment it opens the tables.
+const settleFor = 5 * time.Second
+
+// sweep takes away the rows of the writes that are replaced now, and then their
+// numbers. It can be cut short anywhere: numbers go last. On a cluster it does
+// nothing yet.
+func (s *clickhouseStore) sweep(ctx context.Context, settle time.Duration) error {
+	if s.cluster != nil {
+		return nil
+	}
+	run := rand.Uint64()
+	these := fmt.Sprintf("write_id IN (SELECT write_id FROM stored_swept WHERE run = %d)", run)
+	if err := s.conn.Exec(ctx, fmt.Sprintf("INSERT INTO stored_swept (run, write_id) SELECT toUInt64(%d) AS run, write_id FROM (%s)", run, replacedNow)); err != nil {
+		return fmt.Errorf("history: sweep: %w", err)
+	}
+	steps := make([]string, 0, len(sweptTables)+1)
+	for _, table := range sweptTables {
+		steps = append(steps, "ALTER TABLE "+table+" DELETE WHERE "+these)
+	}
+	steps = append(steps, "ALTER TABLE stored_tests DELETE WHERE "+these+" AND test_id IN (SELECT test_id FROM stored_tests WHERE write_id NOT IN ("+hiddenNow+"))")
+	if err := s.mutate(ctx, steps...); err != nil {
+		return fmt.Errorf("history: sweep: %w", err)
+	}
+	select {
+	case <-time.After(settle):
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	err := s.mutate(ctx, "ALTER TABLE stored_hidden DELETE WHERE "+these+" AND write_id NOT IN (SELECT write_id FROM stored_tests)")
+	if err == nil {
+		err = s.mutate(ctx, fmt.Sprintf("ALTER TABLE stored_swept DELETE WHERE run = %d", run))
+	}
+	if err != nil {
+		return fmt.Errorf("history: sweep: %w", err)
+	}
+	return nil
+}
+
+// mutate runs the statements and waits until the server has done them.
+func (s *clickhouseStore) mutate(ctx context.Context, statements ...string) error {
+	for _, statement := range statements {
+		if err := s.conn.Exec(ctx, statement); err != nil {
+			return err
+		}
+	}
+	return clickhouseEraser{s}.settle(ctx)
+}

@@ -1,0 +1,56 @@
+package history_test
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/ClickHouse/clickhouse-go/v2"
+
+	"canter.example/schemas"
+	"canter.example/schemas/history"
+	"canter.example/schemas/history/historytest"
+)
+
+// A sweep takes replaced rows from the disk and changes nothing that is seen: of
+// a test that is no longer found the last row stays.
+func TestASweepChangesNothingThatIsSeen(t *testing.T) {
+	t.Parallel()
+	ctx, address := t.Context(), historytest.ClickHouse(t)
+	s := open(t, address)
+	for v := schemas.Version(1); v <= 3; v++ {
+		for n := range 4 {
+			f := file(n, v)
+			tests := []schemas.Outcome{outcome(&f, 0, "anna"), outcome(&f, int(v), "anna")}
+			r := history.FileResult{File: f, Tests: tests, Loads: []schemas.TraceLoad{load(&f, "", "anna", noon, 3600e9, 50)}, Series: []schemas.SeriesValue{value(&f, "anna", "sleep", n, 8)}}
+			r.Traces = map[schemas.TestID][]schemas.TraceSecond{tests[0].TestID: trace(20)}
+			ok(t, s.SaveResult(ctx, r))
+			ok(t, s.SaveAssessments(ctx, []schemas.Assessment{assessment(tests[0].TestID, v), assessment(tests[1].TestID, v)}))
+		}
+	}
+	seen := func() string {
+		all, err := s.Tests(ctx, history.TestFilter{IncludeRemoved: true})
+		ok(t, err)
+		return fmt.Sprint(counts(t, s), one(t, s, "SELECT count(*) FROM session_tests"), one(t, s, "SELECT count(*) FROM loads"), athleteTests(t, s, "anna"), ids(all))
+	}
+	options, err := clickhouse.ParseDSN(address)
+	ok(t, err)
+	conn, err := clickhouse.Open(options)
+	ok(t, err)
+	defer conn.Close()
+	rows := func(table string) uint64 {
+		var n uint64
+		ok(t, conn.QueryRow(ctx, "SELECT count() FROM "+table).Scan(&n))
+		return n
+	}
+	before := seen()
+	same(t, "rows of tests before", rows("stored_tests"), 24)
+	for range 2 {
+		ok(t, history.Sweep(ctx, s))
+		same(t, "seen after the sweep", seen(), before)
+		for table, want := range map[string]uint64{"stored_file_writes": 4, "stored_tests": 8 + 8, "stored_session_tests": 8, "stored_traces": 8, "stored_loads": 4, "stored_series": 4, "stored_athlete_assessments": 8, "stored_swept": 0} {
+			same(t, table, rows(table), want)
+		}
+	}
+	// Of what is replaced only the writes of the tests that are gone are known still.
+	same(t, "numbers kept", one(t, s, "SELECT count(*) FROM (SELECT write_id FROM stored_hidden GROUP BY write_id HAVING sum(replaced) > 0)"), 8)
+}
