@@ -24,9 +24,14 @@ type gates struct {
 
 type gate struct {
 	turn chan struct{}
-	// next is the earliest time of the next call; guarded by the gates' lock.
+	// next is the earliest time of the next call, span how long that was to wait
+	// when it was set: a clock that was put back makes it no longer. Guarded by
+	// the gates' lock.
 	next time.Time
+	span time.Duration
 }
+
+func (gt *gate) left(now time.Time) time.Duration { return min(gt.next.Sub(now), gt.span) }
 
 // pause returns how long a call at the named gate would have to wait now.
 func (g *gates) pause(name string) time.Duration {
@@ -35,13 +40,13 @@ func (g *gates) pause(name string) time.Duration {
 	if g.each[name] == nil {
 		return 0
 	}
-	return max(g.each[name].next.Sub(g.now()), 0)
+	return max(g.each[name].left(g.now()), 0)
 }
 
 func (g *gates) after(gt *gate, d time.Duration) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	gt.next = g.now().Add(d)
+	gt.next, gt.span = g.now().Add(d), d
 }
 
 func (g *gates) of(name string) *gate {
@@ -85,7 +90,7 @@ func (g *gates) through(ctx context.Context, name string, pace time.Duration, ca
 // is too far off, but says how far.
 func (g *gates) wait(ctx context.Context, gt *gate) error {
 	g.mu.Lock()
-	d := gt.next.Sub(g.now())
+	d := gt.left(g.now())
 	g.mu.Unlock()
 	if d <= 0 {
 		return ctx.Err()
