@@ -41,21 +41,8 @@ func (a *analysts) access(t *testing.T) {
 			ask(t, address, sql)
 		}
 	}
-	refused := map[string]string{
-		"write a row":                    "INSERT INTO stored_slots (job, slot, done_ms) SELECT 'a', 'b', 1",
-		"take a table away":              "DROP TABLE stored_tests",
-		"take rows away":                 "ALTER TABLE stored_tests DELETE WHERE 1",
-		"make a table":                   "CREATE TABLE x (a UInt8) ENGINE = Memory",
-		"make a temporary table":         "CREATE TEMPORARY TABLE x (a UInt8)",
-		"raise its own limits":           "SET max_execution_time = 0",
-		"become a writer":                "SET readonly = 0",
-		"read a file":                    "SELECT * FROM file('x.csv', 'CSV', 'a String')",
-		"reach out":                      "SELECT * FROM url('http://127.0.0.1:1/', 'CSV', 'a String')",
-		"ask another server":             "SELECT * FROM remote('127.0.0.1', 'system', 'one')",
-		"read another database":          "SELECT count() FROM " + other + ".tests",
-		"read more rows than it should":  "SELECT max(number) FROM (SELECT number FROM system.numbers LIMIT 400000000)",
-		"take more rows than one answer": "SELECT second FROM trace_seconds ARRAY JOIN range(40) AS x",
-	}
+	refused := refusedToAnalysts(other)
+	refused["take more rows than one answer"] = "SELECT second FROM trace_seconds ARRAY JOIN range(40) AS x"
 	for what, sql := range refused {
 		if err := a.exec(t, address, sql); err == nil {
 			t.Errorf("the account could %s: %s", what, sql)
@@ -82,6 +69,90 @@ func (a *analysts) access(t *testing.T) {
 			t.Errorf("exit code %d: %s", code, errs.String())
 		}
 	})
+}
+
+// refusedToAnalysts are statements that an analyst's account must not get
+// through; other is a database of somebody else's with a table tests.
+func refusedToAnalysts(other string) map[string]string {
+	return map[string]string{
+		"write a row":                   "INSERT INTO stored_slots (job, slot, done_ms) SELECT 'a', 'b', 1",
+		"take a table away":             "DROP TABLE stored_tests",
+		"take rows away":                "ALTER TABLE stored_tests DELETE WHERE 1",
+		"make a table":                  "CREATE TABLE x (a UInt8) ENGINE = Memory",
+		"make a temporary table":        "CREATE TEMPORARY TABLE x (a UInt8)",
+		"raise its own limits":          "SET max_execution_time = 0",
+		"become a writer":               "SET readonly = 0",
+		"read a file":                   "SELECT * FROM file('x.csv', 'CSV', 'a String')",
+		"reach out":                     "SELECT * FROM url('http://127.0.0.1:1/', 'CSV', 'a String')",
+		"ask another server":            "SELECT * FROM remote('127.0.0.1', 'system', 'one')",
+		"read another database":         "SELECT count() FROM " + other + ".tests",
+		"read more rows than it should": "SELECT max(number) FROM (SELECT number FROM system.numbers LIMIT 400000000)",
+	}
+}
+
+// The account of deploy/ means the same to a server of a current release, as far
+// as an engine without a network can tell: it may ask all that it should, and
+// nothing else.
+func TestTheAnalystsAccountOnACurrentEngine(t *testing.T) {
+	dir := t.TempDir()
+	owner, err := historytest.OpenCurrent(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	migrateCurrent(t, owner)
+	for _, sql := range []string{"CREATE DATABASE other", "CREATE TABLE other.tests (a UInt8) ENGINE = MergeTree ORDER BY a"} {
+		if err := owner.Exec(sql); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := owner.Close(); err != nil {
+		t.Fatal(err)
+	}
+	analyst := openAsAnalyst(t, dir)
+	for _, name := range history.Names() {
+		askCurrent(t, analyst, "SELECT count(*) FROM "+name)
+	}
+	for _, r := range readRecipes(t) {
+		sql := r.statement("clickhouse-current")
+		if sql == "" {
+			sql = r.statement("clickhouse")
+		}
+		askCurrent(t, analyst, sql)
+	}
+	refused := refusedToAnalysts("other")
+	refused["take more rows than one answer"] = "SELECT number FROM numbers(3000000)"
+	for what, sql := range refused {
+		if _, err := analyst.Text(sql, "Null"); err == nil {
+			t.Errorf("the account could %s: %s", what, sql)
+		}
+	}
+}
+
+// openAsAnalyst opens an engine with the account of deploy/clickhouse-analyst.xml
+// in place of its own.
+func openAsAnalyst(t *testing.T, dir string) *historytest.Current {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", "deploy", "clickhouse-analyst.xml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	users := strings.NewReplacer("<yandex>", "<clickhouse>", "</yandex>", "</clickhouse>",
+		"<analyst>", "<default>", "</analyst>", "</default>", "<profiles>", "<profiles><default/>", "<quotas>", "<quotas><default/>",
+		"<password_sha256_hex>"+strings.Repeat("0", 64)+"</password_sha256_hex>", "<password></password>").Replace(string(text))
+	file := filepath.Join(dir, "users.xml")
+	if err := os.WriteFile(file, []byte(users), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	engine, err := historytest.OpenCurrentAs(dir, file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := engine.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return engine
 }
 
 // namesStayOut: with privacy on ids the account finds no name and no year of

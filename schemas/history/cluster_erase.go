@@ -3,6 +3,9 @@ package history
 import (
 	"context"
 	"fmt"
+	"maps"
+	"regexp"
+	"slices"
 	"time"
 )
 
@@ -56,7 +59,32 @@ func (c *clusterEraser) texts(ctx context.Context, table string, columns []strin
 func (c *clusterEraser) remove(ctx context.Context, table, where string, args []any) (int, error) {
 	removed := 0
 	for _, r := range c.shards {
-		n, err := r.remove(ctx, table, where, args)
+		n, err := r.removeAlike(ctx, table, where, args)
+		if err != nil {
+			return removed, err
+		}
+		removed += n
+	}
+	return removed, nil
+}
+
+var whereAnother = regexp.MustCompile(`^([a-z_]+) IN \(SELECT ([a-z_]+) FROM ([a-z_]+) WHERE (.+)\)$`)
+
+// removeAlike is remove for a table with replicas. Each of them works a
+// condition out by itself, so what it finds in another table is asked for once
+// and named: they can't come to different answers.
+func (e clickhouseEraser) removeAlike(ctx context.Context, table, where string, args []any) (int, error) {
+	m := whereAnother.FindStringSubmatch(where)
+	if m == nil {
+		return e.remove(ctx, table, where, args)
+	}
+	seen := map[string]bool{}
+	if err := e.texts(ctx, m[3], []string{m[2]}, m[4], args, func(row []string) { seen[row[0]] = true }); err != nil {
+		return 0, err
+	}
+	removed := 0
+	for part := range slices.Chunk(slices.Sorted(maps.Keys(seen)), eraseChunk) {
+		n, err := e.remove(ctx, table, m[1]+" IN ("+marks(len(part))+")", anys(part))
 		if err != nil {
 			return removed, err
 		}

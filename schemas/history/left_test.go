@@ -12,7 +12,7 @@ import (
 
 // keptTables hold nothing of anybody's: marks of the schedule, which numbers of
 // writes count, what was migrated.
-var keptTables = []string{"slots", "hidden", "migrations"}
+var keptTables = []string{"slots", "hidden", "swept", "migrations"}
 
 // Whatever tables an engine has: retention and erasure empty every one that has
 // rows about somebody. A new table that they forget fails this, and so does one

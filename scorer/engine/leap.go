@@ -160,8 +160,8 @@ func (m *measures) leaps(s *series, bouts bool) {
 		m.steps = fall
 	}
 	// The lines on either side bend with the rise: a fall against it shows all
-	// the same.
-	if fall := s.largestLeap(m.at-6, from, leastLeapBefore, true, nil); fall.size < 0 && fall.sudden() && !m.steps.sudden() {
+	// the same. Until the run begins heart rate may still fall from an effort.
+	if fall := s.largestLeap(m.at+2, from, leastLeapBefore, true, nil); fall.size < 0 && fall.sudden() && !m.steps.sudden() {
 		m.steps = fall
 	}
 }

@@ -11,6 +11,9 @@ import (
 const (
 	// mostReboundBend: how far 10 s of it may be off the fitted decay (bpm).
 	mostReboundBend = 3.0
+	// mostFallOn: how far heart rate may be below where the decay leads to soon
+	// after a delay (bpm).
+	mostFallOn = 5.0
 	// leastReboundLeap (bpm) is the size of a sudden change in it.
 	leastReboundLeap = 4.0
 )
@@ -146,6 +149,14 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 		return fmt.Sprintf("heart rate jumps by %+.0f bpm %.0f s after the end: the strap may have slipped", r.leap.size, r.leap.at-m.end)
 	case math.Abs(r.bend) > most:
 		return fmt.Sprintf("heart rate is %+.0f bpm off a smooth recovery %.0f s after the end: the athlete moved, or an artefact", r.bend, r.bendAt)
+	}
+	// A recovery slows down; what goes on falling lifted heart rate until then.
+	const after, over = 15, 15
+	from := d.to + after
+	if a := s.window(from, from+over); a.coverage() >= p.MinCoverage {
+		if below := r.at(from+over/2) - a.mean; below > mostFallOn+s.wiggle {
+			return fmt.Sprintf("heart rate falls on by %.0f bpm more than a recovery does after %.0f s: something held it up before", below, d.delay)
+		}
 	}
 	return ""
 }

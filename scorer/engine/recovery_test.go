@@ -38,6 +38,7 @@ func TestUnsoundRecoveryGivesNoHRR(t *testing.T) {
 	}{
 		{"a hump around the minute", hump(45, 30, 18)},
 		{"a hollow before the minute", hump(25, 30, -18)},
+		{"held up smoothly until after the minute", hump(5, 80, 25)},
 		{"the strap slips down", after(30, -14)},
 		{"the strap slips up", after(40, 14)},
 		{"far below all that was before", after(3, -45)},

@@ -64,10 +64,28 @@ func OpenCurrent(dir string) (*Current, error) {
 	if err != nil {
 		return nil, fmt.Errorf("this test needs the npm package chdb, a current ClickHouse engine (sh .ci/needs installs it; another folder: set %s): %w", CurrentFolder, err)
 	}
-	for _, sql := range []string{"CREATE DATABASE canter", "USE canter"} {
+	for _, sql := range []string{"CREATE DATABASE IF NOT EXISTS canter", "USE canter"} {
 		if err := c.Exec(sql); err != nil {
 			return nil, errors.Join(err, c.Close())
 		}
+	}
+	return c, nil
+}
+
+// OpenCurrentAs opens what another engine left in the folder, under an account:
+// users is a file of accounts, of which the engine takes the one named default.
+func OpenCurrentAs(dir, users string) (*Current, error) {
+	config := filepath.Join(dir, "config.xml")
+	text := "<clickhouse><users_config>" + users + "</users_config><user_directories><users_xml><path>" + users + "</path></users_xml></user_directories></clickhouse>"
+	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
+		return nil, err
+	}
+	c, err := startCurrent(dir, "--config-file="+config)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.Exec("USE canter"); err != nil {
+		return nil, errors.Join(err, c.Close())
 	}
 	return c, nil
 }
@@ -93,7 +111,7 @@ func currentPackage() (string, error) {
 	return folder, nil
 }
 
-func startCurrent(data string) (*Current, error) {
+func startCurrent(data string, args ...string) (*Current, error) {
 	folder, err := currentPackage()
 	if err != nil {
 		return nil, err
@@ -103,7 +121,7 @@ func startCurrent(data string) (*Current, error) {
 		return nil, err
 	}
 	log := &strings.Builder{}
-	cmd := exec.Command("node", "-e", currentSession, filepath.Join(data, "chdb"))
+	cmd := exec.Command("node", append([]string{"-e", currentSession, "--", filepath.Join(data, "chdb")}, args...)...)
 	cmd.Dir, cmd.Env = folder, append(os.Environ(), "TZ=UTC")
 	cmd.Stdout, cmd.Stderr, cmd.ExtraFiles = log, log, []*os.File{answers}
 	c := &Current{answers: bufio.NewReader(out)}

@@ -6,7 +6,7 @@ const fs = require("fs");
 const readline = require("readline");
 const { Session } = require("chdb");
 
-const session = new Session(process.argv[1]);
+const session = new Session(process.argv[1], { connectionArgs: process.argv.slice(2) });
 const answer = (a) => fs.writeSync(3, JSON.stringify(a) + "\n");
 answer({ out: "ready" });
 const lines = readline.createInterface({ input: process.stdin, crlfDelay: Infinity });
