@@ -212,6 +212,14 @@ func (f *folder) list(ctx context.Context) (scanned, error) {
 	return s, err
 }
 
+// open returns the folder as it is open now, nil while it is away. Files are
+// read beside the listings, which may close it meanwhile: reading fails then.
+func (f *folder) open() *os.Root {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.root
+}
+
 func (f *folder) close() {
 	if f.root != nil {
 		_ = f.root.Close()

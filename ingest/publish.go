@@ -109,7 +109,11 @@ func (w *Watcher) remember(ctx context.Context, msg broker.FileMessage) error {
 // regular file that was listed, and reads it whole. A file over the size limit
 // is hashed and refused, not held in memory.
 func (w *Watcher) read(f *folder, name string, want stamp, last bool) (broker.FileMessage, error) {
-	file, err := f.root.Open(name)
+	root := f.open()
+	if root == nil {
+		return broker.FileMessage{}, fmt.Errorf("ingest: open %s: the folder is away", name)
+	}
+	file, err := root.Open(name)
 	if err != nil {
 		return broker.FileMessage{}, fmt.Errorf("ingest: open %s: %w", name, err)
 	}

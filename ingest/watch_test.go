@@ -320,3 +320,29 @@ func TestEventsAloneFindWhatComes(t *testing.T) {
 	}
 	r.archived(6)
 }
+
+// TestAFolderThatGoesAwayWhileFilesAreRead ends nothing, and its files come when
+// it is back.
+func TestAFolderThatGoesAwayWhileFilesAreRead(t *testing.T) {
+	parent := t.TempDir()
+	dir, away := filepath.Join(parent, "here"), filepath.Join(parent, "away")
+	r := newRig(t, dir, func(c *ingest.Config) { c.Rescan, c.Settle = 3*time.Millisecond, 10*time.Millisecond })
+	n := 0
+	for range 5 {
+		for range 60 {
+			n++
+			r.write(fmt.Sprint(n, ".csv"), fmt.Sprint("file ", n))
+		}
+		time.Sleep(15 * time.Millisecond) // some are being read
+		if err := os.Rename(dir, away); err != nil {
+			t.Fatal(err)
+		}
+		if err := r.waitHealth(false); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Rename(away, dir); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.archived(n)
+}

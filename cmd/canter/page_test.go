@@ -9,6 +9,8 @@ import (
 	"sync"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"canter.example/schemas/broker/brokertest"
 )
 
@@ -152,4 +154,28 @@ func TestAChartIsPrintedDarkOnWhite(t *testing.T) {
 	b.until("the chart is that of the screen", `document.querySelector(".uplot").clientWidth > 690 && `+dark+` < 0.5`)
 	b.forgive("Canvas2D") // of the reading above
 	b.quiet()
+}
+
+// TestWhatTheDemoLeavesIsAccessible: the transcript of its chat and a session's
+// report, as files in a browser.
+func TestWhatTheDemoLeavesIsAccessible(t *testing.T) {
+	season, err := lived()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBrowser(t, "file://")
+	for name, want := range map[string]string{"chat.html": "what chat was told", "report-first.html": "Submaximal fitness test, First squad"} {
+		b.do(chromedp.Navigate("file://"+filepath.Join(season, "kept", name)), chromedp.WaitReady("h1"))
+		if h := js[string](b, "document.querySelector('h1').textContent"); !strings.Contains(h, want) {
+			t.Errorf("%s: the heading reads %q", name, h)
+		}
+		for _, width := range []int64{390, 1280} {
+			b.picture(name, width, 900, width == 390)
+			b.axe(name)
+		}
+		for _, complaint := range js[[]string](b, lookForTrouble) {
+			t.Errorf("%s: %s", name, complaint)
+		}
+		b.quiet() // nothing is fetched from anywhere
+	}
 }

@@ -66,6 +66,9 @@ func launch(t *testing.T, args ...string) *process {
 	if !slices.Contains(args, "--page") {
 		args = append(slices.Clone(args), "--page", "off")
 	}
+	if !slices.Contains(args, "--data") { // or one run would leave things behind for the next
+		args = append(slices.Clone(args), "--data", t.TempDir())
+	}
 	exe, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)

@@ -25,6 +25,7 @@ type simulateHistoryCmd struct {
 	Questions   int    `help:"How often each question is asked; 0 to load only." default:"100"`
 	MeasureOnly bool   `help:"Ask a history that an earlier run has filled with the same numbers."`
 	Client      string `help:"The server's own client, for the bare insert of the same rows; '' for none." default:"" placeholder:"PROGRAM"`
+	telling
 }
 
 // Help is shown below the options.
@@ -32,6 +33,9 @@ func (simulateHistoryCmd) Help() string {
 	return `Fills an empty history with invented tests of many clubs, through the writers
 that the service uses, and times what people ask of its views. deploy/SCALE.md
 has the table for 10 million tests in ClickHouse and 1 million in SQLite.
+
+As JSON a line for each kind of row written and for each question; about says which.
+How much room the history takes goes to standard error then.
 
 Examples:
   canter simulate history --history big.db --clubs 50
@@ -60,12 +64,20 @@ func (c *simulateHistoryCmd) Run(ctx context.Context, std streams, _ *slog.Logge
 	if c.Questions == 0 {
 		return nil
 	}
-	if err := scale.WriteSize(ctx, std.out, s, c.History); err != nil {
+	if err := scale.WriteSize(ctx, aside(std, c.json()).out, s, c.History); err != nil {
 		return err
 	}
 	all, err := p.Measure(ctx, s, c.Questions)
 	if err != nil {
 		return err
+	}
+	if c.json() {
+		for i := range all {
+			if err := jsonLines(std.out, all[i].Line()); err != nil {
+				return err
+			}
+		}
+		return nil
 	}
 	return scale.WriteMeasured(std.out, all)
 }
@@ -81,6 +93,9 @@ func (c *simulateHistoryCmd) load(ctx context.Context, std streams, s history.St
 		if bare, err = scale.BareInsert(ctx, c.Client, c.History, loaded); err != nil {
 			return err
 		}
+	}
+	if c.json() {
+		return jsonLines(std.out, loaded.Lines(bare)...)
 	}
 	scale.WriteLoaded(std.out, loaded, bare)
 	return nil

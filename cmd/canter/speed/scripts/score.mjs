@@ -7,7 +7,13 @@ const Parser = FitParser.default ?? FitParser;
 
 for (const name of process.argv.slice(2)) {
   const parser = new Parser({ force: true, mode: "list" });
-  const data = await parser.parseAsync(await readFile(name));
+  let data;
+  try {
+    data = await parser.parseAsync(await readFile(name));
+  } catch (e) { // a season has the odd file that breaks off
+    console.log(name, "can't be read:", e);
+    continue;
+  }
   const at = [], hr = [];
   for (const r of data.records) {
     if (r.heart_rate > 0) {

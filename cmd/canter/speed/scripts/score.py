@@ -6,7 +6,12 @@ from datetime import datetime
 
 for name in sys.argv[1:]:
     at, hr = [], []
-    for point in ET.parse(name).iter():
+    try:
+        root = ET.parse(name)
+    except ET.ParseError as e:  # a season has the odd file that breaks off
+        print(name, "can't be read:", e)
+        continue
+    for point in root.iter():
         if not point.tag.endswith("}Trackpoint"):
             continue
         time = value = None
