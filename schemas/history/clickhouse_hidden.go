@@ -32,7 +32,7 @@ func (s *clickhouseStore) hide(ctx context.Context, hs []hiding) error {
 	}
 	err := s.insert(ctx, "stored_hidden", []string{"write_id", "hides", "replaced"}, rows)
 	if err == nil {
-		s.sweeps.count(hs, func(ctx context.Context) error { return s.sweep(ctx, settleFor) })
+		s.sweeps.count(hs, func(ctx context.Context) error { return s.sweep(ctx, settleFor) }, s.fold)
 	}
 	return err
 }

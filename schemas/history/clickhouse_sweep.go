@@ -13,10 +13,15 @@ import (
 // in stored_hidden is read with every question to a view.
 const sweepAfter = 20_000
 
+// foldAfter is how many rows it adds to stored_hidden before it has the server
+// merge that table, which leaves out what sums to nothing.
+const foldAfter = 5_000
+
 // sweeper takes replaced rows away in the background.
 type sweeper struct {
 	mu      sync.Mutex
 	hidden  int // since the last sweep
+	added   int // since the table was merged
 	running bool
 	ctx     context.Context //nolint:containedctx // ends with the store
 	cancel  context.CancelFunc
@@ -25,16 +30,22 @@ type sweeper struct {
 
 // count counts what was hidden for good, and begins a sweep when it is time. One
 // that fails or is cut short has done no harm: the next does its work too.
-func (w *sweeper) count(hs []hiding, sweep func(context.Context) error) {
+func (w *sweeper) count(hs []hiding, sweep, fold func(context.Context) error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for _, h := range hs {
 		w.hidden += int(h.replaced)
 	}
-	if w.hidden < sweepAfter || w.running || w.ctx == nil {
+	w.added += len(hs)
+	if w.added < foldAfter || w.running || w.ctx == nil {
 		return
 	}
-	w.hidden, w.running = 0, true
+	if w.hidden < sweepAfter {
+		sweep = fold
+	} else {
+		w.hidden = 0
+	}
+	w.added, w.running = 0, true
 	w.runs.Go(func() {
 		err := sweep(w.ctx)
 		if err != nil && w.ctx.Err() == nil {
@@ -93,10 +104,21 @@ func (s *clickhouseStore) sweep(ctx context.Context, settle time.Duration) error
 	if err == nil {
 		err = s.mutate(ctx, fmt.Sprintf("ALTER TABLE stored_swept DELETE WHERE run = %d", run))
 	}
+	if err == nil {
+		err = s.fold(ctx)
+	}
 	if err != nil {
 		return fmt.Errorf("history: sweep: %w", err)
 	}
 	return nil
+}
+
+// fold has the server merge stored_hidden.
+func (s *clickhouseStore) fold(ctx context.Context) error {
+	if s.cluster != nil {
+		return nil
+	}
+	return s.conn.Exec(ctx, "OPTIMIZE TABLE stored_hidden FINAL")
 }
 
 // mutate runs the statements and waits until the server has done them.

@@ -134,10 +134,11 @@ func (f *finder) smoothing(c *candidate) (lag, variance float64) {
 		logs[i] = -float64(w-1) / usualSmoothing
 	}
 	tables := roundTurns()
-	if f.profile.flat && !c.late && c.evOn > seenOn {
+	likely := c.score() > leastEvidence/2 // what is no test needs no delay
+	if likely && f.profile.flat && !c.late && c.evOn > seenOn {
 		f.addRoundness(&logs, f.readings(c.edges[0]), tables.on[max(c.kOn-1, 0):min(c.kOn+2, len(fineOn))], true)
 	}
-	if c.evOff > seenOff {
+	if likely && c.evOff > seenOff {
 		f.addRoundness(&logs, f.readings(c.edges[1]), tables.off[max(c.kOff-1, 0):min(c.kOff+2, len(fineOff))], false)
 	}
 	top := math.Inf(-1)
