@@ -31,7 +31,14 @@ type gate struct {
 	span time.Duration
 }
 
-func (gt *gate) left(now time.Time) time.Duration { return min(gt.next.Sub(now), gt.span) }
+// left returns how long the gate stays closed. A clock that was put back starts
+// the span anew, once: who only asks, again and again, is to see it end.
+func (gt *gate) left(now time.Time) time.Duration {
+	if gt.next.Sub(now) > gt.span {
+		gt.next = now.Add(gt.span)
+	}
+	return gt.next.Sub(now)
+}
 
 // pause returns how long a call at the named gate would have to wait now.
 func (g *gates) pause(name string) time.Duration {
