@@ -64,7 +64,10 @@ func Gather(ctx context.Context, h History, names *Names, session string) (*Data
 	order := collate.New(language.Und)
 	slices.SortStableFunc(d.Tests, func(a, b Test) int { return order.CompareString(a.Who.Name, b.Who.Name) })
 	d.Missing, d.Expected = Missing(names, g.roster, squad, g.outcomes)
-	d.Effects = g.effects(d)
+	if names.Club != nil {
+		d.Settings = assess.From(names.Club.Thresholds)
+		d.Effects = g.effects(d)
+	}
 	return d, nil
 }
 
@@ -212,9 +215,6 @@ func Missing(names *Names, roster []history.AthleteRow, squad string, tests []sc
 
 // effects are the squad's shifts, which depend on the club's settings.
 func (g *gatherer) effects(d *Data) []assess.Effect {
-	if g.names.Club == nil {
-		return nil
-	}
 	past := map[string][]schemas.Outcome{}
 	for i := range d.Tests {
 		t := &d.Tests[i]
@@ -225,7 +225,7 @@ func (g *gatherer) effects(d *Data) []assess.Effect {
 			past[t.Outcome.Athlete] = append(past[t.Outcome.Athlete], h.Outcome)
 		}
 	}
-	s := assess.From(g.names.Club.Thresholds)
+	s := d.Settings
 	out := []assess.Effect{assess.SquadEffect(g.outcomes, past, schemas.MeasureHRex, 0, s)}
 	if d.Protocol != nil && len(d.Protocol.Recovery) > 0 {
 		out = append(out, assess.SquadEffect(g.outcomes, past, schemas.MeasureHRR, int(d.Protocol.Recovery[0]/time.Second), s))

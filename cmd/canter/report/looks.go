@@ -49,16 +49,16 @@ func (d *Data) looks() []look {
 	return out
 }
 
-// moved reports whether the squad as a whole moved in a measure: the interval
-// of its shift leaves no change out.
-func moved(e assess.Effect) bool { return e.State == assess.Estimated && e.Beyond(0) }
+// moved reports whether the squad as a whole moved in a measure by more than
+// the club's trifle, as in the messages of that day.
+func (d *Data) moved(e assess.Effect) bool { return e.Beyond(d.Settings.Trifle(e.Measure, e.Unit)) }
 
 // squadMoved is the sentence that goes before all looks on a day that moved
 // everybody; "" on others.
 func (d *Data) squadMoved() string {
 	var parts []string
 	for _, e := range d.Effects {
-		if moved(e) {
+		if d.moved(e) {
 			unit := " bpm"
 			if e.Unit == assess.Points {
 				unit = " points"
@@ -77,7 +77,7 @@ func (d *Data) ownShare(t *Test) string {
 	var parts []string
 	for _, e := range d.Effects {
 		c := t.comparison(e.Measure, e.Seconds)
-		if !moved(e) || c == nil || !c.Change.Present() || (c.State != schemas.Higher && c.State != schemas.Lower) {
+		if !d.moved(e) || c == nil || !c.Change.Present() || (c.State != schemas.Higher && c.State != schemas.Lower) {
 			continue
 		}
 		if (c.Unit == assess.Points) == (e.Unit == assess.Points) {

@@ -29,6 +29,8 @@ type Data struct {
 	Expected int
 	// Effects are what the whole squad shares in each measure.
 	Effects []assess.Effect
+	// Settings are the club's: they say what shift of a squad counts as none.
+	Settings assess.Settings
 	// Made is when the report is made.
 	Made time.Time
 }
