@@ -81,8 +81,7 @@ func (s *Service) nothingToTell(session string, alerts []schemas.Alert) bool {
 	if slices.ContainsFunc(alerts, func(al schemas.Alert) bool { return al.Told && al.Rule != schemas.RuleTestMissing }) {
 		return false
 	}
-	// The session's id ends with its local date; see [schemas.SessionID].
-	day, err := time.Parse(time.DateOnly, session[strings.LastIndexByte(session, '/')+1:])
+	day, err := time.Parse(time.DateOnly, localDate(session))
 	return err == nil && !s.worthTelling(day.Add(48*time.Hour))
 }
 
