@@ -87,14 +87,7 @@ func standing(date string, values []schemas.SeriesValue) []Standing {
 		if v.Date != date && v.Date != eve {
 			continue
 		}
-		from := daysBefore(v.Date, SeriesDays)
-		var usual []float64
-		for j := range values {
-			u := &values[j]
-			if u.Series == v.Series && u.Athlete == v.Athlete && u.Squad == v.Squad && u.Unit == v.Unit && u.Date >= from && u.Date < v.Date {
-				usual = append(usual, u.Value)
-			}
-		}
+		usual := before(v, values)
 		if len(usual) < SeriesLeast {
 			continue
 		}
@@ -130,7 +123,6 @@ type Condition struct {
 // [NewBeside]; those of athletes do no harm.
 func Conditions(date string, values []schemas.SeriesValue) []Condition {
 	var out []Condition
-	from := daysBefore(date, SeriesDays)
 	for i := range values {
 		v := &values[i]
 		if v.Date != date || v.Athlete != "" {
@@ -140,16 +132,10 @@ func Conditions(date string, values []schemas.SeriesValue) []Condition {
 		if at >= 0 && out[at].Squad != "" {
 			continue
 		}
-		c := Condition{SeriesValue: *v}
-		sum := 0.0
-		for j := range values {
-			u := &values[j]
-			if u.Series == v.Series && u.Athlete == "" && u.Squad == v.Squad && u.Unit == v.Unit && u.Date >= from && u.Date < date {
-				sum, c.N = sum+u.Value, c.N+1
-			}
-		}
+		usual := before(v, values)
+		c := Condition{SeriesValue: *v, N: len(usual)}
 		if c.N >= ConditionsLeast {
-			c.Usual = schemas.Num(sum / float64(c.N))
+			c.Usual = schemas.Num(stat.Mean(usual, nil))
 		}
 		if at >= 0 {
 			out[at] = c
@@ -158,6 +144,20 @@ func Conditions(date string, values []schemas.SeriesValue) []Condition {
 		}
 	}
 	slices.SortFunc(out, func(a, b Condition) int { return cmp.Compare(a.Series, b.Series) })
+	return out
+}
+
+// before returns the values of the same series, of the same athlete or squad, on
+// the [SeriesDays] before a value's day.
+func before(v *schemas.SeriesValue, values []schemas.SeriesValue) []float64 {
+	from := daysBefore(v.Date, SeriesDays)
+	var out []float64
+	for i := range values {
+		u := &values[i]
+		if u.Series == v.Series && u.Athlete == v.Athlete && u.Squad == v.Squad && u.Unit == v.Unit && u.Date >= from && u.Date < v.Date {
+			out = append(out, u.Value)
+		}
+	}
 	return out
 }
 
