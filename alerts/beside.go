@@ -2,7 +2,6 @@ package alerts
 
 import (
 	"context"
-	"strings"
 	"time"
 
 	"canter.example/alerts/assess"
@@ -45,7 +44,7 @@ func (s *Service) notes(ctx context.Context, all []schemas.Note, al *schemas.Ale
 // conditions reads what was recorded for the whole squad of the day of a test:
 // heat is the first thing to ask for when everybody moves.
 func (s *Service) conditions(ctx context.Context, o *schemas.Outcome) ([]assess.Condition, error) {
-	date := localDate(o.Session)
+	date := schemas.SessionDate(o.Session)
 	day, err := time.Parse(time.DateOnly, date)
 	if err != nil {
 		return nil, nil //nolint:nilerr // a session without a day has no conditions
@@ -57,14 +56,11 @@ func (s *Service) conditions(ctx context.Context, o *schemas.Outcome) ([]assess.
 	return assess.Conditions(date, values), nil
 }
 
-// localDate is the date that a session's id bears; see [schemas.SessionID].
-func localDate(session string) string { return session[strings.LastIndexByte(session, '/')+1:] }
-
 // beside reads what stands beside a test: the load of the days before it and
 // the daily series that stand out. It is as known when staff are told; a file
 // that comes later makes no new message.
 func (s *Service) beside(ctx context.Context, o *schemas.Outcome) (assess.Beside, error) {
-	date := localDate(o.Session)
+	date := schemas.SessionDate(o.Session)
 	day, err := time.Parse(time.DateOnly, date)
 	if err != nil {
 		return assess.Beside{}, nil //nolint:nilerr // a test without a day has nothing beside it

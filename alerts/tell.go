@@ -81,7 +81,7 @@ func (s *Service) nothingToTell(session string, alerts []schemas.Alert) bool {
 	if slices.ContainsFunc(alerts, func(al schemas.Alert) bool { return al.Told && al.Rule != schemas.RuleTestMissing }) {
 		return false
 	}
-	day, err := time.Parse(time.DateOnly, localDate(session))
+	day, err := time.Parse(time.DateOnly, schemas.SessionDate(session))
 	return err == nil && !s.worthTelling(day.Add(48*time.Hour))
 }
 

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -217,4 +218,9 @@ type TraceSecond struct {
 // protocol on one local date ("2006-01-02").
 func SessionID(squad, protocol, localDate string) string {
 	return squad + "/" + protocol + "/" + localDate
+}
+
+// SessionDate returns the local date that a session's id ends with.
+func SessionDate(session string) string {
+	return session[strings.LastIndexByte(session, '/')+1:]
 }

@@ -33,7 +33,7 @@ type BesideHistory interface {
 // ReadBeside gathers what stands beside a test.
 func ReadBeside(ctx context.Context, h BesideHistory, o *schemas.Outcome) (Beside, error) {
 	// The session's id ends with its local date; see [schemas.SessionID].
-	c := Beside{Date: o.Session[strings.LastIndexByte(o.Session, '/')+1:]}
+	c := Beside{Date: schemas.SessionDate(o.Session)}
 	day, err := time.Parse(time.DateOnly, c.Date)
 	if err != nil {
 		return c, nil
