@@ -141,7 +141,8 @@ func ensureDatabase(ctx context.Context, address string) error {
 		return err
 	}
 	name := o.Auth.Database
-	o.Auth.Database = "default"
+	// Every account may use this one, whatever else it is kept from.
+	o.Auth.Database = "system"
 	if conn, err = connect(ctx, o); err != nil {
 		return err
 	}
