@@ -14,8 +14,7 @@ const groupMost = 64
 
 // group gathers writes that wait at the same time into one transaction. What a
 // durable write costs is the disk's flush at its commit; those who wait for the
-// disk together share one. Each write is still whole or not at all: it has a
-// savepoint of its own.
+// disk together share one. Each write is still whole or not at all.
 type group struct {
 	mu      sync.Mutex
 	waiting []*groupedWrite
@@ -65,16 +64,30 @@ func (s *sqliteStore) writeGroups() {
 }
 
 // writeGroup runs a batch in one transaction and tells each write how it went.
+// Writes hardly ever fail, so they follow each other plainly first; when one
+// does, all is undone and done again with a savepoint for each, so that the
+// others stand.
 func (s *sqliteStore) writeGroup(batch []*groupedWrite) {
 	errs := make([]error, len(batch))
+	var failed bool
 	err := s.inTransaction(func(tx *sql.Tx) error {
 		for i, w := range batch {
-			if errs[i] = s.inSavepoint(tx, w, len(batch) > 1); errs[i] != nil && len(batch) == 1 {
+			if errs[i] = s.run(tx, w); errs[i] != nil {
+				failed = true
 				return errs[i]
 			}
 		}
 		return nil
 	})
+	if failed && len(batch) > 1 {
+		clear(errs)
+		err = s.inTransaction(func(tx *sql.Tx) error {
+			for i, w := range batch {
+				errs[i] = s.inSavepoint(tx, w)
+			}
+			return nil
+		})
+	}
 	for i, w := range batch {
 		if errs[i] == nil {
 			errs[i] = err
@@ -97,21 +110,22 @@ func (s *sqliteStore) inTransaction(fn func(*sql.Tx) error) error {
 	return tx.Commit()
 }
 
-// inSavepoint runs one write; when it fails, what it did is undone and the
-// others of its group stand.
-func (s *sqliteStore) inSavepoint(tx *sql.Tx, w *groupedWrite, shared bool) error {
+// run does one write, unless nobody waits for it any more.
+func (s *sqliteStore) run(tx *sql.Tx, w *groupedWrite) error {
 	if err := w.ctx.Err(); err != nil {
 		return err
 	}
-	t := &sqliteTx{ctx: w.ctx, prepared: s.writes, tx: tx}
-	if !shared {
-		return w.fn(t)
-	}
+	return w.fn(&sqliteTx{prepared: s.writes, tx: tx})
+}
+
+// inSavepoint runs one write; when it fails, what it did is undone and the
+// others of its group stand.
+func (s *sqliteStore) inSavepoint(tx *sql.Tx, w *groupedWrite) error {
 	ctx := context.Background()
 	if _, err := tx.ExecContext(ctx, "SAVEPOINT one"); err != nil {
 		return err
 	}
-	if err := w.fn(t); err != nil {
+	if err := s.run(tx, w); err != nil {
 		_, undo := tx.ExecContext(ctx, "ROLLBACK TO one")
 		_, release := tx.ExecContext(ctx, "RELEASE one")
 		return errors.Join(err, undo, release)
