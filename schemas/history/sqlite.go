@@ -58,7 +58,8 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 	if err := createPrivate(path); err != nil {
 		return nil, fmt.Errorf("history: %w", err)
 	}
-	s := &sqliteStore{writes: make(map[string]*sql.Stmt), prepared: make(map[string]*sql.Stmt)}
+	s := &sqliteStore{writes: make(map[string]*sql.Stmt), prepared: make(map[string]*sql.Stmt),
+		group: group{hurry: make(chan struct{}, 1)}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"time"
 )
 
 // groupMost bounds the writes of one transaction, and with it how long a reader
@@ -19,7 +20,19 @@ type group struct {
 	mu      sync.Mutex
 	waiting []*groupedWrite
 	running bool
+	hurry   chan struct{} // tells whoever gathers that somebody can't wait
+	begun   time.Time     // when the last transaction began; of whoever gathers
 }
+
+// pace is the least time between the beginnings of two transactions of writes
+// that can wait. What files touch of indexes and the disk's flush are then paid
+// for once for many of them while many come, and a file that comes alone waits
+// for nothing.
+// So many share all there is to share, and wait no longer.
+const (
+	pace     = 20 * time.Millisecond
+	paceMost = 16
+)
 
 // groupedWrite is one write that waits for its turn.
 type groupedWrite struct {
@@ -31,9 +44,25 @@ type groupedWrite struct {
 // write runs fn in a transaction and returns when it is on disk; what names the
 // write in errors.
 func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx) error) error {
+	return s.writeSoon(ctx, what, fn, true)
+}
+
+// writePatiently is write for one of many: it may wait for others to share a
+// transaction with, for the time of a pace.
+func (s *sqliteStore) writePatiently(ctx context.Context, what string, fn func(*sqliteTx) error) error {
+	return s.writeSoon(ctx, what, fn, false)
+}
+
+func (s *sqliteStore) writeSoon(ctx context.Context, what string, fn func(*sqliteTx) error, hurry bool) error {
 	w := &groupedWrite{ctx: ctx, fn: fn, done: make(chan error, 1)}
 	s.group.mu.Lock()
 	s.group.waiting = append(s.group.waiting, w)
+	if hurry || len(s.group.waiting) >= paceMost {
+		select {
+		case s.group.hurry <- struct{}{}:
+		default: // somebody has said so
+		}
+	}
 	lead := !s.group.running
 	s.group.running = true
 	s.group.mu.Unlock()
@@ -49,6 +78,7 @@ func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx)
 // writeGroups writes until nobody waits.
 func (s *sqliteStore) writeGroups() {
 	for {
+		s.group.gather()
 		s.group.mu.Lock()
 		n := min(len(s.group.waiting), groupMost)
 		batch := s.group.waiting[:n:n]
@@ -61,6 +91,19 @@ func (s *sqliteStore) writeGroups() {
 		s.group.mu.Unlock()
 		s.writeGroup(batch)
 	}
+}
+
+// gather waits until the pace allows another transaction, or somebody can't wait.
+func (g *group) gather() {
+	if left := pace - time.Since(g.begun); left > 0 {
+		timer := time.NewTimer(left)
+		defer timer.Stop()
+		select {
+		case <-g.hurry:
+		case <-timer.C:
+		}
+	}
+	g.begun = time.Now()
 }
 
 // writeGroup runs a batch in one transaction and tells each write how it went.

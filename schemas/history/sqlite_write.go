@@ -74,7 +74,7 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 	if err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)
 	}
-	return s.write(ctx, what, w.into)
+	return s.writePatiently(ctx, what, w.into)
 }
 
 // SaveResults implements [Store].
@@ -172,7 +172,7 @@ func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessme
 			return fmt.Errorf("history: save assessments: %w", err)
 		}
 	}
-	return s.write(ctx, "assessments", func(t *sqliteTx) error {
+	return s.writePatiently(ctx, "assessments", func(t *sqliteTx) error {
 		for i := range as {
 			if err := t.saveAssessment(&as[i], rows[i]); err != nil {
 				return err
