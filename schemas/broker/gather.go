@@ -50,7 +50,7 @@ func (b *Broker) Gather(ctx context.Context, subject string, merge func(waiting 
 	g.running = true
 	g.mu.Unlock()
 	if lead {
-		go b.gatherAll(subject, g) //nolint:contextcheck // it publishes for all who wait: no one's context ends it
+		go b.gatherAll(subject, g) //nolint:contextcheck,gosec // it publishes for all who wait: no one's context ends it
 	}
 	select {
 	case err := <-c.done:
