@@ -92,6 +92,9 @@ type Config struct {
 	Now func() time.Time
 	// Meter is told what the stage does; nil for nobody.
 	Meter Meter
+	// Coming reports whether files are on their way to this stage; nil where the
+	// process does not see all of the way.
+	Coming func(ctx context.Context) bool
 }
 
 // Service is one alerts process. Any number may run on the same broker and

@@ -34,6 +34,8 @@ type Broker interface {
 	FileOf(d *broker.Delivery, limit int64) (broker.FileMessage, error)
 	File(ctx context.Context, id schemas.FileID, limit int64) (broker.FileMessage, error)
 	Publish(ctx context.Context, subject, id string, event any) error
+	// Superseded reports whether a later event of the same subject is there.
+	Superseded(ctx context.Context, d *broker.Delivery) (bool, error)
 }
 
 // History is what the scorer needs of the history.
@@ -222,6 +224,11 @@ func (s *Service) onRescore(ctx context.Context, d *broker.Delivery) error {
 	var e schemas.RescoreEvent
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
+	}
+	// Each of a session's good tests may have asked for a doubtful one: the last
+	// to ask stored its own before.
+	if later, err := s.broker.Superseded(ctx, d); err != nil || later {
+		return err
 	}
 	f, ok, err := s.history.File(ctx, e.File)
 	if err != nil {

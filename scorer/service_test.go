@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -173,6 +174,11 @@ func (r *rig) Publish(_ context.Context, subject, _ string, event any) error {
 	r.told = append(r.told, subject)
 	r.events = append(r.events, event)
 	return nil
+}
+
+// Superseded looks among the requests that wait.
+func (r *rig) Superseded(_ context.Context, d *broker.Delivery) (bool, error) {
+	return slices.ContainsFunc(r.waiting, func(w *broker.Delivery) bool { return w.Subject == d.Subject && w.Version > d.Version }), nil
 }
 
 func (r *rig) delivery(subject string, event any) *broker.Delivery {

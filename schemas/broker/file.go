@@ -156,6 +156,20 @@ func (b *Broker) File(ctx context.Context, id schemas.FileID, limit int64) (File
 	return b.decodeFile(m.Subject, m.Header, m.Data, limit)
 }
 
+// Superseded reports whether a later event on the subject of one of
+// [schemas.StreamInput] is there: whoever handles that one sees all that this one
+// was published for.
+func (b *Broker) Superseded(ctx context.Context, d *Delivery) (bool, error) {
+	m, err := b.streams[schemas.StreamInput].GetLastMsgForSubject(ctx, d.Subject)
+	if errors.Is(err, jetstream.ErrMsgNotFound) {
+		return false, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("broker: last event on %s: %w", d.Subject, err)
+	}
+	return schemas.NewVersion(b.created[schemas.StreamInput], m.Sequence) > d.Version, nil
+}
+
 // FileOf reads the file out of a delivery on [schemas.SubjectFile]. A file
 // that is larger than limit once unpacked, or whose bytes are not what its
 // name says, gives [ErrMessage].
