@@ -28,10 +28,15 @@ var engines = []struct {
 // empty database of its own.
 func eachEngine(t *testing.T, fn func(t *testing.T, s history.Store)) {
 	t.Helper()
+	eachAddress(t, func(t *testing.T, address string) { fn(t, open(t, address)) })
+}
+
+func eachAddress(t *testing.T, fn func(t *testing.T, address string)) {
+	t.Helper()
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
 			t.Parallel()
-			fn(t, open(t, e.address(t)))
+			fn(t, e.address(t))
 		})
 	}
 }

@@ -58,7 +58,7 @@ func newSQLiteWrite(r *FileResult) (*sqliteWrite, error) {
 		w.loads = append(w.loads, values)
 	}
 	for i := range r.Series {
-		values, err := seriesValues(&r.Series[i], f.Origin.Seen)
+		values, err := seriesValues(&r.Series[i], f.Origin.Seen, sqliteClock)
 		if err != nil {
 			return nil, err
 		}
