@@ -128,7 +128,7 @@ func seasonClub(tb testing.TB, s *season.Season) *club.Club {
 	tb.Helper()
 	dir := tb.TempDir()
 	for name, content := range map[string][]byte{"club.yaml": s.ClubYAML, "athletes.csv": s.AthletesCSV} {
-		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}); err != nil {
+		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}, time.Now()); err != nil {
 			tb.Fatal(err)
 		}
 	}
