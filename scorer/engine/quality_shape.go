@@ -80,7 +80,7 @@ func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
 		c.on.tau <= fineOn[1],             // faster than heart rate rises
 		c.evOn < mostOn,                   // a rise that is not clear
 		c.off.fall() < 20,                 // hardly a rest after it
-		c.tension > leastTension/2,        // edges not quite a test's length apart
+		c.tension > leastTension,          // edges not quite a test's length apart
 		c.confidence() < 0.85,             // other places fit, too
 		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
 		math.Abs(bend) > 1.9,              // not quite level
