@@ -4,7 +4,7 @@ GO       ?= go
 GOLANGCI ?= $(GO) run github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
 FUZZTIME ?= 10s
 
-.PHONY: faults faults-short all build test needs check lint vuln fuzz bench speed golden
+.PHONY: deploy-try faults faults-short all build test needs check lint vuln fuzz bench speed golden
 
 all: build
 
@@ -47,3 +47,6 @@ golden:           ## write golden files anew; look at the difference before you 
 	$(GO) test ./schemas/history -run DataDictionary -update
 	$(GO) test ./cmd/canter -run TestAnalysts -update
 	$(GO) test ./cmd/canter -run Licences -licences
+
+deploy-try:       ## follow deploy/README.md on a bare Debian with systemd, in a container (needs root and apt-get; minutes)
+	GO=$(GO) sh .ci/deploy

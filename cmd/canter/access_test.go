@@ -59,6 +59,7 @@ func (a *analysts) access(t *testing.T) {
 		}
 	})
 	t.Run("names", a.namesStayOut)
+	t.Run("the service", func(t *testing.T) { a.serviceAccount(t, other) })
 	t.Run("canter sql", func(t *testing.T) {
 		out := command(t, "sql", "--history", address, "--format", "csv", "SELECT count(*) AS athletes FROM athletes")
 		if out != "athletes\n28\n" {
@@ -69,6 +70,29 @@ func (a *analysts) access(t *testing.T) {
 			t.Errorf("exit code %d: %s", code, errs.String())
 		}
 	})
+}
+
+// serviceAccount logs in with the account that deploy/ has for canter itself: it
+// makes its database and its tables, and has nothing to do with others'.
+func (a *analysts) serviceAccount(t *testing.T, other string) {
+	const user, password = "canter_service", "writes-its-own"
+	own := historytest.NewDatabase()
+	addAccount(t, a.server, "clickhouse-service.xml", user+".xml", password,
+		"<canter>", "<"+user+">", "</canter>", "</"+user+">", "<database>canter<", "<database>"+own+"<")
+	waitForAccount(t, a.server.AddressFor(user, password, "system"))
+	store, err := history.Open(t.Context(), a.server.AddressFor(user, password, own))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Close(); err != nil {
+		t.Error(err)
+	}
+	address := a.server.AddressFor(user, password, own)
+	for _, sql := range []string{"SELECT count() FROM " + other + ".tests", "DROP TABLE " + other + ".tests", "INSERT INTO " + a.database + ".stored_slots (job) SELECT 'a'", "CREATE DATABASE " + historytest.NewDatabase()} {
+		if err := a.exec(t, address, sql); err == nil {
+			t.Errorf("the account could %s", sql)
+		}
+	}
 }
 
 // refusedToAnalysts are statements that an analyst's account must not get
@@ -226,7 +250,13 @@ func (a *analysts) analystAccount(t *testing.T, user, password string, changes .
 // accounts.
 func addAnalyst(t *testing.T, server *historytest.Server, file, password string, changes ...string) {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("..", "..", "deploy", "clickhouse-analyst.xml"))
+	addAccount(t, server, "clickhouse-analyst.xml", file, password, changes...)
+}
+
+// addAccount puts a file of deploy/, with changes, beside a server's accounts.
+func addAccount(t *testing.T, server *historytest.Server, from, file, password string, changes ...string) {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", "deploy", from))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,8 +20,8 @@ type simulateHistoryCmd struct {
 	Recorded    int    `help:"The last weeks with five recordings of every athlete." default:"10"`
 	Rescored    int    `help:"One file in so many is scored twice; 0 for none." default:"2000"`
 	Seed        uint64 `help:"Seed of the random numbers; the same seed gives the same rows." default:"0"`
-	Batch       int    `help:"Files that are saved in one write." default:"25000"`
-	Writers     int    `help:"How many writes are under way at once." default:"3"`
+	Batch       int    `help:"Files that are saved in one write." default:"100000"`
+	Writers     int    `help:"How many writes are under way at once." default:"2"`
 	Questions   int    `help:"How often each question is asked; 0 to load only." default:"100"`
 	MeasureOnly bool   `help:"Ask a history that an earlier run has filled with the same numbers."`
 	Client      string `help:"The server's own client, for the bare insert of the same rows; '' for none." default:"" placeholder:"PROGRAM"`

@@ -4,7 +4,7 @@
 // [schemas.Trace] an athlete or session, with samples in the order of the
 // file, not cleaned and not resampled. Start reading at [Decode]; then one
 // file a format: fit.go (fit_collect.go, fit_finish.go), tcx.go and gpx.go
-// over xml.go, csv.go and its companions, zip.go.
+// over xml.go and xml_tokens.go, csv.go and its companions, zip.go.
 //
 // What holds for every format:
 //

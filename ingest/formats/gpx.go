@@ -1,7 +1,6 @@
 package formats
 
 import (
-	"encoding/xml"
 	"strings"
 
 	"canter.example/schemas"
@@ -14,11 +13,11 @@ type gpxReader struct {
 	open bool // a trkpt is open
 }
 
-func newGPX(b *budget, src *xmlSource) *gpxReader {
+func newGPX(b *budget, src *xmlTokens) *gpxReader {
 	return &gpxReader{track: newTrack(b, src)}
 }
 
-func (r *gpxReader) start(name, _ string, attrs []xml.Attr) {
+func (r *gpxReader) start(name, _ string, attrs []xmlAttr) {
 	switch name {
 	case "trkpt":
 		r.point, r.open = trackPoint{}, true

@@ -1,7 +1,6 @@
 package formats
 
 import (
-	"encoding/xml"
 	"strconv"
 	"strings"
 	"time"
@@ -25,11 +24,11 @@ type tcxLap struct {
 	manual  bool
 }
 
-func newTCX(b *budget, src *xmlSource) *tcxReader {
+func newTCX(b *budget, src *xmlTokens) *tcxReader {
 	return &tcxReader{track: newTrack(b, src), steps: true}
 }
 
-func (r *tcxReader) start(name, _ string, attrs []xml.Attr) {
+func (r *tcxReader) start(name, _ string, attrs []xmlAttr) {
 	switch name {
 	case "Trackpoint":
 		r.point = trackPoint{}
@@ -45,10 +44,10 @@ func (r *tcxReader) start(name, _ string, attrs []xml.Attr) {
 	}
 }
 
-func attr(attrs []xml.Attr, name string) string {
+func attr(attrs []xmlAttr, name string) string {
 	for i := range attrs {
-		if attrs[i].Name.Local == name {
-			return attrs[i].Value
+		if attrs[i].name == name {
+			return attrs[i].value
 		}
 	}
 	return ""

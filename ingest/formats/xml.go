@@ -12,54 +12,12 @@ import (
 	"canter.example/schemas"
 )
 
-// xmlSource hands the XML decoder its bytes one by one, knows the place, and
-// ends a tag or text that grows beyond all measure before it fills memory.
-type xmlSource struct {
-	content []byte
-	next    int
-	// stop is where reading ends: the end of the content or of the longest
-	// token allowed from where the present one began.
-	stop int
-}
-
-var errToken = errors.New("token too long")
-
-// ReadByte implements io.ByteReader.
-func (s *xmlSource) ReadByte() (byte, error) {
-	if s.next >= s.stop {
-		if s.next >= len(s.content) {
-			return 0, io.EOF
-		}
-		return 0, errToken
-	}
-	c := s.content[s.next]
-	s.next++
-	return c, nil
-}
-
-// Read is there because the decoder asks for an io.Reader; it uses ReadByte.
-func (s *xmlSource) Read(p []byte) (int, error) {
-	if len(p) == 0 {
-		return 0, nil
-	}
-	c, err := s.ReadByte()
-	if err != nil {
-		return 0, err
-	}
-	p[0] = c
-	return 1, nil
-}
-
-// line of the next byte, from 1; counted only when something must be said.
-func (s *xmlSource) line() int {
-	return 1 + bytes.Count(s.content[:s.next], []byte{'\n'})
-}
-
 // xmlReader makes samples of one kind of XML file. Names come without their
 // namespace prefix, which every program chooses for itself.
 type xmlReader interface {
-	// start of an element inside the one named parent. Slices are the decoder's.
-	start(name, parent string, attrs []xml.Attr)
+	// start of an element inside the one named parent. Slices are the caller's, and
+	// strings to be cloned where they are kept.
+	start(name, parent string, attrs []xmlAttr)
 	// end of an element, with its own text, trimmed. False stops at a limit.
 	end(name, parent string, text []byte) bool
 	// result is asked for once, when all was read or nothing more can be.
@@ -68,7 +26,7 @@ type xmlReader interface {
 
 // decodeXML reads a TCX or GPX file, told by its root element.
 func decodeXML(text []byte, b *budget) ([]schemas.Trace, string, *Error) {
-	w := xmlWalk{src: xmlSource{content: text, stop: len(text)}, b: b}
+	w := xmlWalk{src: newXMLTokens(string(text), b.Token), b: b}
 	// References such as &amp; cost the decoder as much as an element.
 	if b.elements -= bytes.Count(text, []byte{'&'}); b.elements < 0 {
 		return nil, "", w.elementsError()
@@ -84,10 +42,9 @@ func decodeXML(text []byte, b *budget) ([]schemas.Trace, string, *Error) {
 	return finish(w.format, []schemas.Trace{t}, err, b)
 }
 
-// xmlWalk goes through a document with encoding/xml's raw tokens: they cost
-// half of what unmarshalling does, and namespaces are not needed.
+// xmlWalk goes through a document token by token.
 type xmlWalk struct {
-	src    xmlSource
+	src    *xmlTokens
 	b      *budget
 	reader xmlReader
 	format string
@@ -98,39 +55,36 @@ type xmlWalk struct {
 // run walks the document. It returns what is wrong with it when it can't be
 // read to its end, or an error when it must not be.
 func (w *xmlWalk) run() (damage schemas.Damage, err *Error) {
-	d := xml.NewDecoder(&w.src)
-	// The text is UTF-8 by now, whatever the declaration says.
-	d.CharsetReader = func(_ string, input io.Reader) (io.Reader, error) { return input, nil }
 	for {
-		w.src.stop = min(len(w.src.content), w.src.next+w.b.Token)
-		token, tokenErr := d.RawToken()
+		t, tokenErr := w.src.read()
 		if tokenErr != nil {
 			return w.ended(tokenErr)
 		}
-		switch t := token.(type) {
-		case xml.StartElement:
+		switch t.kind {
+		case xmlStart:
 			if err := w.open(t); err != nil {
 				return schemas.Damage{}, err
 			}
-		case xml.EndElement:
-			if len(w.names) == 0 || w.names[len(w.names)-1] != t.Name.Local {
-				return altered("line %d closes <%s>, which is not open", w.src.line(), cleanText(t.Name.Local)), nil
+		case xmlEnd:
+			if len(w.names) == 0 || w.names[len(w.names)-1] != t.name {
+				return altered("line %d closes <%s>, which is not open", w.src.line(), cleanText(t.name)), nil
 			}
-			if err := w.close(t.Name.Local); err != nil {
+			if err := w.close(t.name); err != nil {
 				return schemas.Damage{}, err
 			}
-		case xml.CharData:
-			if len(w.text)+len(t) > w.b.Token {
+		case xmlText:
+			if len(w.text)+len(t.text) > w.b.Token {
 				return schemas.Damage{}, w.tokenError()
 			}
-			w.text = append(w.text, t...)
-		case xml.Directive:
-			if w.reader == nil && len(t) >= 12 && strings.EqualFold(string(t[:12]), "doctype html") {
+			w.text = append(w.text, t.text...)
+		case xmlDirective:
+			if w.reader == nil && len(t.text) >= 12 && strings.EqualFold(string(t.text[:12]), "doctype html") {
 				return schemas.Damage{}, problem(ErrUnknownFormat, atLine(w.src.line()), "a web page, perhaps a sign-in page saved in place of the export",
 					"Sign in and export the session again")
 			}
 			return schemas.Damage{}, problem(ErrEntities, atLine(w.src.line()), "the file declares a document type, and may hide entities in it",
 				"Remove the <!DOCTYPE …> part, or export the session again")
+		case xmlSkipped:
 		}
 	}
 }
@@ -166,8 +120,8 @@ func (w *xmlWalk) elementsError() *Error {
 		"Split the recording into one file a session")
 }
 
-func (w *xmlWalk) open(t xml.StartElement) *Error {
-	name := t.Name.Local
+func (w *xmlWalk) open(t *xmlToken) *Error {
+	name := t.name
 	if w.b.elements--; w.b.elements < 0 {
 		return w.elementsError()
 	}
@@ -178,15 +132,15 @@ func (w *xmlWalk) open(t xml.StartElement) *Error {
 	if w.reader == nil {
 		switch name {
 		case "TrainingCenterDatabase":
-			w.reader, w.format = newTCX(w.b, &w.src), TCX
+			w.reader, w.format = newTCX(w.b, w.src), TCX
 		case "gpx":
-			w.reader, w.format = newGPX(w.b, &w.src), GPX
+			w.reader, w.format = newGPX(w.b, w.src), GPX
 		default:
 			return problem(ErrUnknownFormat, atLine(w.src.line()), "this XML is neither TCX nor GPX: its root is <"+cleanText(name)+">",
 				"Export the session as TCX or GPX")
 		}
 	}
-	w.reader.start(name, w.parent(), t.Attr)
+	w.reader.start(name, w.parent(), t.attrs)
 	w.names = append(w.names, name)
 	w.text = w.text[:0]
 	return nil
@@ -220,16 +174,16 @@ type trackPoint struct {
 // track is what the readers of TCX and GPX share.
 type track struct {
 	recorder
-	src    *xmlSource
+	src    *xmlTokens
 	point  trackPoint
 	points int
 	noZone tally
 }
 
-func newTrack(b *budget, src *xmlSource) track {
+func newTrack(b *budget, src *xmlTokens) track {
 	t := track{recorder: recorder{b: b}, src: src}
 	// A point with a heart rate takes some 200 bytes or more.
-	t.trace.Samples = make([]schemas.Sample, 0, min(len(src.content)/300, b.samples)+16)
+	t.trace.Samples = make([]schemas.Sample, 0, min(len(src.doc)/300, b.samples)+16)
 	return t
 }
 
@@ -258,12 +212,19 @@ func (t *track) number(text []byte) (float64, bool) {
 	if len(text) == 0 {
 		return 0, false
 	}
-	v, err := strconv.ParseFloat(string(text), 64)
+	v, err := parseXMLNumber(text)
 	if err != nil || v != v || v > 1e9 || v < -1e9 {
 		t.notNumber.add(t.place)
 		return 0, false
 	}
 	return v, true
+}
+
+func parseXMLNumber(text []byte) (float64, error) {
+	if v, ok := plainNumber(text, '.'); ok {
+		return v, nil
+	}
+	return strconv.ParseFloat(string(text), 64)
 }
 
 func (t *track) heartRate(text []byte) {
@@ -320,9 +281,10 @@ func (t *track) finishTrack(damage schemas.Damage, empty string) (schemas.Trace,
 }
 
 // digits returns the number that b spells, -1 when it is not all digits.
-func digits(b []byte) int {
+func digits[T string | []byte](b T) int {
 	n := 0
-	for _, c := range b {
+	for i := range len(b) {
+		c := b[i]
 		if c < '0' || c > '9' {
 			return -1
 		}

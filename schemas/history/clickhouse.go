@@ -25,6 +25,8 @@ type clickhouseStore struct {
 	queries *clickhouseReader
 	files   fileQueue
 	hidden  numbers
+	bulk    bulk // files
+	bulkOf  bulk // assessments
 	sweeps  sweeper
 	cluster *cluster // nil on one server
 }
@@ -139,7 +141,8 @@ func ensureDatabase(ctx context.Context, address string) error {
 		return err
 	}
 	name := o.Auth.Database
-	o.Auth.Database = "default"
+	// Every account may use this one, whatever else it is kept from.
+	o.Auth.Database = "system"
 	if conn, err = connect(ctx, o); err != nil {
 		return err
 	}
@@ -187,6 +190,18 @@ func (s *clickhouseStore) insert(ctx context.Context, table string, names []stri
 	if len(rows) == 0 {
 		return nil
 	}
+	return s.send(ctx, table, names, func(batch driver.Batch) error {
+		for _, r := range rows {
+			if err := batch.Append(r...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// send makes one insert of what fill appends.
+func (s *clickhouseStore) send(ctx context.Context, table string, names []string, fill func(driver.Batch) error) error {
 	ctx, err := detached(ctx)
 	if err != nil {
 		return err
@@ -195,7 +210,7 @@ func (s *clickhouseStore) insert(ctx context.Context, table string, names []stri
 	if err != nil {
 		return fmt.Errorf("%s: %w", table, err)
 	}
-	if err := appendColumns(batch, rows); err != nil {
+	if err := fill(batch); err != nil {
 		return fmt.Errorf("%s: %w", table, errors.Join(err, batch.Abort()))
 	}
 	if err := batch.Send(); err != nil {

@@ -29,33 +29,70 @@ func (s *clickhouseStore) SaveAssessments(ctx context.Context, as []schemas.Asse
 
 func (s *clickhouseStore) saveAssessments(ctx context.Context, as []schemas.Assessment) error {
 	newest := make(map[schemas.TestID]int, len(as)) // one row a test in a block
-	again := uint64(time.Now().UnixMicro())
-	var rows [][]any
 	for i := range as {
-		a := &as[i]
-		row, err := assessmentValues(a, noClock)
-		if err != nil {
-			return err
-		}
-		row = append(assessmentColumns.withoutTimes(row), comparisonArrays(a.Comparisons)...)
-		row = append(row, again, rand.Uint64()) //nolint:gosec // to be unlike others, not secret
-		at, there := newest[a.TestID]
-		switch {
-		case !there:
-			newest[a.TestID] = len(rows)
-			rows = append(rows, row)
-		case row[assessmentVersion].(uint64) >= rows[at][assessmentVersion].(uint64):
-			rows[at] = row
+		if at, there := newest[as[i].TestID]; !there || as[i].Version >= as[at].Version {
+			newest[as[i].TestID] = i
 		}
 	}
-	if err := s.insert(ctx, "stored_athlete_assessments", storedAssessmentColumns, rows); err != nil {
+	var first uint64
+	many := len(as) > maxFlush
+	if many {
+		first = s.bulkOf.take(len(as))
+		s.bulkOf.begin(testNames(as))
+	}
+	again := uint64(time.Now().UnixMicro())
+	rows := block{expect: len(as)}
+	for i := range as {
+		a := &as[i]
+		if newest[a.TestID] != i {
+			continue
+		}
+		r := record{block: &rows}
+		if err := putAssessment(&r, a); err != nil {
+			return err
+		}
+		putComparisons(&r, a.Comparisons)
+		r.uint(again)
+		if many {
+			r.uint(first + uint64(i))
+		} else {
+			r.uint(rand.Uint64()) //nolint:gosec // to be unlike others, not secret
+		}
+	}
+	if err := s.insertBlock(ctx, "stored_athlete_assessments", storedAssessmentColumns, &rows); err != nil {
 		return err
+	}
+	if many {
+		var err error
+		if as, err = s.assessedBefore(ctx, as); err != nil {
+			return err
+		}
 	}
 	return s.hideReplacedAssessments(ctx, as)
 }
 
-// assessmentVersion is where the version stands among the plain values.
-var assessmentVersion = len(assessmentColumns.plain) - 1
+// assessedBefore leaves of the assessments just written in bulk those whose tests
+// may have another row: see rowsBeside.
+func (s *clickhouseStore) assessedBefore(ctx context.Context, as []schemas.Assessment) ([]schemas.Assessment, error) {
+	again := s.bulkOf.again(testNames(as))
+	alone, err := s.alone(ctx, "stored_athlete_assessments", &s.bulkOf)
+	if err != nil || !alone {
+		return as, err
+	}
+	some := make([]schemas.Assessment, len(again))
+	for i, at := range again {
+		some[i] = as[at]
+	}
+	return some, nil
+}
+
+func testNames(as []schemas.Assessment) []string {
+	names := make([]string, len(as))
+	for i := range as {
+		names[i] = string(as[i].TestID)
+	}
+	return names
+}
 
 // Assessment implements [Store].
 func (s *clickhouseStore) Assessment(ctx context.Context, test schemas.TestID) (schemas.Assessment, bool, error) {

@@ -13,13 +13,12 @@ import (
 // It is a hash of the values one after the other, each with its kind and length.
 type digest struct {
 	buf []byte
-	err error
 }
 
 func newDigest() *digest { return &digest{buf: make([]byte, 0, 1024)} }
 
-// add adds a row.
-func (d *digest) add(row []any) {
+// add adds a row of few kinds of values.
+func (d *digest) add(row []any) error {
 	d.number('r', uint64(len(row)))
 	for _, v := range row {
 		switch v := v.(type) {
@@ -29,16 +28,13 @@ func (d *digest) add(row []any) {
 			d.text(v)
 		case int64:
 			d.number('i', uint64(v))
-		case uint64:
-			d.number('u', v)
-		case float64:
-			d.number('f', math.Float64bits(v))
 		case schemas.Number:
 			d.optional(v)
 		default:
-			d.err = fmt.Errorf("%w: no digest of a %T", ErrInvalid, v)
+			return fmt.Errorf("%w: no digest of a %T", ErrInvalid, v)
 		}
 	}
+	return nil
 }
 
 // window adds a trace window.
@@ -71,7 +67,9 @@ func (d *digest) optional(n schemas.Number) {
 	d.buf = append(d.buf, 'n')
 }
 
-func (d *digest) sum() (uint64, error) {
+// sum names what was added, and begins anew.
+func (d *digest) sum() uint64 {
 	sum := sha256.Sum256(d.buf)
-	return binary.BigEndian.Uint64(sum[:]), d.err
+	d.buf = d.buf[:0]
+	return binary.BigEndian.Uint64(sum[:])
 }

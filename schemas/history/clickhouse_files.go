@@ -3,8 +3,6 @@ package history
 import (
 	"context"
 	"fmt"
-	"math"
-	"runtime"
 	"slices"
 	"time"
 
@@ -15,30 +13,29 @@ import (
 
 // The columns of what ClickHouse stores, beside those of the rows.
 var (
-	storedTraceColumns = []string{"test_id", "athlete", "file_id",
-		"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms", "write_id"}
+	traceArrays         = []string{"trace.second", "trace.raw_bpm", "trace.clean_bpm", "trace.dropped", "trace.speed_ms"}
+	storedTraceColumns  = slices.Concat([]string{"test_id", "athlete", "file_id"}, traceArrays, []string{"write_id"})
 	storedFileColumns   = append(append([]string{}, fileColumns.plain...), "digest", "again", "test_ids", "write_id")
 	storedLoadColumns   = append(append([]string{}, loadColumns.plain...), "write_id")
 	storedSeriesColumns = append(append([]string{}, seriesColumns.plain...), "write_id")
 	storedTestColumns   = append(append([]string{}, testColumns.plain...), "write_id")
 )
 
-// fileWrite is one SaveFile, ready to be sent.
+// fileWrite is one SaveResult, ready to be sent.
 type fileWrite struct {
+	result  *FileResult
 	id      string
 	version uint64
 	digest  uint64 // names the content
 	tests   []string
-	file    []any
-	rows    fileRows
 	done    chan error
 
 	// Of the attempt to write it that is under way.
 	again, writeID uint64
 }
 
-// fileRows are the rows that belong to files, by table.
-type fileRows struct{ loads, series, traces, tests [][]any }
+// fileBlocks are the rows of files, by table.
+type fileBlocks struct{ files, tests, traces, loads, series block }
 
 // SaveFile implements [Store].
 func (s *clickhouseStore) SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error {
@@ -47,7 +44,8 @@ func (s *clickhouseStore) SaveFile(ctx context.Context, f schemas.File, tests []
 
 // SaveResult implements [Store].
 func (s *clickhouseStore) SaveResult(ctx context.Context, r FileResult) error {
-	w, err := newFileWrite(&r)
+	w := newFileWrite(&r)
+	err := (*fileBlocks)(nil).add(w, newDigest())
 	if err == nil {
 		err = s.files.save(ctx, w)
 	}
@@ -63,101 +61,136 @@ func (s *clickhouseStore) SaveResults(ctx context.Context, rs []FileResult) erro
 		return nil
 	}
 	rs = lastOfEach(rs)
-	ws := make([]*fileWrite, len(rs))
-	var making errgroup.Group
-	const piece = 1000
-	making.SetLimit(runtime.GOMAXPROCS(0))
-	for from := 0; from < len(rs); from += piece {
-		making.Go(func() error {
-			for i := from; i < min(from+piece, len(rs)); i++ {
-				w, err := newFileWrite(&rs[i])
-				if err != nil {
-					return fmt.Errorf("history: save file %s: %w", rs[i].File.ID.Short(), err)
-				}
-				w.again = uint64(time.Now().UnixMicro())
-				ws[i] = w
-			}
-			return nil
-		})
+	ws, rows := make([]*fileWrite, len(rs)), newFileBlocks(rs)
+	digest, again := newDigest(), uint64(time.Now().UnixMicro())
+	for i := range rs {
+		w := newFileWrite(&rs[i])
+		w.again = again
+		if err := rows.add(w, digest); err != nil {
+			return fmt.Errorf("history: save file %s: %w", rs[i].File.ID.Short(), err)
+		}
+		ws[i] = w
 	}
-	err := making.Wait()
+	first := s.bulk.take(len(ws))
+	s.bulk.begin(fileNames(ws))
+	err := s.hide(ctx, hidings(first, len(ws), 1))
 	if err == nil {
-		if err = s.writeFiles(ctx, ws); err != nil {
-			err = fmt.Errorf("history: save %d files: %w", len(ws), err)
-		}
+		err = s.writeFiles(ctx, ws, rows, first, s.rowsBeside)
 	}
-	return err
-}
-
-func newFileWrite(r *FileResult) (*fileWrite, error) {
-	f := &r.File
-	w := &fileWrite{id: string(f.ID), version: uint64(f.Version), tests: make([]string, len(r.Tests))}
-	row, err := fileValues(f, noClock)
 	if err != nil {
-		return nil, err
-	}
-	if err := checkWrite(f, r.Tests, r.Traces); err != nil {
-		return nil, err
-	}
-	if err := r.checkContext(); err != nil {
-		return nil, err
-	}
-	digest := newDigest()
-	w.file = fileColumns.withoutTimes(row)
-	digest.add(w.file)
-	for i := range r.Tests {
-		o := &r.Tests[i]
-		values, err := testValues(o, noClock)
-		if err != nil {
-			return nil, err
-		}
-		values = testColumns.withoutTimes(values)
-		window := r.Traces[o.TestID]
-		digest.add(values)
-		digest.window(window)
-		w.tests[i] = string(o.TestID)
-		w.rows.tests = append(w.rows.tests, absentAsNaN(values))
-		w.rows.traces = append(w.rows.traces, append([]any{string(o.TestID), o.Athlete, string(o.FileID)}, traceArrays(window)...))
-	}
-	if err := w.addContext(r, digest); err != nil {
-		return nil, err
-	}
-	w.digest, err = digest.sum()
-	return w, err
-}
-
-// addContext makes the rows of loads and series.
-func (w *fileWrite) addContext(r *FileResult, digest *digest) error {
-	for i := range r.Loads {
-		values, err := loadValues(&r.Loads[i], noClock)
-		if err != nil {
-			return err
-		}
-		values = loadColumns.withoutTimes(values)
-		digest.add(values)
-		w.rows.loads = append(w.rows.loads, absentAsNaN(values))
-	}
-	for i := range r.Series {
-		values, err := seriesValues(&r.Series[i], r.File.Origin.Seen)
-		if err != nil {
-			return err
-		}
-		digest.add(values)
-		w.rows.series = append(w.rows.series, values)
+		return fmt.Errorf("history: save %d files: %w", len(ws), err)
 	}
 	return nil
 }
 
-// traceArrays returns a trace window as arrays of equal length.
-func traceArrays(ts []schemas.TraceSecond) []any {
-	second, dropped := make([]int32, len(ts)), make([]string, len(ts))
-	raw, clean, speed := make([]float64, len(ts)), make([]float64, len(ts)), make([]float64, len(ts))
+func newFileWrite(r *FileResult) *fileWrite {
+	w := &fileWrite{result: r, id: string(r.File.ID), version: uint64(r.File.Version), tests: make([]string, len(r.Tests))}
+	for i := range r.Tests {
+		w.tests[i] = string(r.Tests[i].TestID)
+	}
+	return w
+}
+
+func newFileBlocks(rs []FileResult) *fileBlocks {
+	b := &fileBlocks{files: block{expect: len(rs)}}
+	for i := range rs {
+		b.tests.expect += len(rs[i].Tests)
+		b.loads.expect += len(rs[i].Loads)
+		b.series.expect += len(rs[i].Series)
+	}
+	b.traces.expect = b.tests.expect
+	return b
+}
+
+// add adds the rows of a write, all but their number, and makes its digest. With
+// no blocks it makes the digest alone.
+func (b *fileBlocks) add(w *fileWrite, digest *digest) error {
+	r := w.result
+	if err := checkWrite(&r.File, r.Tests, r.Traces); err != nil {
+		return err
+	}
+	if err := r.checkContext(); err != nil {
+		return err
+	}
+	into := func(of *block) *record { return &record{block: of, digest: digest} }
+	var files, tests, loads, series *record
+	if b == nil {
+		files, tests, loads, series = into(nil), into(nil), into(nil), into(nil)
+	} else {
+		files, tests, loads, series = into(&b.files), into(&b.tests), into(&b.loads), into(&b.series)
+	}
+	if err := putFile(files, &r.File); err != nil {
+		return err
+	}
+	for i := range r.Tests {
+		o := &r.Tests[i]
+		if err := putTest(tests, o); err != nil {
+			return err
+		}
+		window := r.Traces[o.TestID]
+		digest.window(window)
+		if b != nil {
+			b.addTrace(o, window)
+		}
+	}
+	for i := range r.Loads {
+		if err := putLoad(loads, &r.Loads[i]); err != nil {
+			return err
+		}
+	}
+	for i := range r.Series {
+		if err := putSeries(series, &r.Series[i], r.File.Origin.Seen); err != nil {
+			return err
+		}
+	}
+	w.digest = digest.sum()
+	if b != nil {
+		files.digest = nil
+		files.uint(w.digest)
+		files.uint(w.again)
+		tests := files.column()
+		tests.lists = append(tests.lists, w.tests)
+	}
+	return nil
+}
+
+// addTrace adds a trace window as arrays of equal length.
+func (b *fileBlocks) addTrace(o *schemas.Outcome, ts []schemas.TraceSecond) {
+	r := &record{block: &b.traces}
+	r.text(string(o.TestID), o.Athlete, string(o.FileID))
+	from := r.next
 	for i := range ts {
 		t := &ts[i]
-		second[i], dropped[i] = int32(t.Second), t.Dropped
-		raw[i], clean[i], speed[i] = t.Raw.Or(math.NaN()), t.Clean.Or(math.NaN()), t.Speed.Or(math.NaN())
+		r.next = from
+		second := r.column()
+		second.small = append(second.small, int32(t.Second))
+		r.number(t.Raw, t.Clean)
+		r.text(t.Dropped)
+		r.number(t.Speed)
 	}
-	return []any{second, raw, clean, dropped, speed}
+	b.traces.endArrays(from, len(traceArrays))
+}
+
+// number adds to each row the number of its write.
+func (b *fileBlocks) number(ws []*fileWrite) {
+	for _, t := range []struct {
+		rows *block
+		of   func(*FileResult) int
+	}{
+		{&b.files, func(*FileResult) int { return 1 }},
+		{&b.tests, func(r *FileResult) int { return len(r.Tests) }},
+		{&b.traces, func(r *FileResult) int { return len(r.Tests) }},
+		{&b.loads, func(r *FileResult) int { return len(r.Loads) }},
+		{&b.series, func(r *FileResult) int { return len(r.Series) }},
+	} {
+		ids := make([]uint64, 0, t.rows.rows())
+		for _, w := range ws {
+			for range t.of(w.result) {
+				ids = append(ids, w.writeID)
+			}
+		}
+		t.rows.columns = append(t.rows.columns, column{uints: ids})
+	}
 }
 
 // flushFiles stores many files. It leaves out what is stored already, or newer.
@@ -178,57 +211,49 @@ func (s *clickhouseStore) flushFiles(ctx context.Context, ws []*fileWrite) error
 		}
 		fresh = append(fresh, w)
 	}
-	return s.writeFiles(ctx, fresh)
+	if len(fresh) == 0 {
+		return nil
+	}
+	rows, digest := &fileBlocks{}, newDigest()
+	for _, w := range fresh {
+		if err := rows.add(w, digest); err != nil {
+			return err
+		}
+	}
+	first, err := s.hidden.take(ctx, len(fresh))
+	if err != nil {
+		return err
+	}
+	return s.writeFiles(ctx, fresh, rows, first, s.fileRows)
 }
 
 // writeFiles stores files whatever is there. Their rows come under numbers that
 // are hidden, those of the files themselves last: from then on the methods of
-// [Store] count the new rows, and once they are shown so do the views.
-func (s *clickhouseStore) writeFiles(ctx context.Context, ws []*fileWrite) error {
-	if len(ws) == 0 {
-		return nil
-	}
-	first, err := s.hidden.take(ctx, len(ws))
-	if err != nil {
-		return err
-	}
-	var files [][]any
-	var all fileRows
+// [Store] count the new rows, and once they are shown so do the views. Beside
+// finds what rows of the files there are then.
+func (s *clickhouseStore) writeFiles(ctx context.Context, ws []*fileWrite, rows *fileBlocks, first uint64, beside findRows) error {
 	for i, w := range ws {
 		w.writeID = first + uint64(i)
-		files = append(files, append(slices.Clip(w.file), w.digest, w.again, w.tests, w.writeID))
-		all.add(&w.rows, w.writeID)
 	}
+	rows.number(ws)
 	var sending errgroup.Group
 	for _, t := range []struct {
 		table   string
 		columns []string
-		rows    [][]any
+		rows    *block
 	}{
-		{"stored_loads", storedLoadColumns, all.loads},
-		{"stored_series", storedSeriesColumns, all.series},
-		{"stored_traces", storedTraceColumns, all.traces},
-		{"stored_tests", storedTestColumns, all.tests},
+		{"stored_loads", storedLoadColumns, &rows.loads},
+		{"stored_series", storedSeriesColumns, &rows.series},
+		{"stored_traces", storedTraceColumns, &rows.traces},
+		{"stored_tests", storedTestColumns, &rows.tests},
 	} {
-		sending.Go(func() error { return s.insert(ctx, t.table, t.columns, t.rows) })
+		sending.Go(func() error { return s.insertBlock(ctx, t.table, t.columns, t.rows) })
 	}
 	if err := sending.Wait(); err != nil {
 		return err
 	}
-	if err := s.insert(ctx, "stored_file_writes", storedFileColumns, files); err != nil {
+	if err := s.insertBlock(ctx, "stored_file_writes", storedFileColumns, &rows.files); err != nil {
 		return err
 	}
-	return s.showFiles(ctx, ws)
-}
-
-// add adds the rows of a write under its number.
-func (all *fileRows) add(of *fileRows, writeID uint64) {
-	for _, t := range []struct {
-		to   *[][]any
-		from [][]any
-	}{{&all.loads, of.loads}, {&all.series, of.series}, {&all.traces, of.traces}, {&all.tests, of.tests}} {
-		for _, r := range t.from {
-			*t.to = append(*t.to, append(slices.Clip(r), writeID))
-		}
-	}
+	return s.showFiles(ctx, ws, beside)
 }

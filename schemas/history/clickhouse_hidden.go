@@ -24,13 +24,26 @@ type hiding struct {
 	hides, replaced int64
 }
 
+// hidings hides (1) or shows (-1) n numbers in a row.
+func hidings(first uint64, n int, hides int64) []hiding {
+	hs := make([]hiding, n)
+	for i := range hs {
+		hs[i] = hiding{writeID: first + uint64(i), hides: hides}
+	}
+	return hs
+}
+
 // hide inserts rows into stored_hidden, all of them or none.
 func (s *clickhouseStore) hide(ctx context.Context, hs []hiding) error {
-	rows := make([][]any, len(hs))
-	for i, h := range hs {
-		rows[i] = []any{h.writeID, h.hides, h.replaced}
+	if len(hs) == 0 {
+		return nil
 	}
-	err := s.insert(ctx, "stored_hidden", []string{"write_id", "hides", "replaced"}, rows)
+	ids, hides, replaced := make([]uint64, len(hs)), make([]int64, len(hs)), make([]int64, len(hs))
+	for i, h := range hs {
+		ids[i], hides[i], replaced[i] = h.writeID, h.hides, h.replaced
+	}
+	err := s.insertBlock(ctx, "stored_hidden", []string{"write_id", "hides", "replaced"},
+		&block{columns: []column{{uints: ids}, {ints: hides}, {ints: replaced}}})
 	if err == nil {
 		s.sweeps.count(hs, func(ctx context.Context) error { return s.sweep(ctx, settleFor) }, s.fold)
 	}
@@ -63,11 +76,7 @@ func (p *numbers) take(ctx context.Context, n int) (uint64, error) {
 		p.batch = min(max(2*p.batch, fewNumbers), manyNumbers)
 		size := max(n, p.batch)
 		first := rand.Uint64N(1 << 63) //nolint:gosec // to be unlike others, not secret
-		hs := make([]hiding, size)
-		for i := range hs {
-			hs[i] = hiding{writeID: first + uint64(i), hides: 1}
-		}
-		if err := p.hide(ctx, hs); err != nil {
+		if err := p.hide(ctx, hidings(first, size, 1)); err != nil {
 			return 0, fmt.Errorf("put numbers by: %w", err)
 		}
 		if err := p.release(ctx); err != nil {
@@ -86,10 +95,7 @@ func (p *numbers) release(ctx context.Context) error {
 	if p.left == 0 {
 		return nil
 	}
-	hs := make([]hiding, p.left)
-	for i := range hs {
-		hs[i] = hiding{writeID: p.next + uint64(i), hides: -1}
-	}
+	hs := hidings(p.next, p.left, -1)
 	p.left = 0
 	if err := p.hide(ctx, hs); err != nil {
 		return fmt.Errorf("give numbers back: %w", err)
@@ -139,32 +145,75 @@ func scanFileRow(scan scanner) (r fileRow, err error) {
 }
 
 const selectFileRows = "SELECT file_id, version, again, write_id, digest, test_ids, tests_found," +
-	" write_id IN (" + hiddenNow + ") AS is_hidden, write_id IN (" + replacedNow + ") AS is_replaced FROM stored_file_writes WHERE "
+	" write_id IN (" + hiddenNow + ") AS is_hidden, write_id IN (" + replacedNow + ") AS is_replaced FROM stored_file_writes "
+
+// findRows returns the rows of the files, by file; of files with no other row than
+// that of the write itself they may be left out.
+type findRows func(context.Context, []*fileWrite) (map[string][]fileRow, error)
 
 // fileRows returns the rows of the files, by file.
 func (s *clickhouseStore) fileRows(ctx context.Context, ws []*fileWrite) (map[string][]fileRow, error) {
-	ids := make([]any, len(ws))
-	for i, w := range ws {
-		ids[i] = w.id
+	var all []fileRow
+	for part := range slices.Chunk(ws, maxFlush) {
+		ids := make([]any, len(part))
+		for i, w := range part {
+			ids[i] = w.id
+		}
+		rows, err := clickhouseRows(ctx, s, "writes of files", scanFileRow, selectFileRows+"WHERE file_id IN ("+marks(len(ids))+")", ids...)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, rows...)
 	}
-	rows, err := clickhouseRows(ctx, s, "writes of files", scanFileRow, selectFileRows+"file_id IN ("+marks(len(ids))+")", ids...)
+	return byFile(all), nil
+}
+
+// rowsBeside is fileRows for what is written in bulk. While there are no rows but
+// those that this process wrote in bulk, which is so when years of history are
+// loaded, it knows by itself which files have others: to look for tens of thousands
+// of files among millions would take longer than to write them.
+func (s *clickhouseStore) rowsBeside(ctx context.Context, ws []*fileWrite) (map[string][]fileRow, error) {
+	again := s.bulk.again(fileNames(ws))
+	alone, err := s.alone(ctx, "stored_file_writes", &s.bulk)
+	if err != nil {
+		return nil, err
+	}
+	if alone || len(ws) <= maxFlush {
+		if !alone {
+			return s.fileRows(ctx, ws)
+		}
+		some := make([]*fileWrite, len(again))
+		for i, at := range again {
+			some[i] = ws[at]
+		}
+		return s.fileRows(ctx, some)
+	}
+	// The numbers of ws are in a row, so that the files need not be named.
+	first, last := ws[0].writeID, ws[len(ws)-1].writeID
+	rows, err := clickhouseRows(ctx, s, "writes of files", scanFileRow,
+		selectFileRows+s.prewhere("file_id IN (SELECT file_id FROM stored_file_writes WHERE write_id >= ? AND write_id <= ?)")+" (write_id < ? OR write_id > ?)",
+		first, last, first, last)
 	if err != nil {
 		return nil, err
 	}
 	return byFile(rows), nil
 }
 
-// rowsBeside returns the rows of the files of a large batch that are of other
-// writes. Its numbers are in a row, so that the files need not be named.
-func (s *clickhouseStore) rowsBeside(ctx context.Context, ws []*fileWrite) (map[string][]fileRow, error) {
-	first, last := ws[0].writeID, ws[len(ws)-1].writeID
-	rows, err := clickhouseRows(ctx, s, "writes of files", scanFileRow,
-		selectFileRows+"(write_id < ? OR write_id > ?) AND file_id IN (SELECT file_id FROM stored_file_writes WHERE write_id >= ? AND write_id <= ?)",
-		first, last, first, last)
-	if err != nil {
-		return nil, err
+func fileNames(ws []*fileWrite) []string {
+	names := make([]string, len(ws))
+	for i, w := range ws {
+		names[i] = w.id
 	}
-	return byFile(rows), nil
+	return names
+}
+
+// prewhere asks for a condition before the other columns are read, where there
+// is no distributed table between.
+func (s *clickhouseStore) prewhere(condition string) string {
+	if s.cluster != nil {
+		return "WHERE " + condition + " AND"
+	}
+	return "PREWHERE " + condition + " WHERE"
 }
 
 func byFile(rows []fileRow) map[string][]fileRow {
@@ -180,12 +229,8 @@ func byFile(rows []fileRow) map[string][]fileRow {
 // that write at one time at least the later sees both, and each that sees a
 // newer one than its own leaves its own hidden. What is replaced stays so
 // whatever its writer does afterwards.
-func (s *clickhouseStore) showFiles(ctx context.Context, ws []*fileWrite) error {
-	find := s.fileRows
-	if len(ws) > maxFlush {
-		find = s.rowsBeside
-	}
-	rows, err := find(ctx, ws)
+func (s *clickhouseStore) showFiles(ctx context.Context, ws []*fileWrite, beside findRows) error {
+	rows, err := beside(ctx, ws)
 	if err != nil {
 		return err
 	}

@@ -149,13 +149,12 @@ func (s *clickhouseStore) saveAthletes(ctx context.Context, as []AthleteRow) err
 		if err != nil {
 			return err
 		}
-		d.add(row)
+		if err := d.add(row); err != nil {
+			return err
+		}
 		rows = append(rows, row)
 	}
-	sum, err := d.sum()
-	if err != nil {
-		return err
-	}
+	sum := d.sum()
 	if len(rows) == 0 {
 		rows = append(rows, []any{"", "", "", "[]", nil, "", nil, "", nil, nil})
 	}

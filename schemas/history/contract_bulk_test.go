@@ -58,3 +58,64 @@ func TestManyFilesAtOnce(t *testing.T) {
 		}
 	})
 }
+
+// In a history that has nothing else, a process that loads years of files knows
+// by itself what it replaces; what another process writes meanwhile counts too.
+func TestManyFilesInAnEmptyHistory(t *testing.T) {
+	t.Parallel()
+	eachAddress(t, func(t *testing.T, address string) {
+		ctx, s := t.Context(), open(t, address)
+		const many, few = 9000, 600 // more than one block, more than one look
+		results := func(n, from int, v schemas.Version) []history.FileResult {
+			rs := make([]history.FileResult, n)
+			for i := range rs {
+				f := file(from+i, v)
+				rs[i] = history.FileResult{File: f}
+				if i < few {
+					o := outcome(&f, 0, "anna")
+					rs[i].Tests, rs[i].Traces = []schemas.Outcome{o}, map[schemas.TestID][]schemas.TraceSecond{o.TestID: trace(2)}
+				}
+			}
+			return rs
+		}
+		assessments := func(rs []history.FileResult, v schemas.Version) []schemas.Assessment {
+			as := make([]schemas.Assessment, few)
+			for i := range as {
+				as[i] = assessment(rs[i].Tests[0].TestID, v)
+			}
+			return as
+		}
+		first := results(many, 0, 5)
+		ok(t, s.SaveResults(ctx, first))
+		ok(t, s.SaveAssessments(ctx, assessments(first, 5)))
+		expect := func(files, tests int64) {
+			t.Helper()
+			same(t, "rows", counts(t, s), map[string]int64{"files": files, "tests": tests, "trace_seconds": 2 * tests, "assessments": 2 * tests})
+		}
+		expect(many, few)
+		ok(t, s.SaveAssessments(ctx, assessments(first, 5))) // again
+		expect(many, few)
+		ok(t, s.SaveResults(ctx, results(few, 0, 4))) // older
+		expect(many, few)
+		got, _, err := s.File(ctx, file(7, 5).ID)
+		ok(t, err)
+		same(t, "the newer file", got, file(7, 5))
+		second := results(many, many, 5) // others
+		ok(t, s.SaveResults(ctx, second))
+		ok(t, s.SaveAssessments(ctx, assessments(second, 5)))
+		expect(2*many, 2*few)
+		none := results(few, 0, 6)
+		for i := range none {
+			none[i].Tests, none[i].Traces = nil, nil
+		}
+		ok(t, s.SaveResults(ctx, none)) // newer, their tests gone
+		expect(2*many, few)
+		other := open(t, address)
+		ok(t, other.SaveResults(ctx, results(few, many, 7)))
+		ok(t, s.SaveResults(ctx, results(few, many, 6))) // older than the other's
+		got, _, err = s.File(ctx, file(many+7, 7).ID)
+		ok(t, err)
+		same(t, "the other's file", got, file(many+7, 7))
+		expect(2*many, few)
+	})
+}

@@ -28,10 +28,15 @@ var engines = []struct {
 // empty database of its own.
 func eachEngine(t *testing.T, fn func(t *testing.T, s history.Store)) {
 	t.Helper()
+	eachAddress(t, func(t *testing.T, address string) { fn(t, open(t, address)) })
+}
+
+func eachAddress(t *testing.T, fn func(t *testing.T, address string)) {
+	t.Helper()
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
 			t.Parallel()
-			fn(t, open(t, e.address(t)))
+			fn(t, e.address(t))
 		})
 	}
 }
@@ -291,6 +296,32 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		r, err := s.Query(ctx, "SELECT done_ms FROM slots", 0)
 		ok(t, err)
 		same(t, "earliest mark", r.Values, [][]any{{noon.UnixMilli()}})
+	})
+}
+
+// TestWhatIsKnownOfAFile: a record of its own, tests that are gone, or staff's
+// word alone.
+func TestWhatIsKnownOfAFile(t *testing.T) {
+	t.Parallel()
+	eachEngine(t, func(t *testing.T, s history.Store) {
+		ctx := t.Context()
+		known := func(what string, id schemas.FileID, want bool) {
+			t.Helper()
+			got, err := s.Known(ctx, id)
+			ok(t, err)
+			same(t, what, got, want)
+		}
+		f, other := file(1, 1), file(2, 1)
+		known("a file before", f.ID, false)
+		o := outcome(&f, 0, "anna")
+		ok(t, s.SaveFile(ctx, f, []schemas.Outcome{o}, nil))
+		known("a file", f.ID, true)
+		known("another", other.ID, false)
+		f.Version = 2
+		ok(t, s.SaveFile(ctx, f, nil, nil))
+		known("a file without tests", f.ID, true)
+		ok(t, s.SaveCorrection(ctx, schemas.Correction{ID: "c", FileID: other.ID, Action: schemas.ActionDrop, Who: "staff", When: noon}))
+		known("a file that staff spoke of", other.ID, true)
 	})
 }
 

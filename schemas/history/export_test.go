@@ -1,6 +1,25 @@
 package history
 
-import "context"
+import (
+	"context"
+	"slices"
+)
 
 // Sweep sweeps at once, for tests.
 func Sweep(ctx context.Context, s Store) error { return s.(*clickhouseStore).sweep(ctx, 0) }
+
+// WrittenColumns are the columns that are written, by table, of an engine: the
+// names of both come from one list each.
+func WrittenColumns(clickhouse bool) map[string][]string {
+	if clickhouse {
+		return map[string][]string{
+			"stored_file_writes": storedFileColumns, "stored_tests": storedTestColumns, "stored_traces": storedTraceColumns,
+			"stored_loads": storedLoadColumns, "stored_series": storedSeriesColumns, "stored_athlete_assessments": storedAssessmentColumns,
+		}
+	}
+	return map[string][]string{
+		"files": fileColumns.write, "stored_tests": append(slices.Clone(testColumns.write), "removed_version"),
+		"stored_loads": loadColumns.write, "stored_series": seriesColumns.write, "stored_assessments": assessmentColumns.write,
+		"stored_comparisons": append([]string{"test_id", "position"}, comparisonColumns.write...),
+	}
+}

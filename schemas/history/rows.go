@@ -49,16 +49,6 @@ func (c columns) withoutTimes(values []any) []any {
 	return kept
 }
 
-// absentAsNaN puts NaN for absent numbers, which [schemas.Num] reads as absent.
-func absentAsNaN(values []any) []any {
-	for i, v := range values {
-		if n, ok := v.(schemas.Number); ok {
-			values[i] = n.Or(math.NaN())
-		}
-	}
-	return values
-}
-
 // list returns the columns to read, for a SELECT.
 func (c columns) list() string { return strings.Join(c.read, ", ") }
 
@@ -117,28 +107,42 @@ func checkVersion(v schemas.Version) error {
 	return nil
 }
 
-func checkShares(what string, shares ...float64) error {
+// allFinite tells whether all are numbers.
+func allFinite(shares ...float64) bool {
 	for _, s := range shares {
 		if math.IsNaN(s) || math.IsInf(s, 0) {
-			return fmt.Errorf("%w: %s is not a number", ErrInvalid, what)
+			return false
 		}
 	}
-	return nil
+	return true
 }
 
 var fileColumns = cols(`file_id folder path squad ~modified modified_ms ~seen seen_ms
 	size_bytes file_format state reason tests_found traces_found version`)
 
-func fileValues(f *schemas.File, at clock) ([]any, error) {
+func putFile(r *record, f *schemas.File) error {
 	if f.ID == "" {
-		return nil, fmt.Errorf("%w: a file without an id", ErrInvalid)
+		return fmt.Errorf("%w: a file without an id", ErrInvalid)
 	}
 	if err := checkVersion(f.Version); err != nil {
-		return nil, err
+		return err
 	}
 	o := &f.Origin
-	return []any{string(f.ID), o.Folder, o.Path, o.Squad, at(o.Modified), millis(o.Modified), at(o.Seen), millis(o.Seen),
-		f.Size, f.Format, string(f.State), f.Reason, int64(f.Tests), int64(f.Traces), uint64(f.Version)}, nil
+	r.begin(fileColumns)
+	r.text(string(f.ID), o.Folder, o.Path, o.Squad)
+	r.time(o.Modified)
+	r.time(o.Seen)
+	r.int(f.Size)
+	r.text(f.Format, string(f.State), f.Reason)
+	r.int(int64(f.Tests), int64(f.Traces))
+	r.uint(uint64(f.Version))
+	return nil
+}
+
+func fileValues(f *schemas.File, at clock) ([]any, error) {
+	r := forSQLite(fileColumns, at)
+	err := putFile(r, f)
+	return r.values, err
 }
 
 func scanFile(scan scanner) (schemas.File, error) {

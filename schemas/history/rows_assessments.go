@@ -2,9 +2,7 @@ package history
 
 import (
 	"fmt"
-	"math"
 	"strings"
-	"time"
 
 	"canter.example/schemas"
 )
@@ -21,22 +19,32 @@ var (
 )
 
 func assessmentValues(a *schemas.Assessment, at clock) ([]any, error) {
+	r := forSQLite(assessmentColumns, at)
+	err := putAssessment(r, a)
+	return r.values, err
+}
+
+func putAssessment(r *record, a *schemas.Assessment) error {
 	if a.TestID == "" {
-		return nil, fmt.Errorf("%w: an assessment without a test", ErrInvalid)
+		return fmt.Errorf("%w: an assessment without a test", ErrInvalid)
 	}
 	if err := checkVersion(a.Version); err != nil {
-		return nil, err
+		return err
 	}
 	fired, err := jsonText(a.Fired)
 	if err != nil {
-		return nil, fmt.Errorf("rules of test %s: %w: %w", a.TestID, ErrInvalid, err)
+		return fmt.Errorf("rules of test %s: %w: %w", a.TestID, ErrInvalid, err)
 	}
 	rules := make([]string, len(a.Fired))
 	for i, f := range a.Fired {
 		rules[i] = string(f.Rule)
 	}
-	return []any{string(a.TestID), a.Athlete, a.Squad, a.Protocol, a.Session, at(a.Start), millis(a.Start),
-		strings.Join(rules, ","), fired, uint64(a.Version)}, nil
+	r.begin(assessmentColumns)
+	r.text(string(a.TestID), a.Athlete, a.Squad, a.Protocol, a.Session)
+	r.time(a.Start)
+	r.text(strings.Join(rules, ","), fired)
+	r.uint(uint64(a.Version))
+	return nil
 }
 
 // scanAssessment reads an assessment without its comparisons; more are
@@ -58,21 +66,37 @@ func scanAssessment(scan scanner, more ...any) (schemas.Assessment, error) {
 }
 
 func comparisonValues(c *schemas.Comparison, at clock) []any {
-	previous, previousMS := optional(c.PreviousTime, at)
-	from, fromMS := optional(c.From, at)
-	to, toMS := optional(c.To, at)
-	since, sinceMS := optional(c.Drift.Since, at)
+	r := forSQLite(comparisonColumns, at)
+	putComparison(r, c)
+	return r.values
+}
+
+func putComparison(r *record, c *schemas.Comparison) {
 	material := int64(0)
 	if c.Squad.Material {
 		material = 1
 	}
-	return []any{string(c.Measure), int64(c.Seconds), c.Unit, c.Value, string(c.State),
-		c.Previous, c.PrevChange, c.PrevPct, previous, previousMS,
-		int64(c.N), int64(c.MinN), from, fromMS, to, toMS,
-		c.Mean, c.SD, c.SDUsed, c.SDMethod, c.Change, c.Pct, c.Z,
-		c.PredLow, c.PredHigh, c.TE, c.SWC, c.MDC, c.ProbChange,
-		string(c.Basis), c.Squad.State, c.Squad.Size, c.Squad.SE, int64(c.Squad.N), material, c.Deviation, c.DeviationZ,
-		int64(c.Drift.N), c.Drift.EWMA, c.Drift.EWMALimit, c.Drift.High, c.Drift.Low, c.Drift.Limit, string(c.Drift.Side), since, sinceMS}
+	r.text(string(c.Measure))
+	r.int(int64(c.Seconds))
+	r.text(c.Unit)
+	r.number(c.Value)
+	r.text(string(c.State))
+	r.number(c.Previous, c.PrevChange, c.PrevPct)
+	r.optionalTime(c.PreviousTime)
+	r.int(int64(c.N), int64(c.MinN))
+	r.optionalTime(c.From)
+	r.optionalTime(c.To)
+	r.number(c.Mean, c.SD, c.SDUsed)
+	r.text(c.SDMethod)
+	r.number(c.Change, c.Pct, c.Z, c.PredLow, c.PredHigh, c.TE, c.SWC, c.MDC, c.ProbChange)
+	r.text(string(c.Basis), c.Squad.State)
+	r.number(c.Squad.Size, c.Squad.SE)
+	r.int(int64(c.Squad.N), material)
+	r.number(c.Deviation, c.DeviationZ)
+	r.int(int64(c.Drift.N))
+	r.number(c.Drift.EWMA, c.Drift.EWMALimit, c.Drift.High, c.Drift.Low, c.Drift.Limit)
+	r.text(string(c.Drift.Side))
+	r.optionalTime(c.Drift.Since)
 }
 
 func scanComparison(scan scanner) (schemas.Comparison, error) {
@@ -95,40 +119,31 @@ func scanComparison(scan scanner) (schemas.Comparison, error) {
 // ClickHouse keeps the comparisons of an assessment as arrays of equal length,
 // one for each of comparisonColumns.plain.
 
-// newArrays returns an empty array for each of them.
-func newArrays() []any {
-	arrays := make([]any, len(comparisonColumns.plain))
-	for j, v := range comparisonColumns.withoutTimes(comparisonValues(&schemas.Comparison{}, noClock)) {
-		switch v.(type) {
-		case string:
-			arrays[j] = &[]string{}
-		case schemas.Number:
-			arrays[j] = &[]float64{}
-		default: // an integer, or a time that may be absent
-			arrays[j] = &[]int64{}
-		}
+// putComparisons puts the comparisons of an assessment behind its own columns.
+// An absent number is NaN, an absent time the milliseconds of the zero time.
+func putComparisons(r *record, cs []schemas.Comparison) {
+	from := r.next
+	for i := range cs {
+		r.next = from
+		putComparison(r, &cs[i])
 	}
-	return arrays
+	r.block.endArrays(from, len(comparisonColumns.plain))
+	r.next = from + len(comparisonColumns.plain)
 }
 
-// comparisonArrays turns comparisons into arrays. An absent number is NaN, an
-// absent time the milliseconds of the zero time.
-func comparisonArrays(cs []schemas.Comparison) []any {
-	arrays := newArrays()
-	for i := range cs {
-		for j, v := range comparisonColumns.withoutTimes(comparisonValues(&cs[i], noClock)) {
-			switch array := arrays[j].(type) {
-			case *[]string:
-				*array = append(*array, v.(string))
-			case *[]float64:
-				*array = append(*array, v.(schemas.Number).Or(math.NaN()))
-			case *[]int64:
-				n, ok := v.(int64)
-				if !ok {
-					n = millis(time.Time{})
-				}
-				*array = append(*array, n)
-			}
+// newArrays returns an empty array for each of them.
+func newArrays() []any {
+	var of block
+	putComparison(&record{block: &of}, &schemas.Comparison{})
+	arrays := make([]any, len(of.columns))
+	for j := range of.columns {
+		switch c := &of.columns[j]; {
+		case c.texts != nil:
+			arrays[j] = &[]string{}
+		case c.floats != nil:
+			arrays[j] = &[]float64{}
+		default:
+			arrays[j] = &[]int64{}
 		}
 	}
 	return arrays

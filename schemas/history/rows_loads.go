@@ -25,24 +25,38 @@ var loadColumns = cols(`file_id part athlete squad local_date ~start start_ms du
 	hrmax_bpm hrmax_source hrmax_see_bpm -reasons reasons_json version`)
 
 func loadValues(l *schemas.TraceLoad, at clock) ([]any, error) {
-	what := fmt.Sprintf("the load of part %q", l.Part)
+	r := forSQLite(loadColumns, at)
+	err := putLoad(r, l)
+	return r.values, err
+}
+
+func putLoad(r *record, l *schemas.TraceLoad) error {
 	if l.Athlete == "" {
-		return nil, fmt.Errorf("%w: %s without an athlete", ErrInvalid, what)
+		return fmt.Errorf("%w: the load of part %q without an athlete", ErrInvalid, l.Part)
 	}
-	if err := checkDate(what, l.Date); err != nil {
-		return nil, err
+	if !isDate(l.Date) {
+		return fmt.Errorf("%w: the load of part %q has the date %q, want 2006-01-02", ErrInvalid, l.Part, l.Date)
 	}
 	z := &l.Zones
-	if err := checkShares("minutes, coverage or zones of "+what, l.Minutes, l.Coverage, z[0], z[1], z[2], z[3], z[4]); err != nil {
-		return nil, err
+	if !allFinite(l.Minutes, l.Coverage, z[0], z[1], z[2], z[3], z[4]) {
+		return fmt.Errorf("%w: minutes, coverage or zones of the load of part %q is not a number", ErrInvalid, l.Part)
 	}
 	reasons, err := jsonText(l.Reasons)
 	if err != nil {
-		return nil, fmt.Errorf("reasons of %s: %w: %w", what, ErrInvalid, err)
+		return fmt.Errorf("reasons of the load of part %q: %w: %w", l.Part, ErrInvalid, err)
 	}
-	return []any{string(l.FileID), l.Part, l.Athlete, l.Squad, l.Date, at(l.Start), millis(l.Start), l.Duration.Seconds(), l.Minutes, l.Coverage,
-		l.MeanHR, l.PeakHR, l.TRIMP, l.TRIMPMale, l.TRIMPFemale, l.Edwards, z[0], z[1], z[2], z[3], z[4],
-		l.HRmax.BPM, string(l.HRmax.Source), l.HRmax.SEE, reasonsText(l.Reasons), reasons, uint64(l.Version)}, nil
+	r.begin(loadColumns)
+	r.text(string(l.FileID), l.Part, l.Athlete, l.Squad, l.Date)
+	r.time(l.Start)
+	r.float(l.Duration.Seconds(), l.Minutes, l.Coverage)
+	r.number(l.MeanHR, l.PeakHR, l.TRIMP, l.TRIMPMale, l.TRIMPFemale, l.Edwards)
+	r.float(z[0], z[1], z[2], z[3], z[4])
+	r.number(l.HRmax.BPM)
+	r.text(string(l.HRmax.Source))
+	r.number(l.HRmax.SEE)
+	r.text(reasonsText(l.Reasons), reasons)
+	r.uint(uint64(l.Version))
+	return nil
 }
 
 func scanLoad(scan scanner) (schemas.TraceLoad, error) {
@@ -67,29 +81,37 @@ func scanLoad(scan scanner) (schemas.TraceLoad, error) {
 
 var seriesColumns = cols(`file_id athlete squad local_date series value unit -seen_ms version`)
 
-func seriesValues(v *schemas.SeriesValue, seen time.Time) ([]any, error) {
-	what := fmt.Sprintf("the value of series %q on %s", v.Series, v.Date)
-	if v.Series == "" {
-		return nil, fmt.Errorf("%w: a value of a series without a name", ErrInvalid)
+func seriesValues(v *schemas.SeriesValue, seen time.Time, at clock) ([]any, error) {
+	r := forSQLite(seriesColumns, at)
+	err := putSeries(r, v, seen)
+	return r.values, err
+}
+
+func putSeries(r *record, v *schemas.SeriesValue, seen time.Time) error {
+	switch {
+	case v.Series == "":
+		return fmt.Errorf("%w: a value of a series without a name", ErrInvalid)
+	case !isDate(v.Date):
+		return fmt.Errorf("%w: the value of series %q on %s has the date %q, want 2006-01-02", ErrInvalid, v.Series, v.Date, v.Date)
+	case !allFinite(v.Value):
+		return fmt.Errorf("%w: the value of series %q on %s is not a number", ErrInvalid, v.Series, v.Date)
 	}
-	if err := checkDate(what, v.Date); err != nil {
-		return nil, err
-	}
-	if err := checkShares(what, v.Value); err != nil {
-		return nil, err
-	}
-	return []any{string(v.FileID), v.Athlete, v.Squad, v.Date, v.Series, v.Value, v.Unit, millis(seen), uint64(v.Version)}, nil
+	r.begin(seriesColumns)
+	r.text(string(v.FileID), v.Athlete, v.Squad, v.Date, v.Series)
+	r.float(v.Value)
+	r.text(v.Unit)
+	r.int(millis(seen))
+	r.uint(uint64(v.Version))
+	return nil
 }
 
 func scanSeries(scan scanner) (v schemas.SeriesValue, err error) {
 	return v, scan((*string)(&v.FileID), &v.Athlete, &v.Squad, &v.Date, &v.Series, &v.Value, &v.Unit, (*uint64)(&v.Version))
 }
 
-func checkDate(what, date string) error {
-	if _, err := time.Parse(time.DateOnly, date); err != nil {
-		return fmt.Errorf("%w: %s has the date %q, want 2006-01-02", ErrInvalid, what, date)
-	}
-	return nil
+func isDate(date string) bool {
+	_, err := time.Parse(time.DateOnly, date)
+	return err == nil
 }
 
 // checkContext tells whether loads and series belong to the file, each once.

@@ -20,39 +20,57 @@ func checkTest(o *schemas.Outcome) error {
 	if o.TestID == "" {
 		return fmt.Errorf("%w: a test without an id", ErrInvalid)
 	}
-	if err := checkShares("the coverage or start confidence of test "+string(o.TestID), o.Coverage, o.StartConfidence); err != nil {
-		return err
+	if !allFinite(o.Coverage, o.StartConfidence) {
+		return fmt.Errorf("%w: the coverage or start confidence of test %s is not a number", ErrInvalid, o.TestID)
 	}
 	return checkVersion(o.Version)
 }
 
 func testValues(o *schemas.Outcome, at clock) ([]any, error) {
+	r := forSQLite(testColumns, at)
+	err := putTest(r, o)
+	return r.values, err
+}
+
+func putTest(r *record, o *schemas.Outcome) error {
 	if err := checkTest(o); err != nil {
-		return nil, err
+		return err
 	}
 	recoveries, err := jsonText(o.Recovery)
 	if err != nil {
-		return nil, fmt.Errorf("recoveries of test %s: %w: %w", o.TestID, ErrInvalid, err)
+		return fmt.Errorf("recoveries of test %s: %w: %w", o.TestID, ErrInvalid, err)
 	}
 	stages, err := jsonText(o.Stages)
 	if err != nil {
-		return nil, fmt.Errorf("stages of test %s: %w: %w", o.TestID, ErrInvalid, err)
+		return fmt.Errorf("stages of test %s: %w: %w", o.TestID, ErrInvalid, err)
 	}
 	reasons, err := jsonText(o.Reasons)
 	if err != nil {
-		return nil, fmt.Errorf("reasons of test %s: %w: %w", o.TestID, ErrInvalid, err)
+		return fmt.Errorf("reasons of test %s: %w: %w", o.TestID, ErrInvalid, err)
 	}
 	hrr60, _ := o.HRR(60)
-	return []any{string(o.TestID), string(o.FileID), o.Part, o.Athlete, o.Squad, o.Protocol, o.ProtocolVersion, o.Session,
-		at(o.Start), millis(o.Start), string(o.StartSource), o.StartConfidence, o.Duration.Seconds(),
-		o.HRexBPM, o.HRexPct, o.HRexSE, o.HRmax.BPM, string(o.HRmax.Source), o.HRmax.SEE, o.PeakBPM, o.EndHR,
-		hrr60.BPM, hrr60.PctEnd, hrr60.SE, recoveries, stages, o.RecoveryTau, o.RecoveryTauSE,
-		o.BandSeconds, o.SpeedKMH, o.SpeedCV, o.Coverage, string(o.Quality), reasonsText(o.Reasons), reasons,
-		o.MicrocycleDay, o.Surface, string(o.Staff), int64(o.ScorerVersion), uint64(o.Version)}, nil
+	r.begin(testColumns)
+	r.text(string(o.TestID), string(o.FileID), o.Part, o.Athlete, o.Squad, o.Protocol, o.ProtocolVersion, o.Session)
+	r.time(o.Start)
+	r.text(string(o.StartSource))
+	r.float(o.StartConfidence, o.Duration.Seconds())
+	r.number(o.HRexBPM, o.HRexPct, o.HRexSE, o.HRmax.BPM)
+	r.text(string(o.HRmax.Source))
+	r.number(o.HRmax.SEE, o.PeakBPM, o.EndHR, hrr60.BPM, hrr60.PctEnd, hrr60.SE)
+	r.text(recoveries, stages)
+	r.number(o.RecoveryTau, o.RecoveryTauSE, o.BandSeconds, o.SpeedKMH, o.SpeedCV)
+	r.float(o.Coverage)
+	r.text(string(o.Quality), reasonsText(o.Reasons), reasons, o.MicrocycleDay, o.Surface, string(o.Staff))
+	r.int(int64(o.ScorerVersion))
+	r.uint(uint64(o.Version))
+	return nil
 }
 
 // reasonsText joins the sentences of the reasons, for people.
 func reasonsText(rs []schemas.Reason) string {
+	if len(rs) == 0 {
+		return ""
+	}
 	texts := make([]string, len(rs))
 	for i, r := range rs {
 		texts[i] = r.Text

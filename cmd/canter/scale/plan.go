@@ -58,7 +58,7 @@ func (b *batch) size() int { return len(b.results) + len(b.about) }
 
 // batches hands over the rows of a part. The same week gives the same rows.
 func (p *Plan) batches(of part, each func(*batch) error) error {
-	b := &batch{}
+	b := p.empty()
 	for week := of.from; week < of.to; week++ {
 		r, more := p.random(week, 0), p.random(week, 1)
 		for club := range p.Clubs {
@@ -68,7 +68,7 @@ func (p *Plan) batches(of part, each func(*batch) error) error {
 					if err := each(b); err != nil {
 						return err
 					}
-					b = &batch{}
+					b = p.empty()
 				}
 			}
 		}
@@ -169,4 +169,8 @@ func assess(r *rand.Rand, o *schemas.Outcome) schemas.Assessment {
 			compare(schemas.MeasureHRex, 0, "% points of HRmax", o.HRexPct, 1.6), compare(schemas.MeasureHRR, 60, "bpm", recovery.BPM, 4.2),
 		},
 	}
+}
+
+func (p *Plan) empty() *batch {
+	return &batch{results: make([]history.FileResult, 0, p.Batch)}
 }
