@@ -21,6 +21,9 @@ const (
 	// fastRise: heart rate rises this much longer (s) faster than two sparse
 	// samples tell from a leap; its fast part has time constants of up to 15 s.
 	fastRise = 15.0
+	// spread: a device that averages shows a leap over so many seconds to either
+	// side.
+	spread = 3.0
 	// usualWeight: the trace's noise counts as this many residuals.
 	usualWeight = 4.0
 )
@@ -44,7 +47,8 @@ func (l *leap) sudden() bool {
 // between them. A bend at i, as at the start of a run, moves both lines alike
 // and is no leap; neither is any steady slope. With bends, a trace that was
 // sampled seldom is also looked at with a slope of its own on either side.
-// Leaps are looked for about a recovery when one is given.
+// Leaps are looked for about a recovery when one is given. The samples within
+// skip seconds of i are left out.
 func (s *series) leapAt(i int, bends bool, skip float64, about *rebound) (leap, bool) {
 	// Enough samples on either side whatever the sampling.
 	side := max(8, 4.2*s.interval) + skip

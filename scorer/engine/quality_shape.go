@@ -59,17 +59,16 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 }
 
 // nearStep is the largest leap near a shape's step that is at least as large as
-// most of it.
+// most of it, at once or spread over some seconds.
 func (w *work) nearStep(m *measures, sh *shape) leap {
-	at, least := m.at+float64(sh.stepAt), 0.6*math.Abs(sh.stepSize)
-	from, to := at-4-w.series.interval, at+4+w.series.interval
-	best := w.series.largestLeap(from, to, least, false, nil)
-	s := &w.series
+	s, at, least := &w.series, m.at+float64(sh.stepAt), 0.6*math.Abs(sh.stepSize)
+	from, to := at-4-s.interval, at+4+s.interval
+	best := s.largestLeap(from, to, least, false, nil)
 	for i := s.firstAt(from); i < len(s.at) && s.at[i] < to; i++ {
 		if s.at[i] < from || s.why[i] != kept {
 			continue
 		}
-		if l, ok := s.leapAt(i, false, 3, nil); ok && math.Abs(l.size) >= least && l.size*sh.stepSize > 0 && l.t > best.t {
+		if l, ok := s.leapAt(i, false, spread, nil); ok && math.Abs(l.size) >= least && l.size*sh.stepSize > 0 && l.t > best.t {
 			best = l
 		}
 	}

@@ -204,33 +204,34 @@ func (f *shapeSums) factor(m *[5][5]float64) {
 // solve returns the unknowns for a right-hand side y, and yᵀM⁻¹y: by how much
 // the fit lowers the sum of squares.
 func (f *shapeSums) solve(y *[5]float64) (x [5]float64, explained float64) {
-	x = *y
-	for i := range x {
-		for k := range i {
-			x[i] -= f.l[i][k] * x[k]
-		}
-	}
-	for i, z := range x {
-		explained += z * z * f.d[i]
-		x[i] = z * f.d[i]
-	}
-	for i := len(x) - 1; i >= 0; i-- {
-		for k := i + 1; k < len(x); k++ {
+	z := f.forward(y)
+	for i := len(f.d) - 1; i >= 0; i-- {
+		explained += z[i] * z[i] * f.d[i]
+		x[i] = z[i] * f.d[i]
+		for k := i + 1; k < len(f.d); k++ {
 			x[i] -= f.l[k][i] * x[k]
 		}
 	}
 	return x, explained
 }
 
-// explained is yᵀM⁻¹y alone.
-func (f *shapeSums) explained(y *[5]float64) float64 {
-	z := *y
-	sum := 0.0
-	for i := range z {
+// forward solves Lz = y.
+func (f *shapeSums) forward(y *[5]float64) [5]float64 {
+	var z [5]float64
+	for i, v := range y {
 		for k := range i {
-			z[i] -= f.l[i][k] * z[k]
+			v -= f.l[i][k] * z[k] //nolint:gosec // all are of five
 		}
-		sum += z[i] * z[i] * f.d[i]
+		z[i] = v //nolint:gosec // all are of five
+	}
+	return z
+}
+
+// explained is yᵀM⁻¹y alone.
+func (f *shapeSums) explained(y *[5]float64) (sum float64) {
+	z := f.forward(y)
+	for i, d := range f.d {
+		sum += z[i] * z[i] * d
 	}
 	return sum
 }
