@@ -3,6 +3,7 @@ package main
 import (
 	"path/filepath"
 	"testing"
+	"time"
 
 	"canter.example/cmd/canter/season"
 	"canter.example/ingest/formats"
