@@ -142,8 +142,9 @@ const freeAtOnce = 3
 // lookLater asks for a look at the outbox, once for all who ask, at the earliest
 // of the times they give.
 func (s *Service) lookLater(ctx context.Context, pause time.Duration) error {
-	e := schemas.SquadEvent{Protocol: outbox, Waiting: s.now().Add(max(pause, lookSoon)).UTC()}
+	at := s.now().Add(max(pause, lookSoon)).UTC()
 	return s.broker.Gather(ctx, schemas.SubjectSquad+schemas.SquadToken("", outbox), func(w *schemas.SquadEvent) schemas.SquadEvent {
+		e := schemas.SquadEvent{Protocol: outbox, Waiting: at}
 		if w != nil && w.Waiting.Before(e.Waiting) {
 			e.Waiting = w.Waiting
 		}

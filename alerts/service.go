@@ -92,6 +92,9 @@ type Config struct {
 	Now func() time.Time
 	// Meter is told what the stage does; nil for nobody.
 	Meter Meter
+	// Coming reports whether files are on their way to this stage; nil where the
+	// process does not see all of the way.
+	Coming func(ctx context.Context) bool
 }
 
 // Service is one alerts process. Any number may run on the same broker and
@@ -141,7 +144,9 @@ func WorkChat(log *slog.Logger) broker.Work {
 // ends, and returns nil then.
 func (s *Service) Run(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
-	g.Go(func() error { return s.broker.Consume(ctx, WorkTests(s.cfg.Workers, s.log), s.Handle) })
+	// Test events mostly wait for the broker, and those that wait together share
+	// what they ask for.
+	g.Go(func() error { return s.broker.Consume(ctx, WorkTests(8*s.cfg.Workers, s.log), s.Handle) })
 	g.Go(func() error { return s.broker.Consume(ctx, WorkSquads(s.cfg.Workers, s.log), s.OnSquad) })
 	g.Go(func() error { return s.broker.Consume(ctx, WorkChat(s.log), s.Send) })
 	g.Go(func() error { s.sketches.run(ctx, s.drawAll); return nil })

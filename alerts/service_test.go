@@ -137,10 +137,18 @@ func (st *stage) test(athlete string, n int, hrexPct, hrr float64, change func(*
 		change(&o)
 	}
 	f := schemas.File{ID: file, Origin: schemas.Origin{Path: athlete + ".fit", Seen: week(n)}, State: schemas.FileScored, Tests: 1, Traces: 1, Version: schemas.Version(st.version)}
+	known, err := st.history.Known(st.t.Context(), file)
+	if err != nil {
+		st.t.Fatal(err)
+	}
 	if err := st.history.SaveFile(st.t.Context(), f, []schemas.Outcome{o}, nil); err != nil {
 		st.t.Fatal(err)
 	}
-	return st.event(schemas.TestEvent{File: file, Athlete: athlete, Tests: []schemas.TestID{o.TestID}})
+	e := schemas.TestEvent{File: file, Athlete: athlete, Tests: []schemas.TestID{o.TestID}, First: !known}
+	if e.First {
+		e.Places = []schemas.Place{{Squad: o.Squad, Protocol: o.Protocol, From: o.Start}}
+	}
+	return st.event(e)
 }
 
 func (st *stage) event(e schemas.TestEvent) *broker.Delivery {

@@ -37,18 +37,40 @@ func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
 	if e.Protocol == outbox {
 		return s.look(ctx, e, d)
 	}
-	hold, longest := s.club.Chat.Hold, time.Duration(longestHold)
-	if e.Protocol != parkedFiles && !s.worthTelling(e.From) {
-		longest = longestLoad
-	}
-	if hold > 0 && d.Tries <= 1 && !e.Now && s.now().Sub(e.Waiting) < longest*hold {
-		return broker.Hold(hold)
+	if wait := s.untilQuiet(ctx, e, d.Tries); wait > 0 {
+		return broker.Hold(wait)
 	}
 	if e.Protocol == parkedFiles {
 		return s.askTellParked(ctx, e, d.Version)
 	}
 	return s.review(ctx, e, d.Version)
 }
+
+// untilQuiet returns how much longer to wait for a squad's quiet, 0 when that is over.
+//
+// People who are told wait for chat.hold: what comes within it is one message.
+// Nobody is told of old tests, and the wait only saves reviews of a season that
+// is being loaded. It is taken in small parts then, and over as soon as nothing
+// is on its way, where this process can know.
+func (s *Service) untilQuiet(ctx context.Context, e schemas.SquadEvent, tries int) time.Duration {
+	hold, longest, parts := s.club.Chat.Hold, time.Duration(longestHold), 1
+	if e.Protocol != parkedFiles && !s.worthTelling(e.From) {
+		longest = longestLoad
+		if s.cfg.Coming != nil {
+			parts = holdParts
+		}
+	}
+	switch {
+	case hold <= 0 || e.Now || tries > parts || s.now().Sub(e.Waiting) >= longest*hold:
+		return 0
+	case tries > 1 && !s.cfg.Coming(ctx):
+		return 0
+	}
+	return hold / time.Duration(parts)
+}
+
+// holdParts is in how many parts the hold of old tests is taken.
+const holdParts = 15
 
 // review assesses a squad's sessions from an instant on, brings the alerts
 // about them in line with what the rules now say, and asks for staff to be told.

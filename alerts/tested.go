@@ -20,15 +20,17 @@ type place struct {
 // onTest asks for the squads to be gone through that the tests of an event
 // belong to or belonged to, from the earliest of them on.
 func (s *Service) onTest(ctx context.Context, e schemas.TestEvent, v schemas.Version) error {
-	if err := s.closeParked(ctx, e.File, v); err != nil || e.Athlete == "" {
-		return err
+	if !e.First { // of a file that nothing was known of there is no notice to close
+		if err := s.closeParked(ctx, e.File, v); err != nil || e.Athlete == "" {
+			return err
+		}
 	}
-	places, staff, err := s.touched(ctx, e)
+	t, err := s.touched(ctx, e)
 	if err != nil {
 		return err
 	}
-	for _, p := range places {
-		if err := s.gather(ctx, p, staff); err != nil {
+	for _, p := range t.places {
+		if err := s.gather(ctx, p, t.staff); err != nil {
 			return err
 		}
 	}
@@ -56,23 +58,60 @@ func earliest(a, b time.Time) time.Time {
 	return a
 }
 
-// touched returns where the tests of an event count or counted, and whether
-// staff had a word in it. A test that is gone or has moved is found where it
-// last was: in its file's removed rows, and in its last assessment.
-func (s *Service) touched(ctx context.Context, e schemas.TestEvent) (places []place, staff bool, err error) {
-	note := func(squad, protocol string, from time.Time) {
-		for i := range places {
-			if p := &places[i]; p.squad == squad && p.protocol == protocol {
-				p.from = earliest(p.from, from)
-				return
+// touched gathers the places that an event touches.
+type touched struct {
+	places []place
+	// staff is whether they had a word in it.
+	staff bool
+}
+
+func (t *touched) note(squad, protocol string, from time.Time) {
+	for i := range t.places {
+		if p := &t.places[i]; p.squad == squad && p.protocol == protocol {
+			p.from = earliest(p.from, from)
+			return
+		}
+	}
+	t.places = append(t.places, place{squad, protocol, from})
+}
+
+// touched returns where the tests of an event count or counted, in order.
+func (s *Service) touched(ctx context.Context, e schemas.TestEvent) (*touched, error) {
+	var t touched
+	if e.First {
+		for _, p := range e.Places {
+			t.note(p.Squad, p.Protocol, p.From.Add(-assess.SameTest))
+		}
+	} else if err := s.lookFor(ctx, e, &t); err != nil {
+		return nil, err
+	}
+	// An athlete takes their history along to another squad.
+	if a := s.club.Athlete(e.Athlete); a == nil || severalSquads(a) {
+		for _, p := range slices.Clone(t.places) {
+			later, err := s.history.Tests(ctx, history.TestFilter{Athlete: e.Athlete, Protocol: p.protocol, From: p.from})
+			if err != nil {
+				return nil, err
+			}
+			for i := range later {
+				if later[i].Squad != p.squad {
+					t.note(later[i].Squad, p.protocol, later[i].Start)
+				}
 			}
 		}
-		places = append(places, place{squad, protocol, from})
 	}
+	slices.SortFunc(t.places, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.squad, b.squad), cmp.Compare(a.protocol, b.protocol))
+	})
+	return &t, nil
+}
+
+// lookFor finds the tests of an event. One that is gone or has moved is found
+// where it last was: in its file's removed rows, and in its last assessment.
+func (s *Service) lookFor(ctx context.Context, e schemas.TestEvent, t *touched) error {
 	ids := slices.Concat(e.Tests, e.Gone)
 	file, err := s.history.Tests(ctx, history.TestFilter{File: e.File, IncludeRemoved: true})
 	if err != nil {
-		return nil, false, err
+		return err
 	}
 	for i := range file {
 		o := &file[i]
@@ -83,35 +122,17 @@ func (s *Service) touched(ctx context.Context, e schemas.TestEvent) (places []pl
 		if o.StartSource == schemas.StartByHand {
 			from = from.Add(-24 * time.Hour) // it was elsewhere in its file before
 		}
-		note(o.Squad, o.Protocol, from)
-		staff = staff || o.Staff != schemas.NoVerdict || o.StartSource == schemas.StartByHand
+		t.note(o.Squad, o.Protocol, from)
+		t.staff = t.staff || o.Staff != schemas.NoVerdict || o.StartSource == schemas.StartByHand
 	}
 	for _, id := range ids {
 		a, ok, err := s.history.Assessment(ctx, id)
 		if err != nil {
-			return nil, false, err
+			return err
 		}
 		if ok {
-			note(a.Squad, a.Protocol, a.Start.Add(-assess.SameTest))
+			t.note(a.Squad, a.Protocol, a.Start.Add(-assess.SameTest))
 		}
 	}
-	// An athlete takes their history along to another squad.
-	if a := s.club.Athlete(e.Athlete); a != nil && !severalSquads(a) {
-		return places, staff, nil
-	}
-	for _, p := range slices.Clone(places) {
-		later, err := s.history.Tests(ctx, history.TestFilter{Athlete: e.Athlete, Protocol: p.protocol, From: p.from})
-		if err != nil {
-			return nil, false, err
-		}
-		for i := range later {
-			if later[i].Squad != p.squad {
-				note(later[i].Squad, p.protocol, later[i].Start)
-			}
-		}
-	}
-	slices.SortFunc(places, func(a, b place) int {
-		return cmp.Or(cmp.Compare(a.squad, b.squad), cmp.Compare(a.protocol, b.protocol))
-	})
-	return places, staff, nil
+	return nil
 }

@@ -134,11 +134,15 @@ func (w *Watcher) read(f *folder, name string, want stamp, last bool) (broker.Fi
 		msg.Refused = fmt.Sprintf("the file has %d bytes, the limit is %d (files.max_size in the club file)", want.size, w.cfg.MaxSize)
 		return msg, sameFile(file, want)
 	}
-	content, err := io.ReadAll(io.LimitReader(file, want.size+1))
-	if err != nil {
+	content := make([]byte, want.size+1) // one more, to see that there is no more
+	n, err := io.ReadFull(file, content)
+	if err == nil {
+		return msg, errChanged
+	}
+	if !errors.Is(err, io.ErrUnexpectedEOF) && !errors.Is(err, io.EOF) {
 		return msg, fmt.Errorf("ingest: read %s: %w", name, err)
 	}
-	if int64(len(content)) != want.size {
+	if content = content[:n]; int64(n) != want.size {
 		return msg, errChanged
 	}
 	if err := sameFile(file, want); err != nil {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"canter.example/schemas/broker"
@@ -73,6 +74,9 @@ type Watcher struct {
 	now     func() time.Time
 	folders []*folder
 
+	// inHand are finished files that are not in the archive yet.
+	inHand atomic.Int64
+
 	archive Archive
 	mu      sync.Mutex
 	has     broker.Archive // what is known of the archive
@@ -127,6 +131,20 @@ func (w *Watcher) Health() error {
 		f.mu.Unlock()
 	}
 	return errors.Join(errs...)
+}
+
+// Coming reports whether files were noticed that are not in the archive yet: they
+// settle, wait for their turn, or are to be tried again.
+func (w *Watcher) Coming() bool {
+	for _, f := range w.folders {
+		f.mu.Lock()
+		n := len(f.track.waiting)
+		f.mu.Unlock()
+		if n > 0 {
+			return true
+		}
+	}
+	return w.inHand.Load() > 0
 }
 
 // Run watches until ctx ends and returns nil then. A folder that can't be
@@ -189,6 +207,7 @@ func (w *Watcher) loop(ctx context.Context, events *fsnotify.Watcher, jobs chan<
 	for {
 		ready, wake := w.finished(ctx, events)
 		queue = append(queue, ready...)
+		w.inHand.Add(int64(len(ready)))
 		wait := w.cfg.Rescan
 		if !wake.IsZero() {
 			wait = min(wait, max(wake.Sub(w.now()), 0))
@@ -239,6 +258,7 @@ func (w *Watcher) gather(ctx context.Context, first fsnotify.Event, hints <-chan
 
 // do publishes one file and records how it went.
 func (w *Watcher) do(ctx context.Context, j job) {
+	defer w.inHand.Add(-1)
 	if ctx.Err() != nil {
 		return
 	}

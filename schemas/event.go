@@ -96,6 +96,18 @@ type TestEvent struct {
 	Tests   []TestID `json:"tests,omitempty"`
 	// Gone are tests that an earlier scoring of the file found and this did not.
 	Gone []TestID `json:"gone,omitempty"`
+	// First says that nothing was known of the file before, so that Places are
+	// all that its tests touch. Otherwise they are to be looked for.
+	First  bool    `json:"first,omitempty"`
+	Places []Place `json:"places,omitempty"`
+}
+
+// Place is where tests of an event count.
+type Place struct {
+	Squad    string `json:"squad"`
+	Protocol string `json:"protocol"`
+	// From is the start of the earliest of them.
+	From time.Time `json:"from"`
 }
 
 // ParkedEvent says that a file could not be handled.

@@ -55,6 +55,8 @@ func (a *archive) File(_ context.Context, id schemas.FileID, _ int64) (broker.Fi
 	return f, nil
 }
 
+func (a *archive) Superseded(context.Context, *broker.Delivery) (bool, error) { return false, nil }
+
 func (a *archive) Publish(_ context.Context, subject, _ string, _ any) error {
 	a.told = append(a.told, subject)
 	return nil

@@ -85,7 +85,7 @@ func (s *Service) applyVerdicts(ctx context.Context, id schemas.FileID, v schema
 	if err := s.save(ctx, result); err != nil {
 		return err
 	}
-	return s.tell(ctx, f, outcomes, outcomes, v)
+	return s.tell(ctx, f, past{words: words, before: outcomes}, outcomes, v)
 }
 
 // words is what staff said of a file and of the tests in it.

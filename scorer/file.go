@@ -34,8 +34,9 @@ type scored struct {
 	plannedGood map[string]bool
 }
 
-// file takes one file from bytes to stored outcomes.
-func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Version) error {
+// file takes one file from bytes to stored outcomes. maybeFirst is whether
+// history may know nothing of it, as when its own event comes for the first time.
+func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Version, maybeFirst bool) error {
 	if msg.Refused != "" {
 		return s.park(ctx, msg, v, "", msg.Refused)
 	}
@@ -53,15 +54,11 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 			format = table
 		}
 	}
-	words, err := s.words(ctx, msg.ID)
+	past, err := s.past(ctx, msg.ID, maybeFirst)
 	if err != nil {
 		return err
 	}
-	before, err := s.testsOf(ctx, msg.ID)
-	if err != nil {
-		return err
-	}
-	result, failed, err := s.score(ctx, msg, traces, words)
+	result, failed, err := s.score(ctx, msg, traces, past.words)
 	if err != nil {
 		return err
 	}
@@ -70,7 +67,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	result.series = days.values
 	result.unknown = append(result.unknown, days.unknown...)
-	if words.file.Dropped {
+	if past.words.file.Dropped {
 		if err := s.asWhenDropped(ctx, msg.ID, &result); err != nil {
 			return err
 		}
@@ -92,7 +89,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err := s.tellMates(ctx, f, result, v); err != nil {
 		return err
 	}
-	return s.tell(ctx, f, before, result.outcomes, v)
+	return s.tell(ctx, f, past, result.outcomes, v)
 }
 
 // The formats, as the decoder names them, that may hold daily series.
@@ -314,7 +311,7 @@ func (s *Service) identity(o *schemas.Outcome, id schemas.TestID, msg broker.Fil
 // the alerts stage, which tells staff once; nobody is told of what staff
 // dropped.
 func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Version, format, reason string) error {
-	before, err := s.testsOf(ctx, msg.ID)
+	past, err := s.past(ctx, msg.ID, false)
 	if err != nil {
 		return err
 	}
@@ -322,11 +319,7 @@ func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
 		State: schemas.FileParked, Reason: reason, Version: v,
 	}
-	words, err := s.words(ctx, msg.ID)
-	if err != nil {
-		return err
-	}
-	if words.file.Dropped {
+	if past.words.file.Dropped {
 		f.State = schemas.FileDropped
 	}
 	if err := s.history.SaveResult(ctx, history.FileResult{File: f}); err != nil {
@@ -334,17 +327,17 @@ func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	s.cfg.Meter.Stored(f.State, nil)
 	s.log.Warn("file not handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "reason", reason)
-	return s.tell(ctx, f, before, nil, v)
+	return s.tell(ctx, f, past, nil, v)
 }
 
 // tell publishes what became of a file: an event for each athlete with tests
 // that are there now or were before, one for a parked file, and one for any
-// other file, so that a notice about it can be closed.
-func (s *Service) tell(ctx context.Context, f schemas.File, before, now []schemas.Outcome, v schemas.Version) error {
+// other file that was known before, so that a notice about it can be closed.
+func (s *Service) tell(ctx context.Context, f schemas.File, past past, now []schemas.Outcome, v schemas.Version) error {
 	events := map[string]*schemas.TestEvent{}
 	of := func(athlete string) *schemas.TestEvent {
 		if events[athlete] == nil {
-			events[athlete] = &schemas.TestEvent{File: f.ID, Athlete: athlete}
+			events[athlete] = &schemas.TestEvent{File: f.ID, Athlete: athlete, First: past.first}
 		}
 		return events[athlete]
 	}
@@ -353,11 +346,14 @@ func (s *Service) tell(ctx context.Context, f schemas.File, before, now []schema
 		present[now[i].TestID] = now[i].Athlete
 		e := of(now[i].Athlete)
 		e.Tests = append(e.Tests, now[i].TestID)
+		if past.first {
+			e.Places = addPlace(e.Places, &now[i])
+		}
 	}
-	for i := range before {
-		if present[before[i].TestID] != before[i].Athlete {
-			e := of(before[i].Athlete)
-			e.Gone = append(e.Gone, before[i].TestID)
+	for i := range past.before {
+		if b := &past.before[i]; present[b.TestID] != b.Athlete {
+			e := of(b.Athlete)
+			e.Gone = append(e.Gone, b.TestID)
 		}
 	}
 	id := func(what string) string { return fmt.Sprintf("%s-%s-%d", f.ID, what, v) }
@@ -370,8 +366,21 @@ func (s *Service) tell(ctx context.Context, f schemas.File, before, now []schema
 	if f.State == schemas.FileParked {
 		return s.broker.Publish(ctx, schemas.SubjectParked+string(f.ID), id("parked"), schemas.ParkedEvent{File: f})
 	}
-	if len(events) == 0 {
+	if len(events) == 0 && !past.first {
 		return s.broker.Publish(ctx, schemas.SubjectTest+"none", id("none"), schemas.TestEvent{File: f.ID})
 	}
 	return nil
+}
+
+// addPlace notes where a test counts.
+func addPlace(places []schemas.Place, o *schemas.Outcome) []schemas.Place {
+	for i := range places {
+		if p := &places[i]; p.Squad == o.Squad && p.Protocol == o.Protocol {
+			if o.Start.Before(p.From) {
+				p.From = o.Start
+			}
+			return places
+		}
+	}
+	return append(places, schemas.Place{Squad: o.Squad, Protocol: o.Protocol, From: o.Start})
 }

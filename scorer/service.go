@@ -34,10 +34,14 @@ type Broker interface {
 	FileOf(d *broker.Delivery, limit int64) (broker.FileMessage, error)
 	File(ctx context.Context, id schemas.FileID, limit int64) (broker.FileMessage, error)
 	Publish(ctx context.Context, subject, id string, event any) error
+	// Superseded reports whether a later event of the same subject is there.
+	Superseded(ctx context.Context, d *broker.Delivery) (bool, error)
 }
 
 // History is what the scorer needs of the history.
 type History interface {
+	// Known tells whether anything is stored of a file.
+	Known(ctx context.Context, id schemas.FileID) (bool, error)
 	// File returns the stored record of a file.
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 	// Tests returns tests; the scorer asks for those of one file.
@@ -105,6 +109,30 @@ func (s *Service) testsOf(ctx context.Context, id schemas.FileID) ([]schemas.Out
 	return s.history.Tests(ctx, history.TestFilter{File: id})
 }
 
+// past is what is known of a file before it is scored.
+type past struct {
+	// first is whether that is nothing: the event is the file's own, delivered
+	// for the first time, and the history has neither record nor correction.
+	first  bool
+	words  words
+	before []schemas.Outcome
+}
+
+// past reads what is known of a file; maybeFirst is whether it may be nothing.
+func (s *Service) past(ctx context.Context, id schemas.FileID, maybeFirst bool) (p past, err error) {
+	if maybeFirst {
+		known, err := s.history.Known(ctx, id)
+		if err != nil || !known {
+			return past{first: true}, err
+		}
+	}
+	if p.words, err = s.words(ctx, id); err != nil {
+		return p, err
+	}
+	p.before, err = s.testsOf(ctx, id)
+	return p, err
+}
+
 // Service is one scorer. Any number may run on the same broker and history.
 type Service struct {
 	cfg     Config
@@ -164,7 +192,7 @@ func (s *Service) onFile(ctx context.Context, d *broker.Delivery) error {
 	if err != nil {
 		return err
 	}
-	if err := s.file(ctx, msg, d.Version); err != nil {
+	if err := s.file(ctx, msg, d.Version, d.Tries <= 1); err != nil {
 		return err
 	}
 	s.cfg.Meter.Handled(msg.Origin.Seen)
@@ -197,6 +225,11 @@ func (s *Service) onRescore(ctx context.Context, d *broker.Delivery) error {
 	if err := schemas.DecodeEvent(d.Data, &e); err != nil {
 		return broker.Permanent(err)
 	}
+	// Each of a session's good tests may have asked for a doubtful one: the last
+	// to ask stored its own before.
+	if later, err := s.broker.Superseded(ctx, d); err != nil || later {
+		return err
+	}
 	f, ok, err := s.history.File(ctx, e.File)
 	if err != nil {
 		return err
@@ -225,7 +258,7 @@ func (s *Service) again(ctx context.Context, id schemas.FileID, origin schemas.O
 	if origin.Path != "" {
 		msg.Origin = origin
 	}
-	return s.file(ctx, msg, v)
+	return s.file(ctx, msg, v, false)
 }
 
 func samePlace(a, b schemas.Origin) bool { return a.Folder == b.Folder && a.Path == b.Path }

@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -175,6 +176,11 @@ func (r *rig) Publish(_ context.Context, subject, _ string, event any) error {
 	return nil
 }
 
+// Superseded looks among the requests that wait.
+func (r *rig) Superseded(_ context.Context, d *broker.Delivery) (bool, error) {
+	return slices.ContainsFunc(r.waiting, func(w *broker.Delivery) bool { return w.Subject == d.Subject && w.Version > d.Version }), nil
+}
+
 func (r *rig) delivery(subject string, event any) *broker.Delivery {
 	r.t.Helper()
 	b, err := schemas.EncodeEvent(event)
@@ -276,13 +282,36 @@ func TestAPlannedTestIsScoredWithItsConditions(t *testing.T) {
 	if bpm, _ := o.HRexBPM.Get(); math.Abs(bpm-160) > 1 {
 		t.Errorf("HRex %g, want 160", bpm)
 	}
-	want := []any{schemas.TestEvent{File: id, Athlete: "AKF", Tests: []schemas.TestID{o.TestID}}}
+	want := []any{schemas.TestEvent{
+		File: id, Athlete: "AKF", Tests: []schemas.TestID{o.TestID},
+		First: true, Places: []schemas.Place{{Squad: "first", Protocol: "weekly", From: o.Start}},
+	}}
 	if d := cmp.Diff(want, r.events); d != "" {
 		t.Errorf("events (-want +got):\n%s", d)
+	}
+	// Once it is known, whoever hears of it looks for what it touches.
+	r.events = nil
+	r.handle(r.delivery(schemas.SubjectRescore+string(id), schemas.RescoreEvent{File: id, Cause: "again"}))
+	want = []any{schemas.TestEvent{File: id, Athlete: "AKF", Tests: []schemas.TestID{o.TestID}}}
+	if d := cmp.Diff(want, r.events); d != "" {
+		t.Errorf("events of the file scored again (-want +got):\n%s", d)
 	}
 	w, err := r.history.TraceSeconds(t.Context(), o.TestID)
 	if err != nil || len(w) < 240 {
 		t.Errorf("%d seconds of the trace are kept, %v", len(w), err)
+	}
+}
+
+func TestAFileWithoutATestIsNewsToNobodyUntilItIsKnown(t *testing.T) {
+	r := newRig(t)
+	id := r.drop("AKF.csv", run("", planned.AddDate(0, 0, 2), 60))
+	r.state(id, schemas.FileTraining)
+	if len(r.events) != 0 {
+		t.Errorf("events %+v", r.events)
+	}
+	r.handle(r.delivery(schemas.SubjectRescore+string(id), schemas.RescoreEvent{File: id, Cause: "again"}))
+	if d := cmp.Diff([]any{schemas.TestEvent{File: id}}, r.events); d != "" {
+		t.Errorf("a notice about it can't be closed (-want +got):\n%s", d)
 	}
 }
 

@@ -230,6 +230,9 @@ func (d *demo) report(ctx context.Context, squad string, w io.Writer) error {
 	if err != nil {
 		return err
 	}
+	if err := data.ReadBeside(ctx, d.pipe.history); err != nil {
+		return err
+	}
 	data.Made = d.now()
 	return page.Write(w, *data)
 }

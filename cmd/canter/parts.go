@@ -209,10 +209,26 @@ func (p *pipeline) build(roles map[role]bool) {
 		}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {
-		p.alerts = alerts.New(alerts.Config{
-			Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now, Meter: p.meters.Alerts(),
-		}, p.broker, p.history)
+		cfg := alerts.Config{Club: p.club, Chat: p.chat, Workers: 4, Log: p.log, Now: p.now, Meter: p.meters.Alerts()}
+		if p.watcher != nil && p.scorer != nil {
+			cfg.Coming = p.coming
+		}
+		p.alerts = alerts.New(cfg, p.broker, p.history)
 	}
+}
+
+// coming reports whether files are on their way to the alerts stage. When that
+// can't be said, they are.
+func (p *pipeline) coming(ctx context.Context) bool {
+	if p.watcher.Coming() {
+		return true
+	}
+	for _, q := range p.queues()[:2] { // files, then tests
+		if idle, err := p.broker.Idle(ctx, q.Work); err != nil || !idle {
+			return true
+		}
+	}
+	return false
 }
 
 // measured are the queues of the parts that run here: an account of the broker

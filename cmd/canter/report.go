@@ -82,6 +82,9 @@ func (c *reportCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
+	if err := d.ReadBeside(ctx, h); err != nil {
+		return err
+	}
 	d.Made = time.Now()
 	var b bytes.Buffer
 	if err := page.Write(&b, *d); err != nil {

@@ -63,9 +63,13 @@ type Broker struct {
 	zip     *zstd.Encoder
 	unzip   *zstd.Decoder
 	created map[string]time.Time // birth of each stream, for versions
+	streams map[string]jetstream.Stream
 	ackWait time.Duration
 	refused *refusal
 	pulse   pulse
+
+	// gatherings are what Gather gathers, by subject: *gathering.
+	gatherings sync.Map
 
 	// consumed are the durables that this process works on; see takeBack.
 	first    sync.Mutex
@@ -106,7 +110,7 @@ func (r *refusal) last() error {
 // given, and makes or updates the streams. Errors: [ErrInUse] when the data
 // folder belongs to another process.
 func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
-	b := &Broker{created: map[string]time.Time{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait}
+	b := &Broker{created: map[string]time.Time{}, streams: map[string]jetstream.Stream{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait}
 	if b.ackWait <= 0 {
 		b.ackWait = defaultAckWait
 	}
@@ -121,13 +125,18 @@ func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
 		}
 		cfg.URL, cfg.Token = b.server.addr.URL, b.server.addr.Token
 	}
-	if b.nc, err = connect(cfg, nats.ErrorHandler(b.refused.note)); err != nil {
+	more := []nats.Option{nats.ErrorHandler(b.refused.note)}
+	if b.server != nil {
+		more = append(more, nats.InProcessServer(b.server.srv)) // other processes come by its address
+	}
+	if b.nc, err = connect(cfg, more...); err != nil {
 		return nil, err
 	}
 	if b.js, err = jetstream.New(b.nc, jetstream.WithPublishAsyncMaxPending(256)); err != nil {
 		return nil, fmt.Errorf("broker: %w", err)
 	}
-	if b.zip, err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithWindowSize(zipWindow)); err != nil {
+	if b.zip, err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithWindowSize(zipWindow),
+		zstd.WithEncoderCRC(false)); err != nil {
 		return nil, fmt.Errorf("broker: %w", err)
 	}
 	if b.unzip, err = zstd.NewReader(nil, zstd.WithDecoderConcurrency(0)); err != nil {

@@ -114,6 +114,35 @@ func TestAFileTooLargeForOneMessageIsSaidSo(t *testing.T) {
 	})
 }
 
+func TestAnEventIsSupersededByALaterOneOfItsSubject(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		work := broker.Work{Stream: schemas.StreamInput, Durable: "s", Workers: 1, Log: slog.New(slog.DiscardHandler)}
+		for _, file := range []string{"a", "b", "a"} {
+			if err := b.Publish(t.Context(), schemas.SubjectRescore+file, "", schemas.RescoreEvent{File: schemas.FileID(file)}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var got []bool
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() {
+			done <- b.Consume(ctx, work, func(ctx context.Context, d *broker.Delivery) error {
+				is, err := b.Superseded(ctx, d)
+				got = append(got, is)
+				return err
+			})
+		}()
+		waitIdle(t, b, work)
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if d := cmp.Diff([]bool{true, false, false}, got); d != "" {
+			t.Errorf("superseded (-want +got):\n%s", d)
+		}
+	})
+}
+
 func TestAnEventThatHoldsForGoodIsStoredOnce(t *testing.T) {
 	each(t, func(t *testing.T, b *broker.Broker) {
 		subject := schemas.SubjectOrigin + "f1." + schemas.PathToken(schemas.Origin{Path: "x"})

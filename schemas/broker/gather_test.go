@@ -42,8 +42,8 @@ func TestGatheredEventsAreWorkedOnceWithAllThatTheyAskFor(t *testing.T) {
 			var wg sync.WaitGroup
 			for i := range n {
 				wg.Go(func() {
-					e := schemas.SquadEvent{Squad: "first", Protocol: "p", From: day.AddDate(0, 0, from+i)}
 					if err := b.Gather(t.Context(), schemas.SubjectSquad+"x", func(w *schemas.SquadEvent) schemas.SquadEvent {
+						e := schemas.SquadEvent{Squad: "first", Protocol: "p", From: day.AddDate(0, 0, from+i)}
 						if w != nil && w.From.Before(e.From) {
 							e.From = w.From
 						}

@@ -54,7 +54,7 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 		if err != nil {
 			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, errors.Join(err, b.refused.last()))
 		}
-		b.created[c.Name] = s.CachedInfo().Created
+		b.created[c.Name], b.streams[c.Name] = s.CachedInfo().Created, s
 	}
 	return nil
 }

@@ -299,6 +299,32 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 	})
 }
 
+// TestWhatIsKnownOfAFile: a record of its own, tests that are gone, or staff's
+// word alone.
+func TestWhatIsKnownOfAFile(t *testing.T) {
+	t.Parallel()
+	eachEngine(t, func(t *testing.T, s history.Store) {
+		ctx := t.Context()
+		known := func(what string, id schemas.FileID, want bool) {
+			t.Helper()
+			got, err := s.Known(ctx, id)
+			ok(t, err)
+			same(t, what, got, want)
+		}
+		f, other := file(1, 1), file(2, 1)
+		known("a file before", f.ID, false)
+		o := outcome(&f, 0, "anna")
+		ok(t, s.SaveFile(ctx, f, []schemas.Outcome{o}, nil))
+		known("a file", f.ID, true)
+		known("another", other.ID, false)
+		f.Version = 2
+		ok(t, s.SaveFile(ctx, f, nil, nil))
+		known("a file without tests", f.ID, true)
+		ok(t, s.SaveCorrection(ctx, schemas.Correction{ID: "c", FileID: other.ID, Action: schemas.ActionDrop, Who: "staff", When: noon}))
+		known("a file that staff spoke of", other.ID, true)
+	})
+}
+
 func TestNothingIsFoundInAnEmptyHistory(t *testing.T) {
 	t.Parallel()
 	eachEngine(t, func(t *testing.T, s history.Store) {

@@ -28,6 +28,15 @@ const (
 	sqliteBusy    = 15 * time.Second
 )
 
+// sqliteCache is how many KiB of pages the writer keeps: what most writes touch
+// of the indexes. sqliteLog is how many pages of 4 KiB the write-ahead log grows
+// to before they are put in their places: a page that many writes touch is put
+// there once for all of them.
+const (
+	sqliteCache = 8000
+	sqliteLog   = 4000
+)
+
 func sqliteClock(t time.Time) any { return t.UTC().Format(isoMillis) }
 
 // sqliteStore is the history in one SQLite file: one connection that writes,
@@ -49,7 +58,8 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 	if err := createPrivate(path); err != nil {
 		return nil, fmt.Errorf("history: %w", err)
 	}
-	s := &sqliteStore{writes: make(map[string]*sql.Stmt), prepared: make(map[string]*sql.Stmt)}
+	s := &sqliteStore{writes: make(map[string]*sql.Stmt), prepared: make(map[string]*sql.Stmt),
+		group: group{hurry: make(chan struct{}, 1)}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())
@@ -59,7 +69,8 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 	// begins by reading can't be sent back when another process wrote first.
 	if s.writer, err = sql.Open("sqlite", sqliteURI(path, "_txlock=immediate",
 		pragma("busy_timeout", int(sqliteBusy.Milliseconds())), pragma("journal_mode", "WAL"),
-		pragma("synchronous", "FULL"), pragma("temp_store", "MEMORY"))); err != nil {
+		pragma("synchronous", "FULL"), pragma("temp_store", "MEMORY"),
+		pragma("cache_size", -sqliteCache), pragma("wal_autocheckpoint", sqliteLog))); err != nil {
 		return nil, fmt.Errorf("history: %s: %w", path, err)
 	}
 	s.writer.SetMaxOpenConns(1)
@@ -202,9 +213,9 @@ func (s *sqliteStore) prepareWrites(ctx context.Context) error {
 	return nil
 }
 
-// sqliteTx is a write transaction.
+// sqliteTx is a write transaction. Its statements bear no context: each takes
+// microseconds, and watching one for its end costs as much again.
 type sqliteTx struct {
-	ctx      context.Context
 	prepared map[string]*sql.Stmt
 	tx       *sql.Tx
 }
@@ -212,7 +223,7 @@ type sqliteTx struct {
 // exec runs one of the statements of sqliteWrites and returns how many rows it
 // changed.
 func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
-	r, err := t.tx.StmtContext(t.ctx, t.prepared[text]).ExecContext(t.ctx, args...) //nolint:sqlclosecheck // the transaction does
+	r, err := t.tx.Stmt(t.prepared[text]).Exec(args...) //nolint:sqlclosecheck,noctx // the transaction closes it; see above
 	if err != nil {
 		return 0, err
 	}
@@ -265,19 +276,25 @@ func upsert(table string, c columns, key, condition string) string {
 	return insert(table, c.write) + " ON CONFLICT (" + key + ") DO UPDATE SET " + strings.Join(set, ", ") + condition
 }
 
+// replace returns an INSERT that takes the place of a row of the same key.
+func replace(table string, names []string) string {
+	return strings.Replace(insert(table, names), "INSERT", "INSERT OR REPLACE", 1)
+}
+
 func insert(table string, names []string) string {
 	return "INSERT INTO " + table + " (" + strings.Join(names, ", ") + ") VALUES (" + marks(len(names)) + ")"
 }
 
 // The statements that write.
 var (
+	sqliteAddFile  = insert("files", fileColumns.write) + " ON CONFLICT (file_id) DO NOTHING"
 	sqliteSaveFile = upsert("files", fileColumns, "file_id", " WHERE excluded.version >= files.version")
 	sqliteSaveTest = upsert("stored_tests", columns{write: append(append([]string{}, testColumns.write...), "removed_version")},
 		"test_id", " WHERE excluded.version >= stored_tests.version")
 	sqliteSaveTrace = upsert("stored_traces", cols("test_id seconds version"), "test_id",
 		" WHERE excluded.version >= stored_traces.version")
-	sqliteAddLoad        = insert("stored_loads", loadColumns.write)
-	sqliteAddSeries      = insert("stored_series", seriesColumns.write)
+	sqliteAddLoad        = replace("stored_loads", loadColumns.write)
+	sqliteAddSeries      = replace("stored_series", seriesColumns.write)
 	sqliteSaveAssessment = upsert("stored_assessments", assessmentColumns, "test_id",
 		" WHERE excluded.version >= stored_assessments.version")
 	sqliteSaveComparison = insert("stored_comparisons", append([]string{"test_id", "position"}, comparisonColumns.write...))
@@ -296,7 +313,7 @@ var (
 	sqliteDropComparisons = "DELETE FROM stored_comparisons WHERE test_id = ?"
 	sqliteDropAthletes    = "DELETE FROM athletes"
 
-	sqliteWrites = []string{sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
+	sqliteWrites = []string{sqliteAddFile, sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
 		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries,
 		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
 		sqliteSaveMessage, sqliteAddCorrection, sqliteAddNote, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"time"
 )
 
 // groupMost bounds the writes of one transaction, and with it how long a reader
@@ -14,13 +15,24 @@ const groupMost = 64
 
 // group gathers writes that wait at the same time into one transaction. What a
 // durable write costs is the disk's flush at its commit; those who wait for the
-// disk together share one. Each write is still whole or not at all: it has a
-// savepoint of its own.
+// disk together share one. Each write is still whole or not at all.
 type group struct {
 	mu      sync.Mutex
 	waiting []*groupedWrite
 	running bool
+	hurry   chan struct{} // tells whoever gathers that somebody can't wait
+	begun   time.Time     // when the last transaction began; of whoever gathers
 }
+
+// pace is the least time between the beginnings of two transactions of writes
+// that can wait. What files touch of indexes and the disk's flush are then paid
+// for once for many of them while many come, and a file that comes alone waits
+// for nothing.
+// So many share all there is to share, and wait no longer.
+const (
+	pace     = 20 * time.Millisecond
+	paceMost = 16
+)
 
 // groupedWrite is one write that waits for its turn.
 type groupedWrite struct {
@@ -32,9 +44,25 @@ type groupedWrite struct {
 // write runs fn in a transaction and returns when it is on disk; what names the
 // write in errors.
 func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx) error) error {
+	return s.writeSoon(ctx, what, fn, true)
+}
+
+// writePatiently is write for one of many: it may wait for others to share a
+// transaction with, for the time of a pace.
+func (s *sqliteStore) writePatiently(ctx context.Context, what string, fn func(*sqliteTx) error) error {
+	return s.writeSoon(ctx, what, fn, false)
+}
+
+func (s *sqliteStore) writeSoon(ctx context.Context, what string, fn func(*sqliteTx) error, hurry bool) error {
 	w := &groupedWrite{ctx: ctx, fn: fn, done: make(chan error, 1)}
 	s.group.mu.Lock()
 	s.group.waiting = append(s.group.waiting, w)
+	if hurry || len(s.group.waiting) >= paceMost {
+		select {
+		case s.group.hurry <- struct{}{}:
+		default: // somebody has said so
+		}
+	}
 	lead := !s.group.running
 	s.group.running = true
 	s.group.mu.Unlock()
@@ -50,6 +78,7 @@ func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx)
 // writeGroups writes until nobody waits.
 func (s *sqliteStore) writeGroups() {
 	for {
+		s.group.gather()
 		s.group.mu.Lock()
 		n := min(len(s.group.waiting), groupMost)
 		batch := s.group.waiting[:n:n]
@@ -64,17 +93,44 @@ func (s *sqliteStore) writeGroups() {
 	}
 }
 
+// gather waits until the pace allows another transaction, or somebody can't wait.
+func (g *group) gather() {
+	if left := pace - time.Since(g.begun); left > 0 {
+		timer := time.NewTimer(left)
+		defer timer.Stop()
+		select {
+		case <-g.hurry:
+		case <-timer.C:
+		}
+	}
+	g.begun = time.Now()
+}
+
 // writeGroup runs a batch in one transaction and tells each write how it went.
+// Writes hardly ever fail, so they follow each other plainly first; when one
+// does, all is undone and done again with a savepoint for each, so that the
+// others stand.
 func (s *sqliteStore) writeGroup(batch []*groupedWrite) {
 	errs := make([]error, len(batch))
+	var failed bool
 	err := s.inTransaction(func(tx *sql.Tx) error {
 		for i, w := range batch {
-			if errs[i] = s.inSavepoint(tx, w, len(batch) > 1); errs[i] != nil && len(batch) == 1 {
+			if errs[i] = s.run(tx, w); errs[i] != nil {
+				failed = true
 				return errs[i]
 			}
 		}
 		return nil
 	})
+	if failed && len(batch) > 1 {
+		clear(errs)
+		err = s.inTransaction(func(tx *sql.Tx) error {
+			for i, w := range batch {
+				errs[i] = s.inSavepoint(tx, w)
+			}
+			return nil
+		})
+	}
 	for i, w := range batch {
 		if errs[i] == nil {
 			errs[i] = err
@@ -97,21 +153,22 @@ func (s *sqliteStore) inTransaction(fn func(*sql.Tx) error) error {
 	return tx.Commit()
 }
 
-// inSavepoint runs one write; when it fails, what it did is undone and the
-// others of its group stand.
-func (s *sqliteStore) inSavepoint(tx *sql.Tx, w *groupedWrite, shared bool) error {
+// run does one write, unless nobody waits for it any more.
+func (s *sqliteStore) run(tx *sql.Tx, w *groupedWrite) error {
 	if err := w.ctx.Err(); err != nil {
 		return err
 	}
-	t := &sqliteTx{ctx: w.ctx, prepared: s.writes, tx: tx}
-	if !shared {
-		return w.fn(t)
-	}
+	return w.fn(&sqliteTx{prepared: s.writes, tx: tx})
+}
+
+// inSavepoint runs one write; when it fails, what it did is undone and the
+// others of its group stand.
+func (s *sqliteStore) inSavepoint(tx *sql.Tx, w *groupedWrite) error {
 	ctx := context.Background()
 	if _, err := tx.ExecContext(ctx, "SAVEPOINT one"); err != nil {
 		return err
 	}
-	if err := w.fn(t); err != nil {
+	if err := s.run(tx, w); err != nil {
 		_, undo := tx.ExecContext(ctx, "ROLLBACK TO one")
 		_, release := tx.ExecContext(ctx, "RELEASE one")
 		return errors.Join(err, undo, release)

@@ -48,7 +48,7 @@ func newSQLiteWrite(r *FileResult) (*sqliteWrite, error) {
 			return nil, fmt.Errorf("trace of test %s: %w: %w", o.TestID, ErrInvalid, err)
 		}
 		w.tests = append(w.tests, append(values, nil))
-		w.trace = append(w.trace, []any{string(o.TestID), string(seconds), uint64(o.Version)})
+		w.trace = append(w.trace, []any{string(o.TestID), seconds, uint64(o.Version)})
 	}
 	for i := range r.Loads {
 		values, err := loadValues(&r.Loads[i], sqliteClock)
@@ -74,7 +74,7 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 	if err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)
 	}
-	return s.write(ctx, what, w.into)
+	return s.writePatiently(ctx, what, w.into)
 }
 
 // SaveResults implements [Store].
@@ -103,10 +103,23 @@ func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) error {
 	return nil
 }
 
-// into writes it within a transaction.
+// into writes it within a transaction. Of a file without a row no loads and
+// values need removing: at most a retention left some that are younger than the
+// file, and they are what the same bytes give again.
 func (w *sqliteWrite) into(t *sqliteTx) error {
-	if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
-		return err // n == 0: a newer version is stored
+	added, err := t.exec(sqliteAddFile, w.file...)
+	if err != nil {
+		return err
+	}
+	if added == 0 {
+		if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
+			return err // n == 0: a newer version is stored
+		}
+		for _, drop := range []string{sqliteDropLoads, sqliteDropSeries} {
+			if _, err := t.exec(drop, w.id); err != nil {
+				return err
+			}
+		}
 	}
 	if _, err := t.exec(sqliteRemoveTests, w.version, w.id); err != nil {
 		return err
@@ -119,19 +132,16 @@ func (w *sqliteWrite) into(t *sqliteTx) error {
 			return err
 		}
 	}
-	if err := t.replace(sqliteDropLoads, w.id, sqliteAddLoad, w.loads); err != nil {
+	if err := t.add(sqliteAddLoad, w.loads); err != nil {
 		return err
 	}
-	return t.replace(sqliteDropSeries, w.id, sqliteAddSeries, w.series)
+	return t.add(sqliteAddSeries, w.series)
 }
 
-// replace drops the rows of an id and adds others.
-func (t *sqliteTx) replace(drop string, id any, add string, rows [][]any) error {
-	if _, err := t.exec(drop, id); err != nil {
-		return err
-	}
+// add runs a statement for each of the rows.
+func (t *sqliteTx) add(text string, rows [][]any) error {
 	for _, r := range rows {
-		if _, err := t.exec(add, r...); err != nil {
+		if _, err := t.exec(text, r...); err != nil {
 			return err
 		}
 	}
@@ -162,7 +172,7 @@ func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessme
 			return fmt.Errorf("history: save assessments: %w", err)
 		}
 	}
-	return s.write(ctx, "assessments", func(t *sqliteTx) error {
+	return s.writePatiently(ctx, "assessments", func(t *sqliteTx) error {
 		for i := range as {
 			if err := t.saveAssessment(&as[i], rows[i]); err != nil {
 				return err

@@ -34,6 +34,9 @@ type Store interface {
 	SaveFile(ctx context.Context, f schemas.File, tests []schemas.Outcome, traces map[schemas.TestID][]schemas.TraceSecond) error
 	// File returns the file with this id.
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
+	// Known tells whether anything is stored of a file: its record, a test that
+	// was ever found in it, or what staff said of it.
+	Known(ctx context.Context, id schemas.FileID) (bool, error)
 	// Files returns the files in this state, all when state is "", ascending
 	// by the time they were seen.
 	Files(ctx context.Context, state schemas.FileState) ([]schemas.File, error)

@@ -51,6 +51,19 @@ func ReadBeside(ctx context.Context, h BesideHistory, o *schemas.Outcome) (Besid
 	return c, err
 }
 
+// ReadBeside reads what stands beside each test of the session, with two
+// queries a test. Errors are the history's.
+func (d *Data) ReadBeside(ctx context.Context, h BesideHistory) error {
+	for i := range d.Tests {
+		b, err := ReadBeside(ctx, h, &d.Tests[i].Outcome)
+		if err != nil {
+			return err
+		}
+		d.Tests[i].Beside = &b
+	}
+	return nil
+}
+
 // Lines are what stands beside the test in words; none when there is nothing.
 func (c *Beside) Lines() []string {
 	var lines []string

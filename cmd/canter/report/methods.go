@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 
 	"canter.example/schemas"
 )
@@ -29,6 +30,9 @@ func (d *Data) methods() []fact {
 		fact{"z", "change from the baseline mean in standard deviations: the athlete's own, drawn toward the squad's where tests are few"},
 		fact{"Expected", "95 % prediction interval: where the next test of an unchanged athlete falls, 95 times in 100"},
 	)
+	if slices.ContainsFunc(d.Tests, func(t Test) bool { return t.Beside != nil }) {
+		out = append(out, fact{"Load and daily values", "of the days before the test, as context: no verdict is drawn from them. TRIMP by Banister (1991), zones summed by Edwards (1993), from all of the athlete's recordings"})
+	}
 	return append(out, d.errorWords()...)
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"strings"
 	"time"
 
 	"canter.example/alerts/assess"
@@ -48,6 +49,8 @@ type Test struct {
 	// History up to and with this test, ascending, with notes.
 	History []chart.HistoryTest
 	Notes   []chart.Note
+	// Beside the test: load and daily values. Nil when they were not read.
+	Beside *Beside
 }
 
 //go:embed page.html page.css
@@ -102,6 +105,7 @@ type athlete struct {
 	Anchor, Name   string
 	Lines          []string
 	Reasons, Staff []string
+	Beside         string
 	History, Trace template.HTML
 }
 
@@ -205,6 +209,9 @@ func (d *Data) athlete(i int) (a athlete, err error) {
 	a = athlete{Anchor: anchor(i), Name: t.Who.Name, Lines: t.sentences(d), Staff: t.staff(d)}
 	for _, r := range t.Outcome.Reasons {
 		a.Reasons = append(a.Reasons, Sentence(r.Text))
+	}
+	if t.Beside != nil {
+		a.Beside = Sentence(strings.Join(t.Beside.Lines(), "; "))
 	}
 	size := chart.Page
 	size.Bare = true

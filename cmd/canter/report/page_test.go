@@ -82,6 +82,14 @@ func session() report.Data {
 		comparison(schemas.MeasureHRex, assess.Points, 87.4, 4.6, 3.2, schemas.Higher), comparison(schemas.MeasureHRR, assess.BPM, 25, -9, -2.4, schemas.Lower))
 	risen.Assessment.Fired = []schemas.FiredRule{{Rule: schemas.RuleBoth, Reason: "HRex +4.6 points from the mean of 8 tests"}}
 	risen.Alerts = []schemas.Alert{{State: schemas.AlertSeen}}
+	risen.Beside = &report.Beside{
+		Date:  "2026-03-03",
+		Loads: []schemas.LoadSum{{Days: 3}, {Days: 7, Sessions: 2, Minutes: schemas.Num(124), Coverage: schemas.Num(0.98), TRIMP: schemas.Num(171.6), Edwards: schemas.Num(402)}},
+		Daily: []schemas.SeriesValue{
+			{Athlete: "a01", Date: "2026-03-02", Series: "sleep", Value: 6.5, Unit: "h"},
+			{Squad: "first", Date: "2026-03-03", Series: "temperature", Value: 24, Unit: "°C"},
+		},
+	}
 
 	lower := outcome("a02", 150, 41)
 	lower.HRmax.Source = schemas.HRmaxEstimated
