@@ -221,12 +221,19 @@ func (r *rig) settled(limit time.Duration) {
 		if err == nil && len(rows) == 1 {
 			have = int(number(rows[0][0]))
 		}
-		if have >= len(r.dropped) && idle() {
+		if have >= len(r.dropped) && idle() && r.outboxEmpty() {
 			return
 		}
 		time.Sleep(100 * time.Millisecond)
 	}
 	r.t.Fatalf("after %s %d of %d files are in history, or work is left; differences:\n%s", limit, have, len(r.dropped), r.missing())
+}
+
+// outboxEmpty reports whether every message has gone out or was refused: what
+// must wait for its channel's turn waits in the outbox, and no queue knows of it.
+func (r *rig) outboxEmpty() bool {
+	rows, err := r.try("SELECT count(*) FROM messages WHERE state = 'pending'")
+	return err == nil && len(rows) == 1 && number(rows[0][0]) == 0
 }
 
 // missing names the files that history does not have.

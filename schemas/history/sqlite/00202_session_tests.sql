@@ -24,7 +24,7 @@ SELECT t.test_id,                                                   -- tests.tes
        t.hrex_bpm,                                                  -- HRex; bpm
        t.hrex_pct,                                                  -- HRex; %HRmax
        coalesce(h.unit, '') AS hrex_unit,                           -- what hrex changes are in: % points of HRmax, or bpm; '' before it was assessed
-       coalesce(h.state, '') AS hrex_state,                         -- HRex against the baseline: building, inside, higher, lower or no value; '' before it was assessed
+       coalesce(h.state, '') AS hrex_state,                         -- HRex against the baseline, without what the whole squad shares (see assessments.state): building, inside, higher, lower or no value; '' before it was assessed
        h.prev_change AS hrex_prev_change,                           -- HRex minus that of the previous valid test; hrex_unit
        h.change AS hrex_change,                                     -- HRex minus the mean of the baseline; hrex_unit
        h.change_pct AS hrex_change_pct,                             -- the same in % of the mean

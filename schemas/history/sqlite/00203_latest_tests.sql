@@ -23,7 +23,7 @@ SELECT t.test_id,           -- tests.test_id
        t.hrex_bpm,          -- HRex; bpm
        t.hrex_pct,          -- HRex; %HRmax
        t.hrex_unit,         -- what hrex changes are in: % points of HRmax, or bpm; '' before it was assessed
-       t.hrex_state,        -- HRex against the baseline: building, inside, higher, lower or no value; '' before it was assessed
+       t.hrex_state,        -- HRex against the baseline, without what the whole squad shares (see assessments.state): building, inside, higher, lower or no value; '' before it was assessed
        t.hrex_prev_change,  -- HRex minus that of the previous valid test; hrex_unit
        t.hrex_change,       -- HRex minus the mean of the baseline; hrex_unit
        t.hrex_change_pct,   -- the same in % of the mean
