@@ -89,28 +89,35 @@ func longLine(text []byte, limit int) int {
 
 // makeColumns makes the traces of a wide file.
 func (r *csvReader) makeColumns() {
+	rows := min(bytes.Count(r.text[r.offset:], []byte{'\n'}), r.b.samples/len(r.hr))
 	for _, i := range r.hr {
 		h := r.headings[i]
-		r.traces = append(r.traces, &csvTrace{trace: schemas.Trace{Part: h.text, Label: h.athlete}})
+		t := &csvTrace{trace: schemas.Trace{Part: h.text, Label: h.athlete}}
+		t.reserve(rows)
+		r.traces = append(r.traces, t)
 	}
 }
 
-// lines returns a reader of the lines below the heading line.
-func (r *csvReader) lines() (*csv.Reader, error) {
-	c := csv.NewReader(bytes.NewReader(r.text[r.offset:]))
-	c.Comma = rune(r.comma)
-	c.FieldsPerRecord = -1
-	c.ReuseRecord = true
-	_, err := c.Read() // the heading line
-	return c, err
+// reserve makes room for so many samples.
+func (t *csvTrace) reserve(n int) {
+	n++ // a last line without an end
+	t.trace.Samples, t.times, t.lines = make([]schemas.Sample, 0, n), make([]int64, 0, n), make([]int32, 0, n)
+}
+
+// lines returns the lines below the heading line.
+func (r *csvReader) lines() (*csvLines, error) {
+	l := newCSVLines(r.text[r.offset:], r.comma)
+	_, _, err := l.read() // the heading line
+	return l, err
 }
 
 func (r *csvReader) read() *Error {
-	c, err := r.lines()
+	lines, err := r.lines()
 	for first := true; ; first = false {
 		var cells []string
+		var n int
 		if err == nil {
-			cells, err = c.Read()
+			cells, n, err = lines.read()
 		}
 		if errors.Is(err, io.EOF) {
 			break
@@ -118,12 +125,10 @@ func (r *csvReader) read() *Error {
 		if err != nil {
 			return r.quoteError(err)
 		}
-		n, _ := c.FieldPos(0)
-		line := r.line - 1 + n
 		if r.skip(cells, first) {
 			continue
 		}
-		if err := r.row(cells, line); err != nil {
+		if err := r.row(cells, r.line-1+n); err != nil {
 			return err
 		}
 	}
@@ -159,8 +164,7 @@ func (r *csvReader) skip(cells []string, first bool) bool {
 	if blank {
 		return true
 	}
-	if r.time < len(cells) && cleanText(cells[r.time]) == r.headings[r.time].text &&
-		r.hr[0] < len(cells) && cleanText(cells[r.hr[0]]) == r.headings[r.hr[0]].text {
+	if r.repeats(cells, r.time) && r.repeats(cells, r.hr[0]) {
 		return true
 	}
 	if !first || r.hr[0] >= len(cells) || strings.ContainsAny(cellOf(cells, r.time), "0123456789") {
@@ -175,6 +179,17 @@ func (r *csvReader) skip(cells []string, first bool) bool {
 		}
 	}
 	return true
+}
+
+// repeats reports whether the cell of a column is its heading.
+func (r *csvReader) repeats(cells []string, i int) bool {
+	if i >= len(cells) {
+		return false
+	}
+	if isClean(cells[i]) {
+		return cells[i] == r.headings[i].text
+	}
+	return cleanText(cells[i]) == r.headings[i].text
 }
 
 func unitCell(cell string) string { return strings.ToLower(strings.Trim(cell, " \t()[]")) }
@@ -292,7 +307,7 @@ func (r *csvReader) traceOf(cells []string) (*csvTrace, *Error) {
 		if h := r.headings[r.hr[0]]; t.trace.Label == "" {
 			t.trace.Label = h.athlete
 		}
-		t.trace.Samples = make([]schemas.Sample, 0, min(len(r.text)/40, r.b.samples)+16)
+		t.reserve(min(bytes.Count(r.text[r.offset:], []byte{'\n'}), r.b.samples))
 	}
 	r.traces = append(r.traces, t)
 	return t, r.remember(label, t)

@@ -41,14 +41,15 @@ func (r *csvReader) finish() ([]schemas.Trace, *Error) {
 // resolve turns a trace's times into instants and sets Start and At.
 func (r *csvReader) resolve(t *csvTrace, absurd *tally) *Error {
 	r.dropAbsurd(t, absurd)
-	if len(t.times) == 0 {
-		t.trace.Samples = nil
-		return nil
-	}
-	if r.times.form == wallForm || r.times.form == clockForm {
+	if len(t.times) > 0 && (r.times.form == wallForm || r.times.form == clockForm) {
 		if err := r.resolveZone(t); err != nil {
 			return err
 		}
+		r.dropAbsurd(t, absurd) // the first midnight of 2000 may be in 1999 by UTC
+	}
+	if len(t.times) == 0 {
+		t.trace.Samples = nil
+		return nil
 	}
 	if r.times.number && r.times.form == elapsedForm && len(t.times) >= 100 {
 		if span := slices.Max(t.times) - slices.Min(t.times); span < int64(len(t.times))*int64(time.Millisecond) {

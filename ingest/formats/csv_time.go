@@ -44,8 +44,10 @@ func parseCellTime(cell, unit string, order DateOrder) (cellTime, bool) {
 			return stampOf(at, zoned), true
 		}
 	}
-	if c, ok := parseClock(s); ok {
-		return c, true
+	if strings.IndexByte(s, ':') >= 0 {
+		if c, ok := parseClock(s); ok {
+			return c, true
+		}
 	}
 	if v, ok := parseNumber(s); ok {
 		return numberTime(v, unit), true
@@ -90,6 +92,12 @@ func numberTime(v float64, unit string) cellTime {
 
 // parseClock reads h:mm:ss[.f] with or without am and pm, and m:ss[.f].
 func parseClock(s string) (cellTime, bool) {
+	if len(s) == 8 && s[2] == ':' && s[5] == ':' { // hh:mm:ss, as most have it
+		h, m, sec := digits(s[:2]), digits(s[3:5]), digits(s[6:])
+		if h >= 0 && m >= 0 && m <= 59 && sec >= 0 && sec <= 60 {
+			return cellTime{form: clockForm, ns: int64(h*3600+m*60+sec) * int64(time.Second), colons: 2}, true
+		}
+	}
 	body, half := cutHalf(s)
 	colons := strings.Count(body, ":")
 	if colons != 1 && colons != 2 || strings.ContainsAny(body, "-/ T") {
@@ -102,13 +110,13 @@ func parseClock(s string) (cellTime, bool) {
 	}
 	whole := 0
 	for _, p := range parts[:len(parts)-1] {
-		n := digits([]byte(p))
+		n := digits(p)
 		if p == "" || len(p) > 4 || n < 0 {
 			return cellTime{}, false
 		}
 		whole = whole*60 + n
 	}
-	if colons == 2 && digits([]byte(parts[1])) > 59 {
+	if colons == 2 && digits(parts[1]) > 59 {
 		return cellTime{}, false
 	}
 	ns := int64(whole)*60*int64(time.Second) + int64(math.Round(seconds*1e9))
@@ -208,13 +216,13 @@ var namedDates = [...]string{"2 Jan 2006", "2-Jan-2006", "2-Jan-06", "2 January 
 // parseDate reads a date as midnight UTC, and whether day and month could be
 // swapped. Dates with dots are day first; a year in front is year first.
 func parseDate(s string, order DateOrder) (day time.Time, ambiguous, ok bool) {
-	if len(s) == 8 && digits([]byte(s)) > 19000000 {
+	if len(s) == 8 && digits(s) > 19000000 {
 		s = s[:4] + "-" + s[4:6] + "-" + s[6:]
 	}
 	sep := strings.IndexAny(s, "-/.")
 	if sep > 0 {
 		if p := strings.Split(strings.TrimSuffix(s, "."), s[sep:sep+1]); len(p) == 3 {
-			a, b, c := digits([]byte(p[0])), digits([]byte(p[1])), digits([]byte(p[2]))
+			a, b, c := digits(p[0]), digits(p[1]), digits(p[2])
 			if a >= 0 && b >= 0 && c >= 0 && p[0] != "" && p[1] != "" && p[2] != "" {
 				return numericDate(a, b, c, len(p[0]) == 4, s[sep] == '.', len(p[2]), order)
 			}
@@ -259,6 +267,9 @@ func makeDate(year, month, day int) (time.Time, bool, bool) {
 // parseNumber reads a number with a decimal point or a decimal comma.
 func parseNumber(cell string) (float64, bool) {
 	s := strings.TrimSpace(cell)
+	if v, ok := plainNumber(s, '.'); ok {
+		return v, true
+	}
 	if s == "" || len(s) > 40 || s[len(s)-1] > '9' || s[0] > '9' {
 		return 0, false // nothing, or a word such as NaN or Inf
 	}
@@ -266,14 +277,46 @@ func parseNumber(cell string) (float64, bool) {
 		if strings.Count(s, ",") > 1 || strings.IndexByte(s, '.') >= 0 {
 			return 0, false
 		}
+		if v, ok := plainNumber(s, ','); ok {
+			return v, true
+		}
 		s = strings.Replace(s, ",", ".", 1)
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	return v, err == nil
 }
 
+// plainNumber reads digits with at most one decimal mark between them, as
+// nearly all cells hold. A float64 holds up to 15 digits and the power of ten
+// exactly, so their quotient is the nearest number, as strconv finds it.
+func plainNumber[T string | []byte](s T, mark byte) (float64, bool) {
+	if len(s) > 16 {
+		return 0, false
+	}
+	n, at := int64(0), -1
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c >= '0' && c <= '9':
+			n = n*10 + int64(c-'0')
+		case c == mark && at < 0 && i > 0:
+			at = i
+		default:
+			return 0, false
+		}
+	}
+	if at < 0 {
+		return float64(n), len(s) > 0 && len(s) < 16
+	}
+	return float64(n) / powersOfTen[len(s)-1-at], at < len(s)-1
+}
+
+var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+
 // isBlank reports whether a cell says that there is no value.
 func isBlank(cell string) bool {
+	if cell != "" && cell[0] >= '0' && cell[0] <= '9' {
+		return false
+	}
 	switch strings.ToLower(strings.TrimSpace(cell)) {
 	case "", "-", "--", "---", "–", "—", ".", "na", "n/a", "#n/a", "#na", "nan", "null", "nil", "none", "nd", "n.a.", "\\n":
 		return true

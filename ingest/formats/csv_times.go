@@ -240,7 +240,7 @@ func (t *csvTimes) orderOf(column int) DateOrder {
 	lines, err := t.r.lines()
 	for err == nil {
 		var cells []string
-		if cells, err = lines.Read(); err != nil {
+		if cells, _, err = lines.read(); err != nil {
 			break
 		}
 		cell := strings.TrimSpace(cellOf(cells, column))
@@ -268,7 +268,7 @@ func leadingNumbers(s string) (first, second int) {
 	if j <= 0 || j > 2 {
 		return 0, 0
 	}
-	return digits([]byte(s[:i])), digits([]byte(rest[:j]))
+	return digits(s[:i]), digits(rest[:j])
 }
 
 // follow lets clock times without a date run past midnight.

@@ -91,6 +91,9 @@ func fromWindows1252(text []byte) []byte {
 // cleanText makes one line of printable text, of at most 200 bytes, of
 // whatever a file calls a name.
 func cleanText(s string) string {
+	if isClean(s) {
+		return strings.Clone(s)
+	}
 	s = strings.Map(func(r rune) rune {
 		if unicode.IsSpace(r) {
 			return ' '
@@ -105,6 +108,17 @@ func cleanText(s string) string {
 		s = strings.ToValidUTF8(s[:200], "")
 	}
 	return strings.Clone(s)
+}
+
+// isClean reports whether a name is plainly what cleanText would make of it.
+func isClean(s string) bool {
+	for i := range len(s) {
+		// A space at either end, or beside another, goes.
+		if c := s[i]; c < ' ' || c > '~' || c == ' ' && (i == 0 || i == len(s)-1 || s[i-1] == ' ') {
+			return false
+		}
+	}
+	return len(s) <= 200
 }
 
 // quoted shows a piece of a file in an error, short and harmless.

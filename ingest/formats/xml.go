@@ -212,12 +212,19 @@ func (t *track) number(text []byte) (float64, bool) {
 	if len(text) == 0 {
 		return 0, false
 	}
-	v, err := strconv.ParseFloat(string(text), 64)
+	v, err := parseXMLNumber(text)
 	if err != nil || v != v || v > 1e9 || v < -1e9 {
 		t.notNumber.add(t.place)
 		return 0, false
 	}
 	return v, true
+}
+
+func parseXMLNumber(text []byte) (float64, error) {
+	if v, ok := plainNumber(text, '.'); ok {
+		return v, nil
+	}
+	return strconv.ParseFloat(string(text), 64)
 }
 
 func (t *track) heartRate(text []byte) {
@@ -274,9 +281,10 @@ func (t *track) finishTrack(damage schemas.Damage, empty string) (schemas.Trace,
 }
 
 // digits returns the number that b spells, -1 when it is not all digits.
-func digits(b []byte) int {
+func digits[T string | []byte](b T) int {
 	n := 0
-	for _, c := range b {
+	for i := range len(b) {
+		c := b[i]
 		if c < '0' || c > '9' {
 			return -1
 		}

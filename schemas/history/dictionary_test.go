@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
 )
@@ -40,6 +41,8 @@ func TestTheDataDictionaryIsUpToDate(t *testing.T) {
 			fmt.Fprintf(&page, "| %s | %s | %s |\n", column, kind(r.Values[i][1].(string)), strings.ReplaceAll(d.meaning(t, name, column), "|", `\|`))
 		}
 	}
+	page.WriteString(dictionaryTail + wordTable(t, "RuleID", "rule", wordsOfRules))
+	page.WriteString("\n## Reason codes\n\n" + wordTable(t, "ReasonCode", "code", wordsOfReasons))
 	if *update {
 		ok(t, os.WriteFile("DICTIONARY.md", []byte(page.String()), 0o644))
 	}
@@ -62,7 +65,131 @@ SQL. Tables whose names begin with stored_ are the engines' own affair and diffe
 - HRex is the exercise heart rate at the end of the test, HRR60 its drop in the minute after; how they are measured is
   the club's protocol.
 - Nothing here is a diagnosis. Heart-rate data is health data: what is copied out of here falls under the same rules.
+- A higher HRex and a smaller HRR are what staff are told of; the reverse is not good news by itself.
+
+## Where to ask
+
+| question | ask |
+|---|---|
+| numbers of tests that count | valid_tests |
+| one athlete over time; all tests, with quality and reasons | tests; athlete_timeline for what was said and done as well |
+| where everybody stands now | latest_tests |
+| a squad on a day | session_tests, with squad and local_date |
+| whether the whole squad moved | session_changes |
+| how a number compares with the athlete's own earlier ones, and what the squad shared | assessments: one row for hrex, one for each hrr |
+| what staff were told, and what came of it | alert_outcomes |
+| training load of the days before | tests_with_load; loads for each recording |
+| sleep, RPE, wellness, temperature | daily_series |
+| who tested, who did not | weekly_tests, weekly_coverage |
+| second by second | trace_seconds |
+| files that need somebody | files, state = 'parked' |
+| who wore what name, and in which squad when | athletes, squad_members |
+
+Tests, assessments and alerts join by test_id, files by file_id. Values of a whole squad (temperature) join a test by squad
+and local_date, with athlete = ''. A session is squad/protocol/local date. For "the last four weeks" count from the latest
+week in the data (column week), not from today.
+
+| | SQLite | ClickHouse |
+|---|---|---|
+| days between two dates in text | julianday(a) - julianday(b) | dateDiff('day', toDate(b), toDate(a)) |
+| day of the week, 1 is Monday | (strftime('%w', d) + 6) % 7 + 1 | toDayOfWeek(toDate(d)) |
+| standard deviation | from count, sum(x) and sum(x * x): see RECIPES.md, which does for both | stddevSamp(x) |
+| a value inside JSON | column ->> '$[0].code' | visitParamExtractString on 18.16, JSONExtractString since |
+
 `
+
+// dictionaryTail follows the tables: words that columns hold. The test adds
+// what [wordsOfRules] and [wordsOfReasons] say.
+const dictionaryTail = `
+## Rules
+
+A rule that fires on a test stands in assessments.rules; when HRex and HRR both fire, that is one rule. It becomes an
+alert unless it is for the digest alone, another of the same test says more, or the same was said within the rule's
+hold-off. Change and z are deviation and deviation_z. Thresholds are those of the club file; these are the defaults.
+
+`
+
+// wordsOfRules says when each rule fires; TestTheDataDictionaryIsUpToDate
+// fails when one is missing.
+var wordsOfRules = map[schemas.RuleID]string{
+	schemas.RuleHRexRisen:     "HRex is higher: state of hrex is higher",
+	schemas.RuleHRRWorsened:   "HRR is smaller: state of hrr is lower, z at least 3.2",
+	schemas.RuleBoth:          "both of these",
+	schemas.RuleHRexRunning:   "HRex higher by 1.8 points and z 1.7 on average of two tests running",
+	schemas.RuleHRRRunning:    "HRR smaller by 4.6 bpm and z 2.5 on average of two tests running",
+	schemas.RuleHRexDrift:     "many small rises of HRex: drift_side of hrex is up",
+	schemas.RuleHRRDrift:      "many small falls of HRR: drift_side of hrr is down",
+	schemas.RuleOutsideBand:   "HRex at a new high and above the protocol's intensity band",
+	schemas.RuleHRmaxExceeded: "a reading above the HRmax that the club has noted",
+	schemas.RuleTraceInvalid:  "two unusable traces running",
+	schemas.RuleSquadEffect:   "the whole session moved together; an alert without an athlete",
+	schemas.RuleTestMissing:   "planned tests that did not come; an alert without an athlete",
+	schemas.RuleFileParked:    "a file that could not be handled; an alert without an athlete",
+	schemas.RuleImproved:      "HRex lower or HRR greater by 2.8 and z 2: for the digest, never an alert",
+}
+
+// wordsOfReasons says what each code means; the test fails when one is missing.
+var wordsOfReasons = map[schemas.ReasonCode]string{
+	schemas.ReasonNoTest:          "no test was found on the trace",
+	schemas.ReasonStartUncertain:  "the start may be elsewhere",
+	schemas.ReasonCutShort:        "the run stopped early",
+	schemas.ReasonLowCoverage:     "too few valid seconds in a window",
+	schemas.ReasonNoRecovery:      "the recording ends before the recovery does",
+	schemas.ReasonNotSteady:       "heart rate does not look like a steady run",
+	schemas.ReasonArtefacts:       "many readings were dropped",
+	schemas.ReasonStrapSlip:       "the level leapt, as when a strap slips",
+	schemas.ReasonStuck:           "the reading stood still",
+	schemas.ReasonCadenceLock:     "the sensor may have counted steps",
+	schemas.ReasonHRmaxExceeded:   "readings above HRmax",
+	schemas.ReasonHRmaxEstimated:  "HRmax is an estimate from age: a remark",
+	schemas.ReasonHRmaxUnknown:    "no HRmax: bpm only",
+	schemas.ReasonLoadNotKept:     "speed was not the protocol's, or uneven",
+	schemas.ReasonRecoveryBroken:  "heart rate did not fall as in standing recovery",
+	schemas.ReasonHighAtStart:     "heart rate was high already when the test began",
+	schemas.ReasonSensorMismatch:  "the sensor is noted for somebody else",
+	schemas.ReasonSecondTest:      "the file holds another test",
+	schemas.ReasonClock:           "the device's clock is off",
+	schemas.ReasonFileDamaged:     "the file is damaged, and was read as far as it goes",
+	schemas.ReasonStageMissing:    "a stage has no number",
+	schemas.ReasonOutsideBand:     "HRex outside the intensity band",
+	schemas.ReasonHighUncertainty: "the number's own error is large",
+	schemas.ReasonIdentity:        "how the athlete was found",
+	schemas.ReasonHRrestUnknown:   "no resting heart rate: no TRIMP",
+}
+
+// declared returns the values of a type's constants as package schemas has them.
+func declared(t *testing.T, kind string) []string {
+	t.Helper()
+	files, err := filepath.Glob("../*.go")
+	ok(t, err)
+	pattern := regexp.MustCompile(`(?m)^(?:const|\t)\s*\w+\s+` + kind + `\s*= "([^"]+)"`)
+	var out []string
+	for _, f := range files {
+		text, err := os.ReadFile(f)
+		ok(t, err)
+		for _, m := range pattern.FindAllStringSubmatch(string(text), -1) {
+			out = append(out, m[1])
+		}
+	}
+	if len(out) == 0 {
+		t.Errorf("package schemas has no %s", kind)
+	}
+	return out
+}
+
+// wordTable is a table of words, each of which must have a meaning.
+func wordTable[K ~string](t *testing.T, kind, heading string, words map[K]string) string {
+	t.Helper()
+	var b strings.Builder
+	fmt.Fprintf(&b, "| %s | meaning |\n|---|---|\n", heading)
+	for _, w := range declared(t, kind) {
+		if words[K(w)] == "" {
+			t.Errorf("%s %q has no meaning in dictionary_test.go", kind, w)
+		}
+		fmt.Fprintf(&b, "| %s | %s |\n", w, words[K(w)])
+	}
+	return b.String()
+}
 
 func firstColumn(r *history.Rows) []string {
 	var names []string

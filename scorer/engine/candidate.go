@@ -132,17 +132,21 @@ func (c *candidate) origin(h *hints) schemas.StartSource {
 }
 
 // fit corrects the length of a test whose two edges are clear and nearer
-// together than the test is long: it was stopped a little early. Bouts and
-// stages (room over 1) blur the edges.
+// together than the test is long: it was stopped early, and its start is where
+// heart rate begins to rise. Bouts and stages (room over 1) blur the edges.
 func (c *candidate) fit(length int, room float64) {
 	if !c.timed && (c.evOn < 8 || c.evOff < 8 || c.tension < leastTension) {
 		return
 	}
-	switch off := c.ran - float64(length); {
-	case off <= -7*room:
+	off, least := c.ran-float64(length), 7*room
+	if !c.timed && c.tension < 2*leastTension {
+		least = 10 * room
+	}
+	switch {
+	case off <= -least:
 		c.length = int(math.Round(c.ran))
 		c.start = c.edges[0] - int(math.Round(onDelay+c.lag))
-	case off >= 14*room*room:
+	case off >= 14*room*room && (c.timed || c.tension >= 2*leastTension):
 		c.goesOn = true
 	case c.timed:
 		c.start = c.edges[0] - 1

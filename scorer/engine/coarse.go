@@ -11,8 +11,8 @@ func (f *finder) coarseOff() []kernel { return f.coarse4[coarseOns:] }
 // counts, whatever comes after d seconds.
 func (f *finder) coarse(h *hints, d int, whole bool) {
 	g := &f.grid
-	first := max(before+2, lead-d/2)
-	last := lead + g.n - d/2
+	first := max(before+2, head-d*6/10)
+	last := head + g.n - d/2
 	if last <= first {
 		return
 	}

@@ -9,10 +9,10 @@ import (
 // reference is taken off heart rates in running sums, to keep them small.
 const reference = 120
 
-// lead is how many seconds the grid begins before the trace. It also ends that
-// much and the test's length later, so that windows that reach out of the
-// trace need no care.
-const lead = 128
+// The grid begins head seconds before the trace, and ends lead and the test's
+// length after it, so that windows that reach out of the trace need no care: a
+// test may have begun minutes before the strap came on.
+const head, lead = 256, 128
 
 // grid holds one heart rate a second for searching. Gaps are filled by lines
 // between the valid samples at their edges, the ends by holding; which seconds
@@ -33,16 +33,16 @@ type grid struct {
 }
 
 // second returns the grid's index of a trace time, not limited to the grid.
-func (g *grid) second(t float64) int { return lead + int(math.Round(t-g.origin)) }
+func (g *grid) second(t float64) int { return head + int(math.Round(t-g.origin)) }
 
 // time returns the trace time of a grid index.
-func (g *grid) time(k int) float64 { return g.origin + float64(k-lead) }
+func (g *grid) time(k int) float64 { return g.origin + float64(k-head) }
 
 // fill makes the grid of a cleaned trace for tests of the given length.
 func (g *grid) fill(s *series, test int) {
 	g.origin = s.at[0]
 	g.n = int(math.Ceil(s.at[len(s.at)-1]-s.at[0])) + 1
-	size := lead + g.n + test + lead
+	size := head + g.n + test + lead
 	g.x, g.sum, g.sum2 = grow(g.x, size), grow(g.sum, size+1), grow(g.sum2, size+1)
 	g.sumT, g.valid = grow(g.sumT, size+1), grow(g.valid, size+1)
 	g.fillRates(s)
@@ -68,7 +68,7 @@ func (g *grid) fillRates(s *series) {
 		if s.why[i] != kept {
 			continue
 		}
-		here := s.at[i] - g.origin + lead
+		here := s.at[i] - g.origin + head
 		v := s.hr[i] - reference
 		if prev < 0 {
 			for ; k < len(g.x) && float64(k) < here; k++ {
@@ -77,7 +77,7 @@ func (g *grid) fillRates(s *series) {
 			}
 			g.begin = k
 		} else {
-			before := s.at[prev] - g.origin + lead
+			before := s.at[prev] - g.origin + head
 			v0 := s.hr[prev] - reference
 			slope := (v - v0) / (here - before)
 			until := before + s.hold[prev]
@@ -94,7 +94,7 @@ func (g *grid) fillRates(s *series) {
 	last, until := 0.0, 0.0
 	if prev >= 0 {
 		last = s.hr[prev] - reference
-		until = s.at[prev] - g.origin + lead + s.hold[prev]
+		until = s.at[prev] - g.origin + head + s.hold[prev]
 	}
 	for ; k < len(g.x); k++ {
 		g.x[k] = last
@@ -121,7 +121,7 @@ func (g *grid) fillSpeed(s *series) {
 		}
 	}
 	for i := range s.at {
-		here := s.at[i] - g.origin + lead
+		here := s.at[i] - g.origin + head
 		half := max(s.hold[i], 1) / 2
 		add(here-half+0.5, 0, 0)
 		if s.have[i]&schemas.HasSpeed != 0 {

@@ -21,6 +21,9 @@ const (
 	// fastRise: heart rate rises this much longer (s) faster than two sparse
 	// samples tell from a leap; its fast part has time constants of up to 15 s.
 	fastRise = 15.0
+	// spread: a device that averages shows a leap over so many seconds to either
+	// side.
+	spread = 3.0
 	// usualWeight: the trace's noise counts as this many residuals.
 	usualWeight = 4.0
 )
@@ -44,10 +47,11 @@ func (l *leap) sudden() bool {
 // between them. A bend at i, as at the start of a run, moves both lines alike
 // and is no leap; neither is any steady slope. With bends, a trace that was
 // sampled seldom is also looked at with a slope of its own on either side.
-// Leaps are looked for about a recovery when one is given.
-func (s *series) leapAt(i int, bends bool, about *rebound) (leap, bool) {
+// Leaps are looked for about a recovery when one is given. The samples within
+// skip seconds of i are left out.
+func (s *series) leapAt(i int, bends bool, skip float64, about *rebound) (leap, bool) {
 	// Enough samples on either side whatever the sampling.
-	side := max(8, 4.2*s.interval)
+	side := max(8, 4.2*s.interval) + skip
 	var n [2]float64
 	var st, sy, stt, sty, syy [2]float64
 	t0 := s.at[i]
@@ -65,7 +69,7 @@ func (s *series) leapAt(i int, bends bool, about *rebound) (leap, bool) {
 	}
 	first, last := -1, -1
 	for j := i - 1; j >= 0 && t0-s.at[j] <= side+s.interval && i-j <= mostLooked; j-- {
-		if s.why[j] == kept {
+		if s.why[j] == kept && t0-s.at[j] >= skip {
 			if first < 0 {
 				first = j
 			}
@@ -73,7 +77,7 @@ func (s *series) leapAt(i int, bends bool, about *rebound) (leap, bool) {
 		}
 	}
 	for j := i; j < len(s.at) && s.at[j]-t0 < side && j-i <= mostLooked; j++ {
-		if s.why[j] == kept {
+		if s.why[j] == kept && s.at[j]-t0 >= skip {
 			last = j
 			add(j, 1)
 		}
@@ -132,7 +136,7 @@ func (s *series) largestLeap(from, to, least float64, bends bool, about *rebound
 		if s.at[i] < from || s.why[i] != kept || math.Abs(s.hr[i+1]-s.hr[i-2]) < 0.5*least && math.Abs(s.hr[i]-s.hr[i-1]) < 0.5*least {
 			continue
 		}
-		if l, ok := s.leapAt(i, bends, about); ok && math.Abs(l.size) >= least && l.t > best.t && (l.sudden() || !best.sudden()) {
+		if l, ok := s.leapAt(i, bends, 0, about); ok && math.Abs(l.size) >= least && l.t > best.t && (l.sudden() || !best.sudden()) {
 			best = l
 		}
 	}

@@ -55,12 +55,11 @@ const (
 	// offBand: points of %HRmax that HRex may be outside the intensity band
 	// before the test is doubtful.
 	offBand = 10.0
-	// Points of %HRmax below the band from where on a run is rather a jog that
-	// happens to be as long as the test: lighterAlone when nothing but its length
-	// calls it the test, lighter when a planned time or a lap mark do.
-	// Three and four typical errors of 1.2 points (Scott et al. 2018; FACTS 2.1).
-	// Team-mates and the protocol's own speed say that it was the test.
-	lighterAlone, lighter = 3.6, 4.8
+	// lighter: points of %HRmax below the band from where on a run is rather a jog
+	// that happens to be as long as the test, near a planned time or not: three
+	// typical errors of 1.2 points (Scott et al. 2018; FACTS 2.1). Team-mates and
+	// the protocol's own speed say that it was the test.
+	lighter = 3.6
 )
 
 // verdict collects reasons and the worst quality that they call for.

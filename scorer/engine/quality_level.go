@@ -71,10 +71,8 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *
 	out := max(below, pct-100*p.BandHigh)
 	known := loadKept || c.team || c.source == schemas.StartByHand
 	switch {
-	case !known && !c.lap && !c.planned && below > lighterAlone:
-		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, below the band of %.0f to %.0f %%, and nothing says that this run was the test: a lighter one?", pct, 100*p.BandLow, 100*p.BandHigh)
 	case !known && below > lighter:
-		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, clearly below the band of %.0f to %.0f %%, and neither team-mates nor the protocol's speed say that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
+		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, below the band of %.0f to %.0f %%, and neither team-mates nor the protocol's speed say that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > offBand+spare:
 		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > 0:

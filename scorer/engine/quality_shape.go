@@ -25,10 +25,10 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
 	}
-	if sh.tau == fineOn[0] && c.seesOn() {
+	if sh.instant() && c.seesOn() {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate rises faster than a run's response: an artefact, or the start is elsewhere")
 	}
-	scatter := math.Sqrt(sh.ss / float64(sh.n))
+	scatter := sh.scatter()
 	late := w.series.noiseIn(m.end-60, m.end)
 	// The response's slope at the end is the model's; heart rate itself must
 	// still climb, or fall, too.
@@ -59,10 +59,20 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 }
 
 // nearStep is the largest leap near a shape's step that is at least as large as
-// most of it.
+// most of it, at once or spread over some seconds.
 func (w *work) nearStep(m *measures, sh *shape) leap {
-	at := m.at + float64(sh.stepAt)
-	return w.series.largestLeap(at-4-w.series.interval, at+4+w.series.interval, 0.6*math.Abs(sh.stepSize), false, nil)
+	s, at, least := &w.series, m.at+float64(sh.stepAt), 0.6*math.Abs(sh.stepSize)
+	from, to := at-4-s.interval, at+4+s.interval
+	best := s.largestLeap(from, to, least, false, nil)
+	for i := s.firstAt(from); i < len(s.at) && s.at[i] < to; i++ {
+		if s.at[i] < from || s.why[i] != kept {
+			continue
+		}
+		if l, ok := s.leapAt(i, false, spread, nil); ok && math.Abs(l.size) >= least && l.size*sh.stepSize > 0 && l.t > best.t {
+			best = l
+		}
+	}
+	return best
 }
 
 // mostSigns: so many of the small signs below are too many for a stretch that
@@ -80,7 +90,7 @@ func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
 		c.on.tau <= fineOn[1],             // faster than heart rate rises
 		c.evOn < mostOn,                   // a rise that is not clear
 		c.off.fall() < 20,                 // hardly a rest after it
-		c.tension > leastTension/2,        // edges not quite a test's length apart
+		c.tension > leastTension,          // edges not quite a test's length apart
 		c.confidence() < 0.85,             // other places fit, too
 		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
 		math.Abs(bend) > 1.9,              // not quite level

@@ -13,7 +13,17 @@ func (f *finder) stopped(chosen []candidate, h *hints) *candidate {
 		return nil
 	}
 	c := f.cutShort(h)
-	if c == nil || len(chosen) > 0 && c.score()-shortCost <= chosen[0].score() {
+	if c == nil || len(chosen) == 0 {
+		return c
+	}
+	whole := chosen[0].score()
+	if chosen[0].length == f.profile.length {
+		whole -= chosen[0].tension // its edges are where they would be, not where they fit best
+	}
+	if chosen[0].late && chosen[0].evOff >= seenOff {
+		whole += mostOn // that its rise was not recorded is nothing against it
+	}
+	if c.score()-shortCost <= whole {
 		return nil
 	}
 	return c
@@ -23,7 +33,7 @@ func (f *finder) stopped(chosen []candidate, h *hints) *candidate {
 // the test's length.
 func (f *finder) cutShort(h *hints) *candidate {
 	d := f.profile.length
-	least := 0.6
+	least := 0.5
 	if h.planned || h.team || len(h.laps) > 0 {
 		least = 0.4
 	}

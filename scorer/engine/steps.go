@@ -3,11 +3,23 @@ package engine
 import "math"
 
 // shape is the response fitted to a whole test once its place is known, for
-// judging only.
+// judging only. Heart rate rises in two parts, a fast one as the vagus lets go
+// and a slow one, so a steady run is given both:
+//
+//	before the onset: h0 + slope·k
+//	from it on:       h0 + rise·(1-e) + gain·g + slow·(1-e′)
+//
+// with k the seconds from the onset, e and g of the kernel (see there), and e′
+// of a slower one. Where the load changes, g answers it and there is no second
+// part.
 type shape struct {
-	response
 	kernel *kernel
-	onset  int // grid second
+	slower *kernel // nil without a second part
+	onset  int     // grid second
+	p, n   int     // seconds before it, and from it on
+	x      [5]float64
+	ss     float64 // sum of squares left, bpm²
+	sums   shapeSums
 	// The sudden change of level that would explain most of the scatter: when
 	// (seconds into the test), by how many bpm, and the gain in log likelihood.
 	stepAt   int
@@ -16,9 +28,12 @@ type shape struct {
 }
 
 // Steps are looked for firstStep seconds after the onset, and what rises before
-// fastStep must be a leap from near, too: the fast part of a response with two
-// parts, which one exponential does not follow, looks like a step there.
+// fastStep must be a leap from near, too.
 const firstStep, fastStep = 10, 30
+
+// mostShapes is the room for fits of one test: two onsets, each kernel alone and
+// each pair.
+const mostShapes = len(fineOn) * (len(fineOn) + 1)
 
 // at returns the response's heart rate at a grid second from the onset on.
 func (sh *shape) at(t int) (bpm float64, ok bool) {
@@ -26,76 +41,129 @@ func (sh *shape) at(t int) (bpm float64, ok bool) {
 	if sh.kernel == nil || k < 0 || k >= len(sh.kernel.e) {
 		return 0, false
 	}
-	e := sh.kernel.e[k]
-	return sh.h0*e + sh.level*(1-e) + sh.gain*sh.kernel.g[k], true
+	return reference + sh.value(k), true
 }
+
+// value is the response k seconds after the onset, less the reference.
+func (sh *shape) value(k int) float64 {
+	v := sh.x[0] + sh.x[2]*(1-sh.kernel.e[k]) + sh.x[3]*sh.kernel.g[k]
+	if sh.slower != nil {
+		v += sh.x[4] * (1 - sh.slower.e[k])
+	}
+	return v
+}
+
+// instant reports whether the response is as fast as the fastest that is tried,
+// with no slower part: no run makes that.
+func (sh *shape) instant() bool { return sh.kernel.tau == fineOn[0] && sh.slower == nil }
+
+// scatter about the response, bpm.
+func (sh *shape) scatter() float64 { return math.Sqrt(sh.ss / float64(sh.p+sh.n)) }
 
 // shapeOf fits the response to a whole test, and looks in it for one sudden
 // change of level that the response would otherwise swallow: a strap that
 // slipped, or a lock on the step rate. For every second it asks how much of the
 // scatter a step there would explain, the response being fitted anew beside it.
 // Steps are looked for from so many seconds after the onset on.
-func (f *finder) shapeOf(start, length, from int) shape {
+func (f *finder) shapeOf(start, length, from int) (best shape) {
 	g := &f.grid
 	if start < 1 || start+length > len(g.x) {
 		return shape{} // a start given by hand, mostly outside the trace
 	}
 	p := min(before, start)
 	a, b := start-p, start+length
-	onset, n0 := start, length
+	onset, n := start, length
 	if f.unseen(start) && b-g.begin >= leastSeen {
-		p, a, onset, n0 = 0, g.begin, g.begin, b-g.begin
+		p, a, onset, n = 0, g.begin, g.begin, b-g.begin
 	}
-	sh := shape{response: response{ss: math.Inf(1)}}
-	lates := [...]int{0, 3}
-	best := 0
 	look(f.fineOn[:], g.x, a, b)
-	for i := range f.fineOn {
-		k := &f.fineOn[i]
-		for _, late := range lates {
-			pl := k.onPlan(p+late, n0-late)
-			if r := k.fitOn(g, &pl, onset+late); r.ss < sh.ss {
-				sh.response, sh.kernel, sh.onset, best = r, k, onset+late, i
+	var all [mostShapes]shape
+	fits := all[:0]
+	try := func(late int, fast, slow *kernel) {
+		sh := shape{kernel: fast, slower: slow, onset: onset + late, p: p + late, n: n - late}
+		sh.fit(g)
+		if slow == nil || sh.x[2] > 0 && sh.x[4] > 0 { // both parts rise
+			fits = append(fits, sh)
+		}
+	}
+	for _, late := range [...]int{0, 3} {
+		for i := range f.fineOn {
+			try(late, &f.fineOn[i], nil)
+			for j := i + 1; j < len(f.fineOn) && f.profile.flat; j++ {
+				try(late, &f.fineOn[i], &f.fineOn[j])
 			}
 		}
 	}
-	n := float64(b - a)
-	for i := max(0, best-2); i <= min(best+2, len(f.fineOn)-1); i++ {
-		k := &f.fineOn[i]
-		for _, late := range lates {
-			pl := k.onPlan(p+late, n0-late)
-			r := k.fitOn(g, &pl, onset+late)
-			// A step explains nothing much of a response that is far off.
-			if r.ss > 3*sh.ss+n {
-				continue
-			}
-			at, size, fall := k.step(g, &pl, &r, onset+late, onset+from, b-8)
-			left := max(r.ss-fall, 0)
-			if v := n / (2 * worth) * math.Log((sh.ss/n+roundingVar)/(left/n+roundingVar)); at > 0 && v > sh.stepGain {
-				sh.stepAt, sh.stepSize, sh.stepGain = at-start, size, v
-			}
+	best = fits[0]
+	for i := range fits {
+		if fits[i].ss < best.ss {
+			best = fits[i]
 		}
 	}
-	return sh
+	seconds := float64(b - a)
+	for i := range fits {
+		// A step explains nothing much of a response that is far off.
+		sh := &fits[i]
+		if sh.ss > 3*best.ss+seconds {
+			continue
+		}
+		at, size, fall := sh.step(g, onset+from, b-8)
+		left := max(sh.ss-fall, 0)
+		if v := seconds / (2 * worth) * math.Log((best.ss/seconds+roundingVar)/(left/seconds+roundingVar)); at > 0 && v > best.stepGain {
+			best.stepAt, best.stepSize, best.stepGain = at-start, size, v
+		}
+	}
+	return best
 }
 
-// step returns the second in [from, to) at which a step added to the response r
-// (with its onset at t) lowers the sum of squares most, its size and by how
-// much. With r's residuals, the shapes X and the step h, the sum of squares
-// falls by (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
-func (k *kernel) step(g *grid, pl *plan, r *response, t, from, to int) (at int, size, fall float64) {
-	e1, g1 := k.e1[pl.n], k.g1[pl.n]
+// fit solves for the unknowns by least squares, with the weak priors of the
+// search for slope and gain.
+func (sh *shape) fit(g *grid) {
+	k, n, t := sh.kernel, sh.n, sh.onset
+	fp, fn := float64(sh.p), float64(n)
+	pre, on := g.sum[t]-g.sum[t-sh.p], g.sum[t+n]-g.sum[t]
+	e1, risen := k.e1[n], fn-k.e1[n]
+	m := [5][5]float64{0: {fp + fn}, 1: {-fp * (fp + 1) / 2, fp*(fp+1)*(2*fp+1)/6 + 0.5},
+		2: {risen, 0, fn - 2*e1 + k.ee[n]}, 3: {k.g1[n], 0, k.g1[n] - k.eg[n], k.gg[n] + 0.1}, 4: {4: 1}}
+	y := [5]float64{pre + on, g.sumT[t] - g.sumT[t-sh.p] - float64(t)*pre, on - k.decayed(t, n)}
+	if k.flat {
+		y[3] = (g.sumT[t+n] - g.sumT[t] - float64(t)*on) / 100
+	} else {
+		for i, v := range g.x[t : t+n] {
+			y[3] += k.g[i] * v
+		}
+	}
+	if s := sh.slower; s != nil {
+		left := k.e[n-1] * k.q * s.e[n-1] * s.q
+		both := (1 - left) / (1 - k.q*s.q) // Σ e·e′
+		m[4] = [5]float64{fn - s.e1[n], 0, fn - e1 - s.e1[n] + both, s.g1[n] - s.eg[n], fn - 2*s.e1[n] + s.ee[n]}
+		y[4] = on - s.decayed(t, n)
+	}
+	sh.sums.factor(&m)
+	var explained float64
+	sh.x, explained = sh.sums.solve(&y)
+	sh.ss = max(0, g.sumSquares(t-sh.p, t+n)-explained)
+}
+
+// step returns the second in [from, to) at which a step added to the response
+// lowers the sum of squares most, its size and by how much. With the response's
+// residuals r, its shapes X and the step h, the sum of squares falls by
+// (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
+func (sh *shape) step(g *grid, from, to int) (at int, size, fall float64) {
+	k, n := sh.kernel, sh.n
 	var hr float64
-	h0, level := r.h0-reference, r.level-reference
-	for s := t + pl.n - 1; s >= from && s >= t; s-- {
-		j := s - t
-		hr += g.x[s] - h0*k.e[j] - level*(1-k.e[j]) - r.gain*k.g[j]
+	for s := sh.onset + n - 1; s >= from && s >= sh.onset; s-- {
+		j := s - sh.onset
+		hr += g.x[s] - sh.value(j)
 		if s >= to || (s-from)%2 != 0 {
 			continue
 		}
-		rest := float64(pl.n - j)
-		e := e1 - k.e1[j]
-		free := rest - pl.explained([4]float64{e, 0, rest - e, g1 - k.g1[j]})
+		rest := float64(n - j)
+		h := [5]float64{rest, 0, rest - k.e1[n] + k.e1[j], k.g1[n] - k.g1[j]}
+		if sh.slower != nil {
+			h[4] = rest - sh.slower.e1[n] + sh.slower.e1[j]
+		}
+		free := rest - sh.sums.explained(&h)
 		if free < 1e-6*rest {
 			continue
 		}
@@ -104,4 +172,66 @@ func (k *kernel) step(g *grid, pl *plan, r *response, t, from, to int) (at int, 
 		}
 	}
 	return at, size, fall
+}
+
+// shapeSums are the LDLᵀ factors of a shape's normal equations: the rows of L
+// below its diagonal of ones, and the reciprocals of D.
+type shapeSums struct {
+	l [5][5]float64
+	d [5]float64
+}
+
+// factor takes the factors of a symmetric matrix given by its lower half. The
+// small ridge keeps a window that tells nothing of a shape from dividing by 0.
+func (f *shapeSums) factor(m *[5][5]float64) {
+	const ridge = 1e-6
+	for i := range m {
+		for j := range i {
+			v := m[i][j]
+			for k := range j {
+				v -= f.l[i][k] * f.l[j][k] / f.d[k]
+			}
+			f.l[i][j] = v * f.d[j]
+		}
+		v := m[i][i] + ridge
+		for k := range i {
+			v -= f.l[i][k] * f.l[i][k] / f.d[k]
+		}
+		f.d[i] = 1 / max(v, ridge)
+	}
+}
+
+// solve returns the unknowns for a right-hand side y, and yᵀM⁻¹y: by how much
+// the fit lowers the sum of squares.
+func (f *shapeSums) solve(y *[5]float64) (x [5]float64, explained float64) {
+	z := f.forward(y)
+	for i := len(f.d) - 1; i >= 0; i-- {
+		explained += z[i] * z[i] * f.d[i]
+		x[i] = z[i] * f.d[i]
+		for k := i + 1; k < len(f.d); k++ {
+			x[i] -= f.l[k][i] * x[k]
+		}
+	}
+	return x, explained
+}
+
+// forward solves Lz = y.
+func (f *shapeSums) forward(y *[5]float64) [5]float64 {
+	var z [5]float64
+	for i, v := range y {
+		for k := range i {
+			v -= f.l[i][k] * z[k] //nolint:gosec // all are of five
+		}
+		z[i] = v //nolint:gosec // all are of five
+	}
+	return z
+}
+
+// explained is yᵀM⁻¹y alone.
+func (f *shapeSums) explained(y *[5]float64) (sum float64) {
+	z := f.forward(y)
+	for i, d := range f.d {
+		sum += z[i] * z[i] * d
+	}
+	return sum
 }

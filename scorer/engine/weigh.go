@@ -91,7 +91,11 @@ func (f *finder) levelCost(c *candidate) float64 {
 		cost += 80*max(0, slope-0.15) + 80*max(0, -0.08-slope)
 	} else if f.profile.flat && c.on.tau > 0 {
 		slope := c.on.rise()/c.on.tau*math.Exp(-float64(c.length)/c.on.tau) + c.on.gain/100
-		cost += 80*max(0, slope-0.10) + 80*max(0, -0.05-slope)
+		most := 0.10
+		if c.length < f.profile.length {
+			most = 0.3 // a run cut short need not have come to its level
+		}
+		cost += 80*max(0, slope-most) + 80*max(0, -0.05-slope)
 	}
 	return cost
 }

@@ -12,7 +12,7 @@ CREATE TABLE IF NOT EXISTS stored_tests (
     session           TEXT    NOT NULL, -- squad/protocol/local date: tests run together
     start             TEXT    NOT NULL, -- start of the test; UTC, ISO 8601
     start_ms          INTEGER NOT NULL, -- the same; milliseconds since 1970-01-01 UTC
-    start_source      TEXT    NOT NULL, -- how the start was found: by hand, lap mark, planned time, ...
+    start_source      TEXT    NOT NULL, -- how the start was found: by hand, lap mark, planned time, team-mates' start or found on the trace
     start_confidence  REAL    NOT NULL, -- probability that it is within 5 s of the true start; 0 to 1
     duration_s        REAL    NOT NULL, -- length as run; s
     hrex_bpm          REAL,             -- exercise heart rate by the protocol's averaging; bpm
@@ -30,13 +30,13 @@ CREATE TABLE IF NOT EXISTS stored_tests (
     stages            TEXT    NOT NULL, -- heart rate of each stage, JSON: [{stage, bpm, pct, coverage}]
     recovery_tau_s    REAL,             -- time constant of the recovery; s; needs 3 min of recovery
     recovery_tau_se_s REAL,             -- its standard error; s
-    band_s            REAL,             -- valid time inside the protocol's intensity band; s
+    band_s            REAL,             -- valid time inside the protocol's intensity band (75 to 85 %HRmax unless the club file says otherwise), of the whole test: the rise at its beginning is never inside; s
     speed_kmh         REAL,             -- mean speed of the work, when recorded; km/h
     speed_cv_pct      REAL,             -- coefficient of variation of the speed; %
     coverage          REAL    NOT NULL, -- valid share of the HRex window; 0 to 1
     quality           TEXT    NOT NULL, -- good, check or reject
-    reasons           TEXT    NOT NULL, -- why not good, or remarks; sentences
-    reasons_json      TEXT    NOT NULL, -- the same with stable codes, JSON: [{code, text}]
+    reasons           TEXT    NOT NULL, -- why not good, and remarks, which good tests have, too; sentences
+    reasons_json      TEXT    NOT NULL, -- the same with stable codes (see the end of this page), JSON: [{code, text}]
     microcycle_day    TEXT    NOT NULL, -- as planned, e.g. MD-2; '' when unknown
     surface           TEXT    NOT NULL, -- as planned; '' when unknown
     staff             TEXT    NOT NULL, -- the staff's word: excluded, accepted or ''

@@ -9,8 +9,8 @@ CREATE TABLE IF NOT EXISTS stored_assessments (
     session  TEXT    NOT NULL, -- squad/protocol/local date
     start    TEXT    NOT NULL, -- start of the test; UTC, ISO 8601
     start_ms INTEGER NOT NULL, -- the same; milliseconds since 1970-01-01 UTC
-    rules    TEXT    NOT NULL, -- names of the rules that fired, with commas between; '' for none
-    fired    TEXT    NOT NULL, -- the same with what was compared, JSON: [{rule, reason}]
+    rules    TEXT    NOT NULL, -- names of the rules that fired on the test, the same in each of its rows, with commas between; '' for none. Not every one makes an alert: see alerts
+    fired    TEXT    NOT NULL, -- the same with what was compared and the limits, JSON: [{rule, reason}]
     version  INTEGER NOT NULL  -- version of the event that caused the assessment
 ) STRICT;
 CREATE INDEX IF NOT EXISTS stored_assessments_by_athlete ON stored_assessments (athlete, start_ms);
@@ -22,7 +22,7 @@ CREATE TABLE IF NOT EXISTS stored_comparisons (
     seconds          INTEGER NOT NULL, -- delay of an HRR; s; 0 for hrex
     unit             TEXT    NOT NULL, -- what value and changes are in: % points of HRmax, or bpm
     value            REAL,             -- the test's own number; unit
-    state            TEXT    NOT NULL, -- building, inside, higher, lower or no value
+    state            TEXT    NOT NULL, -- building (too few earlier tests), inside, higher, lower or no value: higher and lower when deviation and deviation_z, both without what the whole squad shares that day, are beyond the club's thresholds (by default 2.8 points or 5.3 bpm of HRex, 7.9 bpm of HRR, and z 2.9, more with a short baseline)
     previous         REAL,             -- value of the previous valid test; unit
     prev_change      REAL,             -- value minus previous; unit
     prev_pct         REAL,             -- the same in % of previous
@@ -41,12 +41,12 @@ CREATE TABLE IF NOT EXISTS stored_comparisons (
     change           REAL,             -- value minus baseline_mean; unit
     change_pct       REAL,             -- the same in % of baseline_mean
     z                REAL,             -- change divided by sd_used
-    pred_low         REAL,             -- lower end of the t prediction interval for an unchanged athlete; unit
+    pred_low         REAL,             -- lower end of the 95 % t prediction interval: where the next test of an unchanged athlete falls; unit
     pred_high        REAL,             -- upper end; unit
-    te               REAL,             -- typical error; unit
-    swc              REAL,             -- smallest worthwhile change; unit
-    mdc              REAL,             -- minimal detectable change; unit
-    prob_change      REAL,             -- probability that the true change is beyond swc in the direction seen; 0 to 1
+    te               REAL,             -- typical error by the club file, by default as published (1.2 points, 3.4 bpm; Scott et al. 2018), not that of this squad: RECIPES.md works that out; unit
+    swc              REAL,             -- smallest worthwhile change: 0.2 of the standard deviation between the squad's athletes, with too few of them 1 % of the athlete's HRex or 7 % of the HRR (Buchheit 2014); unit
+    mdc              REAL,             -- minimal detectable change between two tests: te x sqrt 2 x 1.96; unit
+    prob_change      REAL,             -- probability that the true change is beyond swc in the direction seen; of change, so with what the squad shares in it; 0 to 1
     PRIMARY KEY (test_id, position)
 ) STRICT, WITHOUT ROWID;
 -- One row per compared number (test, measure, seconds) of each test that stands.

@@ -1,7 +1,7 @@
 -- +goose Up
 -- What the squad shares, the deviation from it, and slow drift.
-ALTER TABLE stored_comparisons ADD COLUMN basis TEXT NOT NULL DEFAULT ''; -- what the baseline is made of: rolling, reference block or since return
-ALTER TABLE stored_comparisons ADD COLUMN squad_state TEXT NOT NULL DEFAULT ''; -- estimated, or why the squad effect of the session is not
+ALTER TABLE stored_comparisons ADD COLUMN basis TEXT NOT NULL DEFAULT ''; -- what the baseline is made of: rolling (the last tests), reference block, or since return (from a day that the club file marks, returns:)
+ALTER TABLE stored_comparisons ADD COLUMN squad_state TEXT NOT NULL DEFAULT ''; -- estimated, or why the squad effect of the session is not: too few athletes, or no earlier session in common
 ALTER TABLE stored_comparisons ADD COLUMN squad_shift REAL; -- what the whole session shares: its distance from the squad's usual session; unit; median of two-way fit
 ALTER TABLE stored_comparisons ADD COLUMN squad_se REAL; -- standard error of squad_shift; unit
 ALTER TABLE stored_comparisons ADD COLUMN squad_n INTEGER NOT NULL DEFAULT 0; -- athletes behind squad_shift

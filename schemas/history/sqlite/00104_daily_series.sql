@@ -10,7 +10,7 @@ CREATE TABLE IF NOT EXISTS stored_series (
     local_date TEXT    NOT NULL, -- date in the club's time zone; YYYY-MM-DD
     series     TEXT    NOT NULL, -- name of the series, from the column's heading: session-rpe, sleep, temperature, ...
     value      REAL    NOT NULL, -- the value, in unit
-    unit       TEXT    NOT NULL, -- unit, from the column's heading; '' when it has none
+    unit       TEXT    NOT NULL, -- what stands in brackets in the column's heading: a unit (h, min, °C), or a scale (4-20); '' when nothing
     seen_ms    INTEGER NOT NULL, -- when the file was noticed: the later file's value stands; milliseconds since 1970-01-01 UTC
     version    INTEGER NOT NULL, -- order of writes, from the broker: that of the file
     PRIMARY KEY (file_id, athlete, squad, local_date, series)
