@@ -33,7 +33,7 @@ const (
 // to before they are put in their places: a page that many writes touch is put
 // there once for all of them.
 const (
-	sqliteCache = 8000
+	sqliteCache = 4000
 	sqliteLog   = 4000
 )
 
