@@ -123,7 +123,7 @@ func (c *demoCmd) filesOnly(std streams, s *season.Season) error {
 	n := 0
 	for _, day := range s.Days {
 		for _, f := range day.Files {
-			if err := writeSeasonFile(c.Dir, f); err != nil {
+			if err := writeSeasonFile(c.Dir, f, day.Date.Add(uploaded)); err != nil {
 				return err
 			}
 			n++
@@ -140,12 +140,17 @@ func (c *demoCmd) filesOnly(std streams, s *season.Season) error {
 	return err
 }
 
-func writeSeasonFile(dir string, f season.File) error {
+// writeSeasonFile writes a file as if it had been uploaded at an instant of the
+// season.
+func writeSeasonFile(dir string, f season.File, at time.Time) error {
 	name := filepath.Join(dir, filepath.FromSlash(f.Path))
 	if err := os.MkdirAll(filepath.Dir(name), 0o750); err != nil {
 		return err
 	}
-	return os.WriteFile(name, f.Content, 0o600)
+	if err := os.WriteFile(name, f.Content, 0o600); err != nil {
+		return err
+	}
+	return os.Chtimes(name, at, at)
 }
 
 // demo lives through a season.
@@ -269,7 +274,7 @@ func (d *demo) day(ctx context.Context, day season.Day) error {
 	}
 	d.clock.Store(day.Date.Add(uploaded).Unix())
 	for _, f := range day.Files {
-		if err := writeSeasonFile(d.dir, f); err != nil {
+		if err := writeSeasonFile(d.dir, f, d.now()); err != nil {
 			return err
 		}
 		d.ids[schemas.NewFileID(f.Content)] = true

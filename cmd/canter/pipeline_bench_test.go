@@ -73,7 +73,7 @@ func benchmarkSeason(b *testing.B, s *season.Season, files []season.File) {
 	dir := b.TempDir()
 	// The club file is read beside its athletes' CSV.
 	for name, content := range map[string][]byte{"club.yaml": s.ClubYAML, "athletes.csv": s.AthletesCSV} {
-		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}); err != nil {
+		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}, time.Now()); err != nil {
 			b.Fatal(err)
 		}
 	}

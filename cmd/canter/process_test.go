@@ -192,7 +192,7 @@ func clubDir(t *testing.T, s *season.Season) (dir, clubFile string) {
 func drop(t *testing.T, dir string, files ...season.File) {
 	t.Helper()
 	for _, f := range files {
-		if err := writeSeasonFile(dir, f); err != nil {
+		if err := writeSeasonFile(dir, f, time.Now()); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"path/filepath"
 	"testing"
+	"time"
 
 	"canter.example/cmd/canter/season"
 	"canter.example/ingest/formats"
@@ -128,7 +129,7 @@ func seasonClub(tb testing.TB, s *season.Season) *club.Club {
 	tb.Helper()
 	dir := tb.TempDir()
 	for name, content := range map[string][]byte{"club.yaml": s.ClubYAML, "athletes.csv": s.AthletesCSV} {
-		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}); err != nil {
+		if err := writeSeasonFile(dir, season.File{Path: name, Content: content}, time.Now()); err != nil {
 			tb.Fatal(err)
 		}
 	}

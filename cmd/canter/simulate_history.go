@@ -22,7 +22,7 @@ type simulateHistoryCmd struct {
 	Seed        uint64 `help:"Seed of the random numbers; the same seed gives the same rows." default:"0"`
 	Batch       int    `help:"Files that are saved in one write." default:"100000"`
 	Writers     int    `help:"How many writes are under way at once." default:"2"`
-	Questions   int    `help:"How often each question is asked; 0 to load only." default:"100"`
+	Questions   int    `help:"How often each question is asked; 0 to load only." default:"200"`
 	MeasureOnly bool   `help:"Ask a history that an earlier run has filled with the same numbers."`
 	Client      string `help:"The server's own client, for the bare insert of the same rows; '' for none." default:"" placeholder:"PROGRAM"`
 	telling
@@ -67,7 +67,7 @@ func (c *simulateHistoryCmd) Run(ctx context.Context, std streams, _ *slog.Logge
 	if err := scale.WriteSize(ctx, aside(std, c.json()).out, s, c.History); err != nil {
 		return err
 	}
-	all, err := p.Measure(ctx, s, c.Questions)
+	all, err := p.Measure(ctx, s, c.Questions, std.err)
 	if err != nil {
 		return err
 	}

@@ -34,6 +34,7 @@ type fitCollector struct {
 	// base is the offset of the present sequence in the file.
 	base     int64
 	fileType typedef.File
+	size     int // bytes of the file
 	records  int
 	sessions []fitSession
 	// sport as last named outside a session message.
@@ -58,10 +59,8 @@ type fitLap struct {
 }
 
 func (c *fitCollector) reset(b *budget, size int) {
-	*c = fitCollector{fileType: typedef.FileInvalid, sport: typedef.SportInvalid}
+	*c = fitCollector{fileType: typedef.FileInvalid, sport: typedef.SportInvalid, size: size}
 	c.b = b
-	// A record with heart rate, speed and cadence takes some 32 bytes.
-	c.trace.Samples = make([]schemas.Sample, 0, min(size/32, b.samples)+16)
 }
 
 func (c *fitCollector) beginSequence(s *fitSource) {
@@ -78,9 +77,21 @@ func (c *fitCollector) stop(err *Error) {
 	}
 }
 
-// OnMesgDef counts developer fields, for the bound on lookups.
+// OnMesgDef counts developer fields, for the bound on lookups, and makes room
+// for the records that the first definition of one lets expect.
 func (c *fitCollector) OnMesgDef(def proto.MessageDefinition) {
 	c.developerFields[def.Header&proto.LocalMesgNumMask] = len(def.DeveloperFieldDefinitions)
+	if def.MesgNum != mesgnum.Record || c.trace.Samples != nil {
+		return
+	}
+	size := 1
+	for _, f := range def.FieldDefinitions {
+		size += int(f.Size)
+	}
+	for _, f := range def.DeveloperFieldDefinitions {
+		size += int(f.Size)
+	}
+	c.trace.Samples = make([]schemas.Sample, 0, min(c.size/size, c.b.samples)+1)
 }
 
 // OnMesg takes one message.

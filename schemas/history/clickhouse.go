@@ -49,6 +49,9 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 	if err := s.makeTables(ctx, options); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}
+	if err := s.applyCodecs(ctx); err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
 	if s.queries, err = openClickHouseReader(ctx, address); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}

@@ -23,3 +23,15 @@ func WrittenColumns(clickhouse bool) map[string][]string {
 		"stored_comparisons": append([]string{"test_id", "position"}, comparisonColumns.write...),
 	}
 }
+
+// What asks a server for codecs and gives them, for engines without a port.
+const (
+	TakesCodecs  = takesCodecs
+	WithoutCodec = withoutCodec
+)
+
+// CodecTables are the tables whose columns get one, by AlterCodecs.
+func CodecTables() []string { return codecTables }
+
+// AlterCodecs gives columns of a table the codec.
+func AlterCodecs(table string, columns []string) string { return alterCodecs(table, columns) }

@@ -64,11 +64,9 @@ type finder struct {
 }
 
 // find returns the candidates for a test of the protocol, best first.
-func (f *finder) find(s *series, h *hints) []candidate {
+func (f *finder) find(h *hints) []candidate {
 	f.found = f.found[:0]
 	d := f.profile.length
-	f.wiggle, f.interval = s.wiggle, s.interval
-	f.steady = max(4, 0.6*s.wiggle*s.wiggle) * f.room() * f.room()
 	f.coarse(h, d, true)
 	f.suggested(h)
 	for i := range f.found {

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"reflect"
 	"sync"
 	"testing"
 	"time"
@@ -32,4 +33,28 @@ func TestScoringInParallelIsScoringAlone(t *testing.T) {
 		})
 	}
 	all.Wait()
+}
+
+// TestAStartByHandIsJudgedByItsOwnTrace: nothing of the trace that used the
+// memory before is left in it.
+func TestAStartByHandIsJudgedByItsOwnTrace(t *testing.T) {
+	tr := traceOf(1300, 1, rough(21, 1, run(92, 165, 30, 50)))
+	noisy := traceOf(1300, 5, rough(3, 8, run(92, 165, 30, 50)))
+	p, err := withDefaults(fourMinutes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	byHand := func(w *work) Explanation {
+		req := Request{Protocol: p, HRmax: measured(200), Start: tr.Start.Add(9 * time.Minute)}
+		e := &Explanation{}
+		clean(&w.series, tr, req.HRmax)
+		w.score(tr, &req, e)
+		return *e
+	}
+	used := new(work)
+	clean(&used.series, noisy, measured(200))
+	used.score(noisy, &Request{Protocol: p, HRmax: measured(200)}, nil)
+	if got, want := byHand(used), byHand(new(work)); !reflect.DeepEqual(got, want) {
+		t.Errorf("after a noisy trace:\n%+v\nalone:\n%+v", got, want)
+	}
 }

@@ -117,7 +117,7 @@ func (w *work) score(tr *schemas.Trace, req *Request, e *Explanation) Result {
 		return res
 	}
 	f.noShort = false
-	all := f.find(s, &h)
+	all := f.find(&h)
 	e.candidates(f, all, tr.Start)
 	for range mostCandidates {
 		chosen, reason := f.choose(all, &h)
@@ -155,6 +155,7 @@ func (w *work) ready(tr *schemas.Trace, req *Request) (hints, bool) {
 		return hints{}, false
 	}
 	f.prepare(s, req.Protocol)
+	f.steady = max(4, 0.6*s.wiggle*s.wiggle) * f.room() * f.room()
 	f.lowest = lowestLevel(req)
 	f.band = req.Protocol.BandLow * req.HRmax.BPM.Or(0)
 	h := newHints(tr, s, req)
@@ -212,6 +213,7 @@ func (f *finder) prepare(s *series, p *schemas.Protocol) {
 	f.load = f.load.read(p)
 	d := f.load.length
 	f.series = s
+	f.wiggle, f.interval = s.wiggle, s.interval
 	f.grid.fill(s, d)
 	if f.profile.equal(&f.load) {
 		return

@@ -221,7 +221,7 @@ func lookFor(tr *schemas.Trace, req Request) (out []sighting) {
 	if !ok {
 		return nil
 	}
-	for _, c := range w.finder.find(&w.series, &h) {
+	for _, c := range w.finder.find(&h) {
 		if c.score() >= leastEvidence && (c.seesOn() || c.seesOff()) {
 			out = append(out, sighting{at: w.finder.grid.time(c.start), sd: c.sd, weight: c.confidence()})
 		}

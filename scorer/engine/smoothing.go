@@ -41,7 +41,16 @@ const (
 // turnShapes are the shapes of a turn averaged over some seconds, second by
 // second: left of the old state (1, then an exponential), the seconds before the
 // turn (negative, then 0), and those after it in hundreds.
-type turnShapes struct{ left, before, after [turnSpan]float64 }
+type turnShapes struct {
+	left, before, after [turnSpan]float64
+	// on says that the level after the turn may drift.
+	on bool
+	// late is the place in the tables of the sharp turn that fits best.
+	late int
+	// everySecond are the normal equations of a reading each second, by shift:
+	// all of the sums that does not depend on what was read.
+	everySecond [2*turnShift + 1]plan
+}
 
 // turnTables hold the shapes by time constant and length of averaging.
 type turnTables struct {
@@ -54,17 +63,18 @@ var roundTurns = sync.OnceValue(func() *turnTables {
 	t := new(turnTables)
 	for i, w := range smoothings {
 		for k, tau := range fineOn {
-			t.on[k][i].average(tau, w)
+			t.on[k][i].make(tau, w, true)
 		}
 		for k, tau := range fineOff {
-			t.off[k][i].average(tau, w)
+			t.off[k][i].make(tau, w, false)
 		}
 	}
 	return t
 })
 
-// average makes the shapes for a time constant and w seconds of averaging.
-func (s *turnShapes) average(tau float64, w int) {
+// make makes the shapes for a time constant and w seconds of averaging.
+func (s *turnShapes) make(tau float64, w int, on bool) {
+	s.on, s.late = on, turnEdge+(w-1)/2
 	for i := range s.left {
 		for j := range w {
 			if at := float64(i - turnEdge - j); at < 0 {
@@ -76,54 +86,106 @@ func (s *turnShapes) average(tau float64, w int) {
 			}
 		}
 	}
+	var each [turnBefore + turnAfter]reading
+	for i := range each {
+		each[i].at = float64(i - turnBefore)
+	}
+	for i := range s.everySecond {
+		s.everySecond[i], _ = s.equations(each[:], i-turnShift)
+	}
 }
 
 // reading is one sample near a turn.
 type reading struct{ at, hr float64 } // s after the sharp turn, bpm
 
-// readings returns the kept samples around grid second t, at most one a second.
-func (f *finder) readings(t int) []reading {
+// turn is what was read around one turn.
+type turn struct {
+	near   []reading
+	n      float64 // of the readings
+	y, yy  float64 // their sum, and that of their squares
+	second bool    // there is one each second, from turnBefore to turnAfter
+}
+
+// turnAt returns the kept samples around grid second t, at most one a second.
+func (f *finder) turnAt(t int) turn {
 	s, edge := f.series, f.grid.time(t)
-	f.near = f.near[:0]
+	near := f.near[:0]
 	last := math.Inf(-1)
 	for i := sort.SearchFloat64s(s.at, edge-turnBefore); i < len(s.at) && s.at[i] < edge+turnAfter; i++ {
 		if s.why[i] == kept && s.at[i]-last > 0.5 {
 			last = s.at[i]
-			f.near = append(f.near, reading{at: last - edge, hr: s.hr[i] - reference})
+			near = append(near, reading{at: last - edge, hr: s.hr[i] - reference})
 		}
 	}
-	return f.near
+	f.near = near
+	u := turn{near: near, n: float64(len(near)), second: len(near) == turnBefore+turnAfter}
+	for i, r := range near {
+		u.y, u.yy = u.y+r.hr, u.yy+r.hr*r.hr
+		u.second = u.second && r.at == float64(i-turnBefore)
+	}
+	return u
 }
 
 // roundness is the sum of squares that a rounded turn leaves of the readings,
-// least over the places of the turn. on says that the level after it may drift.
-func (s *turnShapes) roundness(near []reading, w int, on bool) float64 {
+// least over the places of the turn.
+func (s *turnShapes) roundness(u *turn) float64 {
 	best := math.Inf(1)
 	for shift := -turnShift; shift <= turnShift; shift++ {
-		late := turnEdge + float64(w-1)/2 - float64(shift)
-		// Normal equations of hr = level + old·left + slope·before + drift·after,
-		// with the weak priors of the search for slope and drift.
-		var n, l, b, a, ll, lb, la, bb, aa, y, ly, by, ay, yy float64
-		for i := range near {
-			at := near[i].at + late
-			k := int(at)
-			part := at - float64(k)
-			left := s.left[k] + part*(s.left[k+1]-s.left[k])
-			before := s.before[k] + part*(s.before[k+1]-s.before[k])
-			after := s.after[k] + part*(s.after[k+1]-s.after[k])
-			v := near[i].hr
-			n++
-			l, b, a = l+left, b+before, a+after
-			ll, lb, la, bb, aa = ll+left*left, lb+left*before, la+left*after, bb+before*before, aa+after*after
-			y, ly, by, ay, yy = y+v, ly+left*v, by+before*v, ay+after*v, yy+v*v
+		var fit plan
+		var y [4]float64
+		if u.second {
+			fit, y = s.everySecond[shift+turnShift], s.products(u.near, shift)
+		} else {
+			fit, y = s.equations(u.near, shift)
 		}
-		if !on {
-			a, la, aa, ay = 0, 0, 1, 0
-		}
-		fit := factors(0, 0, [4][4]float64{{n, l, b, a}, {l, ll, lb, la}, {b, lb, bb + 0.5, 0}, {a, la, 0, aa + 0.1}})
-		best = min(best, max(0, yy-fit.explained([4]float64{y, ly, by, ay})))
+		y[0] = u.y
+		best = min(best, max(0, u.yy-fit.explained(y)))
 	}
 	return best
+}
+
+// equations are the normal equations of
+//
+//	hr = level + old·left + slope·before + drift·after
+//
+// with the weak priors of the search for slope and drift, and the products of
+// the shapes with the readings, but for the first, their sum.
+func (s *turnShapes) equations(near []reading, shift int) (plan, [4]float64) {
+	late := float64(s.late - shift)
+	var l, b, a, ll, lb, la, bb, aa, ly, by, ay float64
+	for i := range near {
+		at := near[i].at + late
+		k := int(at)
+		part := at - float64(k)
+		left := s.left[k] + part*(s.left[k+1]-s.left[k])
+		before := s.before[k] + part*(s.before[k+1]-s.before[k])
+		after := s.after[k] + part*(s.after[k+1]-s.after[k])
+		v := near[i].hr
+		l, b, a = l+left, b+before, a+after
+		ll, lb, la, bb, aa = ll+left*left, lb+left*before, la+left*after, bb+before*before, aa+after*after
+		ly, by, ay = ly+left*v, by+before*v, ay+after*v
+	}
+	if !s.on {
+		a, la, aa, ay = 0, 0, 1, 0
+	}
+	n := float64(len(near))
+	return factors(0, 0, [4][4]float64{{n, l, b, a}, {l, ll, lb, la}, {b, lb, bb + 0.5, 0}, {a, la, 0, aa + 0.1}}), [4]float64{0, ly, by, ay}
+}
+
+// products are those of the shapes with readings each second, as equations
+// gives them.
+func (s *turnShapes) products(near []reading, shift int) [4]float64 {
+	k := s.late - shift - turnBefore
+	left, before, after := s.left[k:][:len(near)], s.before[k:][:len(near)], s.after[k:][:len(near)]
+	var ly, by, ay float64
+	for i := range near {
+		v := near[i].hr
+		ly, by, ay = ly+left[i]*v, by+before[i]*v, ay+after[i]*v
+	}
+	if !s.on {
+		ay = 0
+	}
+	return [4]float64{0, ly, by, ay}
 }
 
 // smoothing returns by how many seconds averaging delays both edges of a
@@ -136,10 +198,10 @@ func (f *finder) smoothing(c *candidate) (lag, variance float64) {
 	tables := roundTurns()
 	likely := c.score() > leastEvidence/2 // what is no test needs no delay
 	if likely && f.profile.flat && !c.late && c.evOn > seenOn {
-		f.addRoundness(&logs, f.readings(c.edges[0]), tables.on[max(c.kOn-1, 0):min(c.kOn+2, len(fineOn))], true)
+		f.addRoundness(&logs, f.turnAt(c.edges[0]), tables.on[max(c.kOn-1, 0):min(c.kOn+2, len(fineOn))])
 	}
 	if likely && c.evOff > seenOff {
-		f.addRoundness(&logs, f.readings(c.edges[1]), tables.off[max(c.kOff-1, 0):min(c.kOff+2, len(fineOff))], false)
+		f.addRoundness(&logs, f.turnAt(c.edges[1]), tables.off[max(c.kOff-1, 0):min(c.kOff+2, len(fineOff))])
 	}
 	top := math.Inf(-1)
 	for _, l := range logs {
@@ -156,22 +218,21 @@ func (f *finder) smoothing(c *candidate) (lag, variance float64) {
 
 // addRoundness adds the log likelihoods of the lengths of averaging that the
 // readings about one turn tell, each with the best of some time constants.
-func (f *finder) addRoundness(logs *[len(smoothings)]float64, near []reading, shapes [][len(smoothings)]turnShapes, on bool) {
-	n := float64(len(near))
-	if n < 8 {
+func (f *finder) addRoundness(logs *[len(smoothings)]float64, u turn, shapes [][len(smoothings)]turnShapes) {
+	if u.n < 8 {
 		return
 	}
 	// Independent readings among them.
 	worth := 0.0
-	for i, w := range smoothings {
+	for i := range smoothings {
 		best := math.Inf(1)
 		for k := range shapes {
-			best = min(best, shapes[k][i].roundness(near, w, on))
+			best = min(best, shapes[k][i].roundness(&u))
 		}
 		if i == 0 {
-			worth = f.worthOf(best / n)
+			worth = f.worthOf(best / u.n)
 		}
-		logs[i] -= n * max(1, f.interval) / (2 * worth) * math.Log(best/n+roundingVar)
+		logs[i] -= u.n * max(1, f.interval) / (2 * worth) * math.Log(best/u.n+roundingVar)
 	}
 }
 

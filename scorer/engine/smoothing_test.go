@@ -36,6 +36,26 @@ func TestAveragingIsSeenAndSparseSamplesAreNot(t *testing.T) {
 	}
 }
 
+// TestReadingsEachSecondTakeTheShortWay: what is known beforehand of a turn read
+// every second is, to the last bit, what the readings would give.
+func TestReadingsEachSecondTakeTheShortWay(t *testing.T) {
+	var near [turnBefore + turnAfter]reading
+	for i := range near {
+		near[i] = reading{at: float64(i - turnBefore), hr: 40 * math.Sin(float64(i*i))}
+	}
+	tables := roundTurns()
+	for i := range smoothings {
+		for _, s := range []*turnShapes{&tables.on[2][i], &tables.off[1][i]} {
+			for shift := -turnShift; shift <= turnShift; shift++ {
+				fit, y := s.equations(near[:], shift)
+				if s.everySecond[shift+turnShift] != fit || s.products(near[:], shift) != y {
+					t.Errorf("averaged over %d s, shifted by %d: the short way differs", smoothings[i], shift)
+				}
+			}
+		}
+	}
+}
+
 // TestLightRunIsNoTestUntilSomethingSaysSo: a run as long as the test at 68 % of
 // HRmax is good with the protocol's own speed only.
 func TestLightRunIsNoTestUntilSomethingSaysSo(t *testing.T) {

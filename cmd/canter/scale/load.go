@@ -43,32 +43,41 @@ func (p *Plan) Load(ctx context.Context, s history.Store, progress io.Writer) (*
 	if files > 0 {
 		return nil, ErrNotEmpty
 	}
-	done := &Loaded{LastFrom: p.Weeks - max(1, p.Weeks/10)}
-	if done.Tests, err = p.write(ctx, s, part{0, done.LastFrom, p.tests}, progress, "tests"); err != nil {
+	done := &Loaded{LastFrom: p.Weeks - p.lastWeeks()}
+	if done.Tests, err = p.write(ctx, s, part{0, done.LastFrom, p.tests}.asNeeded, progress, "tests"); err != nil {
 		return nil, err
 	}
-	if done.Last, err = p.write(ctx, s, part{done.LastFrom, p.Weeks, p.tests}, progress, "more tests"); err != nil {
+	if done.Last, err = p.write(ctx, s, part{done.LastFrom, p.Weeks, p.tests}.made(p), progress, "more tests"); err != nil {
 		return nil, err
 	}
 	done.Tests.n, done.Tests.time = done.Tests.n+done.Last.n, done.Tests.time+done.Last.time
-	if done.Assessments, err = p.write(ctx, s, part{max(0, p.Weeks-p.Assessed), p.Weeks, p.assessments}, progress, "assessments"); err != nil {
+	if done.Assessments, err = p.write(ctx, s, part{max(0, p.Weeks-p.Assessed), p.Weeks, p.assessments}.asNeeded, progress, "assessments"); err != nil {
 		return nil, err
 	}
-	if done.Loads, err = p.write(ctx, s, part{max(0, p.Weeks-p.Recorded), p.Weeks, p.recordings}, progress, "recordings"); err != nil {
+	if done.Loads, err = p.write(ctx, s, part{max(0, p.Weeks-p.Recorded), p.Weeks, p.recordings}.asNeeded, progress, "recordings"); err != nil {
 		return nil, err
 	}
 	return done, s.SaveAthletes(ctx, p.roster())
 }
 
+// mostLast is how many tests the bare client is given at most: they are all made,
+// and held, before their insert is timed.
+const mostLast = 200_000
+
+// lastWeeks is how many weeks are written last, timed by themselves.
+func (p *Plan) lastWeeks() int {
+	return max(1, min(p.Weeks/10, mostLast/(p.Clubs*p.Athletes)))
+}
+
 // write makes and writes the rows of a part.
-func (p *Plan) write(ctx context.Context, s history.Store, of part, progress io.Writer, what string) (rate, error) {
+func (p *Plan) write(ctx context.Context, s history.Store, of source, progress io.Writer, what string) (rate, error) {
 	began := time.Now()
 	made := make(chan *batch)
 	var written atomic.Int64
 	group, both := errgroup.WithContext(ctx)
 	group.Go(func() error {
 		defer close(made)
-		return p.batches(of, func(b *batch) error {
+		return of(p, func(b *batch) error {
 			select {
 			case made <- b:
 				return nil
@@ -84,7 +93,8 @@ func (p *Plan) write(ctx context.Context, s history.Store, of part, progress io.
 					return err
 				}
 				n := written.Add(int64(b.size()))
-				fmt.Fprintf(progress, "%d %s after %s\n", n, what, time.Since(began).Round(time.Second))
+				spent := time.Since(began)
+				fmt.Fprintf(progress, "%d %s after %s, %.0f/s\n", n, what, spent.Round(time.Second), rate{int(n), spent}.perSecond())
 			}
 			return nil
 		})

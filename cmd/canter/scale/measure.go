@@ -31,23 +31,42 @@ const (
 var questions = []question{
 	{"an athlete over time: tests", "SELECT * FROM tests WHERE " + ofAthlete + " ORDER BY start_ms", "SELECT * FROM stored_tests WHERE " + ofAthlete + " ORDER BY start_ms"},
 	{"an athlete over time: valid_tests", "SELECT * FROM valid_tests WHERE " + ofAthlete + " ORDER BY start_ms", "SELECT * FROM stored_tests WHERE " + ofAthlete + " ORDER BY start_ms"},
-	{"a squad on a day: session_tests", "SELECT * FROM session_tests WHERE " + ofSquad, ""},
+	{"a squad on a day: session_tests", "SELECT * FROM session_tests WHERE " + ofSquad, "SELECT * FROM stored_session_tests WHERE " + ofSquad},
 	{"a squad on a day: valid_tests by session", "SELECT * FROM valid_tests WHERE " + ofSession, ""},
 	{"latest_tests of an athlete", "SELECT * FROM latest_tests WHERE " + ofAthlete, ""},
-	{"assessments of an athlete", "SELECT * FROM assessments WHERE " + ofAthlete, ""},
+	{"assessments of an athlete", "SELECT * FROM assessments WHERE " + ofAthlete, "SELECT * FROM stored_athlete_assessments WHERE " + ofAthlete},
 	{"tests_with_load of an athlete", "SELECT * FROM tests_with_load WHERE " + ofAthlete, ""},
 	{"loads of an athlete", "SELECT * FROM loads WHERE " + ofAthlete, "SELECT * FROM stored_loads WHERE " + ofAthlete},
 	{"athlete_days of an athlete", "SELECT * FROM athlete_days WHERE " + ofAthlete, ""},
 	{"athlete_timeline of an athlete", "SELECT * FROM athlete_timeline WHERE " + ofAthlete, ""},
-	{"session_changes of a squad and day", "SELECT * FROM session_changes WHERE " + ofSquad, ""},
+	{"a squad on a day: session_changes", "SELECT * FROM session_changes WHERE " + ofSquad, "SELECT * FROM stored_session_assessments WHERE " + ofSquad},
 	{"session_tests of a session", "SELECT * FROM session_tests WHERE " + ofSession, ""},
 	{"tests of a session", "SELECT * FROM tests WHERE " + ofSession, "SELECT * FROM stored_tests WHERE " + ofSession},
 	{"all tests, mean by squad", "SELECT squad, avg(hrex_pct) FROM tests GROUP BY squad", "SELECT squad, avg(hrex_pct) FROM stored_tests GROUP BY squad"},
-	{"all tests, counted", "SELECT count(*) FROM tests", "SELECT count(*) FROM stored_tests"},
+	{"all tests, counted (plain: the floor)", "SELECT count(*) FROM tests", "SELECT count(*) FROM stored_tests"},
+	{"weekly_tests of everybody, counted", "SELECT count(*) FROM weekly_tests", ""},
+	{"alert_outcomes, counted", "SELECT count(*) FROM alert_outcomes", ""},
+	{"squad_members, counted", "SELECT count(*) FROM squad_members", "SELECT count(*) FROM athletes"},
+	{"session_tests of everybody, counted", "SELECT count(*) FROM session_tests", ""},
+	{"assessments of everybody, counted", "SELECT count(*) FROM assessments", ""},
 	{"latest_tests of everybody, counted", "SELECT count(*) FROM latest_tests", ""},
 	{"loads of everybody, counted", "SELECT count(*) FROM loads", "SELECT count(*) FROM stored_loads"},
 	{"files, counted", "SELECT count(*) FROM files", ""},
 	{"weekly_coverage of everybody, counted", "SELECT count(*) FROM weekly_coverage", ""},
+}
+
+// inSQLite are the plain queries of tables that it has in another form.
+var inSQLite = map[string]string{
+	"a squad on a day: session_tests":   "SELECT * FROM stored_tests WHERE squad = '%[2]s' AND CASE WHEN session GLOB '*[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' THEN substr(session, -10) ELSE '' END = '%[3]s'",
+	"a squad on a day: session_changes": "SELECT * FROM stored_assessments WHERE " + ofSession,
+	"assessments of an athlete":         "SELECT * FROM stored_assessments WHERE " + ofAthlete,
+}
+
+func (q *question) plainFor(sqlite bool) string {
+	if other, there := inSQLite[q.about]; there && sqlite {
+		return other
+	}
+	return q.plain
 }
 
 // Measured is how long a question took.
@@ -69,17 +88,22 @@ func (t times) quantile(q float64) time.Duration {
 }
 
 // budget ends the repetitions of a slow question.
-const budget = 10 * time.Second
+const budget = 30 * time.Second
 
 // Measure asks each question n times, of an athlete or squad picked anew each
-// time; slow ones as often as ten seconds allow, once at least.
-func (p *Plan) Measure(ctx context.Context, s history.Store, n int) ([]Measured, error) {
+// time; slow ones as often as half a minute allows, once at least.
+func (p *Plan) Measure(ctx context.Context, s history.Store, n int, progress io.Writer) ([]Measured, error) {
 	r := rand.New(rand.NewPCG(p.Seed, math.MaxUint64))
+	sqlite, err := isSQLite(ctx, s)
+	if err != nil {
+		return nil, err
+	}
 	var all []Measured
 	run := func(m *times, ask func(club, number, week int) (int, error)) (rows int, err error) {
 		began := time.Now()
 		for i := 0; i < n && (i == 0 || time.Since(began) < budget); i++ {
-			club, number, week := r.IntN(p.Clubs), r.IntN(p.Athletes), r.IntN(p.Weeks)
+			club, number := r.IntN(p.Clubs), r.IntN(p.Athletes)
+			week := p.Weeks - 1 - r.IntN(min(p.Weeks, max(1, p.Assessed))) // one with assessments
 			at := time.Now()
 			if rows, err = ask(club, number, week); err != nil {
 				return rows, err
@@ -101,9 +125,8 @@ func (p *Plan) Measure(ctx context.Context, s history.Store, n int) ([]Measured,
 				return len(rows.Values), nil
 			}
 		}
-		var err error
-		if q.plain != "" {
-			if _, err = run(&m.Plain, sql(q.plain)); err != nil {
+		if plain := q.plainFor(sqlite); plain != "" {
+			if _, err = run(&m.Plain, sql(plain)); err != nil {
 				return nil, err
 			}
 		}
@@ -111,6 +134,7 @@ func (p *Plan) Measure(ctx context.Context, s history.Store, n int) ([]Measured,
 			return nil, err
 		}
 		all = append(all, m)
+		fmt.Fprintf(progress, "%s: %d times\n", m.About, len(m.View))
 	}
 	for _, c := range []struct {
 		about string
@@ -138,16 +162,25 @@ func (p *Plan) Measure(ctx context.Context, s history.Store, n int) ([]Measured,
 // WriteMeasured prints the table.
 func WriteMeasured(w io.Writer, all []Measured) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "question\tasked\trows\tp50 ms\tp95 ms\tp99 ms\tplain p50 ms\tview/plain")
+	fmt.Fprintln(t, "question\tasked\trows\tp50 ms\tp95 ms\tp99 ms\tplain p50 ms\tp95 ms\tp99 ms\tview/plain")
 	ms := func(d time.Duration) string { return fmt.Sprintf("%.1f", float64(d.Microseconds())/1000) }
 	for _, m := range all {
-		plain, share := "", ""
+		plain, share := "\t\t", ""
 		if len(m.Plain) > 0 {
-			plain = ms(m.Plain.quantile(0.5))
+			plain = ms(m.Plain.quantile(0.5)) + "\t" + ms(m.Plain.quantile(0.95)) + "\t" + ms(m.Plain.quantile(0.99))
 			share = fmt.Sprintf("%.2f", float64(m.View.quantile(0.5))/float64(max(m.Plain.quantile(0.5), 1)))
 		}
 		fmt.Fprintf(t, "%s\t%d\t%d\t%s\t%s\t%s\t%s\t%s\n", m.About, len(m.View), m.Rows,
 			ms(m.View.quantile(0.5)), ms(m.View.quantile(0.95)), ms(m.View.quantile(0.99)), plain, share)
 	}
 	return t.Flush()
+}
+
+// isSQLite tells by what the engine calls its tables.
+func isSQLite(ctx context.Context, s history.Reader) (bool, error) {
+	if _, err := s.Query(ctx, "SELECT count(*) FROM sqlite_master", 0); err == nil {
+		return true, nil
+	}
+	_, err := s.Query(ctx, "SELECT count(*) FROM system.tables", 0)
+	return false, err
 }

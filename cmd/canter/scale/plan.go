@@ -47,6 +47,28 @@ type part struct {
 	rows     func(b *batch, r, more *rand.Rand, club, number, week int)
 }
 
+// source hands over the rows of a part, batch by batch.
+type source func(p *Plan, each func(*batch) error) error
+
+// asNeeded makes the rows while others are written.
+func (of part) asNeeded(p *Plan, each func(*batch) error) error { return p.batches(of, each) }
+
+// made makes all rows now, in batches for two writers at least.
+func (of part) made(p *Plan) source {
+	smaller := *p
+	smaller.Batch = max(1, min(p.Batch, (of.to-of.from)*p.Clubs*p.Athletes/(2*max(1, p.Writers))))
+	var all []*batch
+	_ = smaller.batches(of, func(b *batch) error { all = append(all, b); return nil })
+	return func(_ *Plan, each func(*batch) error) error {
+		for _, b := range all {
+			if err := each(b); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+}
+
 // batch is what goes in one write: in the order in which tests are run.
 type batch struct {
 	results []history.FileResult
@@ -171,6 +193,7 @@ func assess(r *rand.Rand, o *schemas.Outcome) schemas.Assessment {
 	}
 }
 
+// empty has room for the batch, which would be moved each time it grows.
 func (p *Plan) empty() *batch {
 	return &batch{results: make([]history.FileResult, 0, p.Batch)}
 }

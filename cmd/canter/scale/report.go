@@ -51,7 +51,7 @@ func WriteSize(ctx context.Context, w io.Writer, s history.Store, address string
 	for _, row := range r.Values {
 		n, b := row[1].(int64), row[2].(int64)
 		all += b
-		fmt.Fprintf(w, "  %-28s %9d rows  %6.1f bytes a row  %3d parts\n", row[0], n, float64(b)/float64(max(n, 1)), row[3])
+		fmt.Fprintf(w, "  %-28s %9d rows  %6.1f bytes a row  %6.1f bytes a test  %3d parts\n", row[0], n, float64(b)/float64(max(n, 1)), float64(b)/float64(max(tests, 1)), row[3])
 	}
 	fmt.Fprintf(w, "%d tests, %d bytes a test, all tables\n", tests, all/max(tests, 1))
 	return nil
