@@ -181,6 +181,29 @@ func TestTwoDifferentFilesWithOneNameAreTwoFiles(t *testing.T) {
 	r.archived(2)
 }
 
+// TestWhatIsOnItsWayIsSaid: from when a file is noticed until the archive has it.
+func TestWhatIsOnItsWayIsSaid(t *testing.T) {
+	r := newRig(t, t.TempDir(), func(c *ingest.Config) { c.Settle = time.Second })
+	coming := func(want bool) {
+		t.Helper()
+		for deadline := time.Now().Add(10 * time.Second); r.w.Coming() != want; time.Sleep(5 * time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatalf("coming stays %v", !want)
+			}
+		}
+	}
+	coming(false)
+	r.write("a.csv", "some rates")
+	coming(true)
+	if len(r.list()) != 0 {
+		t.Fatal("the file is in the archive before it has settled")
+	}
+	coming(false)
+	if len(r.list()) != 1 {
+		t.Error("nothing is coming, and the archive does not have the file")
+	}
+}
+
 func TestARenamedFileIsSeen(t *testing.T) {
 	r := newRig(t, t.TempDir(), nil)
 	r.write("a.csv.part", "time,hr\n5,6\n")

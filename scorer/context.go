@@ -72,9 +72,22 @@ func (s *Service) owned(msg broker.FileMessage, rows []schemas.SeriesRow) (out s
 	}
 	var complaints []*complaint
 	by := map[string]*complaint{}
+	// An athlete's day has several values: who it is, is asked once.
+	type asked struct{ athlete, squad, date string }
+	type answer struct {
+		owner identify.Owner
+		err   error
+	}
+	answers := map[asked]answer{}
 	for i := range rows {
 		r := &rows[i]
-		owner, err := identify.Whose(s.club, msg.Origin, r)
+		who := asked{r.Athlete, r.Squad, r.Date}
+		a, known := answers[who]
+		if !known {
+			a.owner, a.err = identify.Whose(s.club, msg.Origin, r)
+			answers[who] = a
+		}
+		owner, err := a.owner, a.err
 		if err != nil {
 			c := by[err.Error()]
 			if c == nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -194,7 +195,7 @@ func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []sc
 		}
 		for _, f := range found {
 			out.outcomes = append(out.outcomes, f.Outcome)
-			out.windows[f.Outcome.TestID] = f.Window
+			out.windows[f.Outcome.TestID] = inMillimetres(f.Window)
 		}
 	}
 	return out, nil, nil
@@ -383,4 +384,16 @@ func addPlace(places []schemas.Place, o *schemas.Outcome) []schemas.Place {
 		}
 	}
 	return append(places, schemas.Place{Squad: o.Squad, Protocol: o.Protocol, From: o.Start})
+}
+
+// inMillimetres rounds the speeds of a window to mm/s, which is how devices
+// write them: readers keep them in 32 bits, which as text of 64 are seventeen
+// digits each second.
+func inMillimetres(window []schemas.TraceSecond) []schemas.TraceSecond {
+	for i := range window {
+		if v, ok := window[i].Speed.Get(); ok {
+			window[i].Speed = schemas.Num(math.Round(v*1000) / 1000)
+		}
+	}
+	return window
 }

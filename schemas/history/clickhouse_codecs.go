@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// Codecs. Servers since 2019 keep each column with a codec of its own. Most of a
+// Codecs. Later servers than that of 2018 keep each column with a codec of its own. Most of a
 // test's bytes are names (SHA-256 in hexadecimal) and short texts: ZSTD at its
 // lowest level takes 0.6 of the room that LZ4 takes, the servers' default. A change
 // of codec costs nothing at once: parts written or merged later have it.

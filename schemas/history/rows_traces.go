@@ -52,7 +52,23 @@ func appendNumber(b []byte, n schemas.Number) []byte {
 	if whole := int64(v); float64(whole) == v && -1e6 < v && v < 1e6 && (whole != 0 || !math.Signbit(v)) {
 		return strconv.AppendInt(b, whole, 10) // what follows says the same, in five times the time
 	}
+	if thousandths := math.Round(v * 1000); thousandths/1000 == v && thousandths != 0 && math.Abs(thousandths) < 1e9 {
+		return appendThousandths(b, int64(thousandths)) // as a device's speeds are
+	}
 	return strconv.AppendFloat(b, v, 'g', -1, 64)
+}
+
+// appendThousandths appends n/1000, which is no whole number, as a decimal.
+func appendThousandths(b []byte, n int64) []byte {
+	if n < 0 {
+		b, n = append(b, '-'), -n
+	}
+	b = append(strconv.AppendInt(b, n/1000, 10), '.')
+	for n, unit := n%1000, int64(100); n > 0; unit /= 10 {
+		b = append(b, byte('0'+n/unit)) //nolint:gosec // a digit
+		n %= unit
+	}
+	return b
 }
 
 // decodeTrace is the inverse of encodeTrace.

@@ -33,7 +33,7 @@ const (
 // to before they are put in their places: a page that many writes touch is put
 // there once for all of them.
 const (
-	sqliteCache = 8000
+	sqliteCache = 4000
 	sqliteLog   = 4000
 )
 
@@ -295,6 +295,7 @@ var (
 		" WHERE excluded.version >= stored_traces.version")
 	sqliteAddLoad        = replace("stored_loads", loadColumns.write)
 	sqliteAddSeries      = replace("stored_series", seriesColumns.write)
+	sqliteAddManySeries  = sqliteAddSeries + strings.Repeat(", ("+marks(len(seriesColumns.write))+")", seriesAtOnce-1)
 	sqliteSaveAssessment = upsert("stored_assessments", assessmentColumns, "test_id",
 		" WHERE excluded.version >= stored_assessments.version")
 	sqliteSaveComparison = insert("stored_comparisons", append([]string{"test_id", "position"}, comparisonColumns.write...))
@@ -314,7 +315,7 @@ var (
 	sqliteDropAthletes    = "DELETE FROM athletes"
 
 	sqliteWrites = []string{sqliteAddFile, sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
-		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries,
+		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries, sqliteAddManySeries,
 		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
 		sqliteSaveMessage, sqliteAddCorrection, sqliteAddNote, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}
 )

@@ -132,16 +132,33 @@ func (w *sqliteWrite) into(t *sqliteTx) error {
 			return err
 		}
 	}
-	if err := t.add(sqliteAddLoad, w.loads); err != nil {
-		return err
+	for _, r := range w.loads {
+		if _, err := t.exec(sqliteAddLoad, r...); err != nil {
+			return err
+		}
 	}
-	return t.add(sqliteAddSeries, w.series)
+	return t.addSeries(w.series)
 }
 
-// add runs a statement for each of the rows.
-func (t *sqliteTx) add(text string, rows [][]any) error {
+// seriesAtOnce is how many values one statement adds.
+const seriesAtOnce = 16
+
+// addSeries adds values, many with one statement: a sheet of a season has
+// hundreds.
+func (t *sqliteTx) addSeries(rows [][]any) error {
+	args := make([]any, 0, seriesAtOnce*len(seriesColumns.write))
+	for len(rows) >= seriesAtOnce {
+		args = args[:0]
+		for _, r := range rows[:seriesAtOnce] {
+			args = append(args, r...)
+		}
+		if _, err := t.exec(sqliteAddManySeries, args...); err != nil {
+			return err
+		}
+		rows = rows[seriesAtOnce:]
+	}
 	for _, r := range rows {
-		if _, err := t.exec(text, r...); err != nil {
+		if _, err := t.exec(sqliteAddSeries, r...); err != nil {
 			return err
 		}
 	}

@@ -90,6 +90,8 @@ func (s *series) addLoad(out *schemas.Load, top float64, hrrest schemas.Number) 
 	rest, haveRest := hrrest.Get()
 	haveRest = haveRest && rest > 0 && rest < top
 	var male, female, edwards float64
+	// Heart rates are whole numbers in most traces, and mostly that of before.
+	last, expMale, expFemale := math.NaN(), 0.0, 0.0
 	for i, v := range s.hr {
 		if s.why[i] != kept {
 			continue
@@ -102,8 +104,11 @@ func (s *series) addLoad(out *schemas.Load, top float64, hrrest schemas.Number) 
 		}
 		if haveRest {
 			d := min(max((v-rest)/(top-rest), 0), 1)
-			male += minutes * d * trimpMaleA * math.Exp(trimpMaleB*d)
-			female += minutes * d * trimpFemaleA * math.Exp(trimpFemaleB*d)
+			if v != last {
+				last, expMale, expFemale = v, math.Exp(trimpMaleB*d), math.Exp(trimpFemaleB*d)
+			}
+			male += minutes * d * trimpMaleA * expMale
+			female += minutes * d * trimpFemaleA * expFemale
 		}
 	}
 	out.Edwards = schemas.Num(edwards)

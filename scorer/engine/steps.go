@@ -215,16 +215,15 @@ func (f *shapeSums) solve(y *[5]float64) (x [5]float64, explained float64) {
 	return x, explained
 }
 
-// forward solves Lz = y.
+// forward solves Lz = y, row by row: a third of judging a shape is spent here.
 func (f *shapeSums) forward(y *[5]float64) [5]float64 {
-	var z [5]float64
-	for i, v := range y {
-		for k := range i {
-			v -= f.l[i][k] * z[k] //nolint:gosec // all are of five
-		}
-		z[i] = v //nolint:gosec // all are of five
-	}
-	return z
+	l := &f.l
+	z0 := y[0]
+	z1 := y[1] - l[1][0]*z0
+	z2 := y[2] - l[2][0]*z0 - l[2][1]*z1
+	z3 := y[3] - l[3][0]*z0 - l[3][1]*z1 - l[3][2]*z2
+	z4 := y[4] - l[4][0]*z0 - l[4][1]*z1 - l[4][2]*z2 - l[4][3]*z3
+	return [5]float64{z0, z1, z2, z3, z4}
 }
 
 // explained is yᵀM⁻¹y alone.

@@ -13,7 +13,7 @@ import (
 
 // quick makes a season's club file wait little for files to settle.
 func quick(clubYAML []byte) []byte {
-	return append(clubYAML, "\nfiles:\n  settle: 100ms\n  rescan: 2s\n"...)
+	return append(clubYAML, "\nfiles:\n  settle: 100ms\n  rescan: 10s\n"...)
 }
 
 // seasonFiles makes n files of seasons in consecutive years: the same athletes,
