@@ -6,6 +6,9 @@ import (
 	"canter.example/schemas"
 )
 
+// leastMoved: a repeated value that heart rate leaves by less (bpm) was right.
+const leastMoved = 2
+
 // dropStuck marks values that a sensor repeated. How long a value may repeat
 // depends on the trace: with a share p of equal neighbours among the rest, a
 // run of n has probability p^n. A trace without noise (its changes hardly ever
@@ -60,7 +63,10 @@ func (s *series) dropStuck() {
 			if j < len(s.hr) && s.why[j] == kept && s.at[j]-s.at[j-1] <= bridged {
 				jump = math.Abs(s.hr[j] - s.hr[i])
 			}
-			if (n >= limit && !noiseless) || jump > leap {
+			// What goes on as it was had not stuck, or it did no harm: a steady run's
+			// heart rate may keep its value for long.
+			moved := jump == 0 || jump >= leastMoved
+			if n >= limit && !noiseless && (moved || n >= 3*limit) || jump > leap {
 				for k := i + 1; k < j; k++ {
 					s.why[k] = stuck
 				}

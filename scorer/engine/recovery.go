@@ -39,12 +39,10 @@ type delayed struct {
 func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 	half := p.RecoveryWindow.Seconds() / 2
 	m.ranAfter = m.runs(s, p)
-	unsure, slope := startSD, m.endNoise.slope
+	// However well the start is known: how late the device shows heart rate is not.
+	unsure, slope := max(startSD, math.Sqrt(sq(sharedDelaySD)+m.lagVar)), m.endNoise.slope
 	if p.Regimen == schemas.Intermittent {
-		// A bout's end is steep: how late the device shows it matters, however
-		// well the start is known.
-		unsure = max(startSD, math.Sqrt(sq(sharedDelaySD)+m.lagVar))
-		slope = s.noiseIn(m.endAt-10, m.endAt).slope
+		slope = s.noiseIn(m.endAt-10, m.endAt).slope // a bout's end is steep
 	}
 	for _, r := range p.Recovery {
 		d := delayed{delay: r.Seconds()}
