@@ -74,8 +74,8 @@ func judgeLevel(v *verdict, o *schemas.Outcome, m *measures, c *candidate, req *
 	case !known && below > lighter:
 		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, below the band of %.0f to %.0f %%, and neither team-mates nor the protocol's speed say that this was the test: a lighter run?", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > offBand+spare:
-		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
+		v.add(schemas.Check, schemas.ReasonOutsideBand, "HRex is %.1f %% of HRmax, far outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	case out > 0:
-		v.remark(schemas.ReasonOutsideBand, "HRex is %.0f %% of HRmax, outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
+		v.remark(schemas.ReasonOutsideBand, "HRex is %.1f %% of HRmax, outside the band of %.0f to %.0f %%", pct, 100*p.BandLow, 100*p.BandHigh)
 	}
 }

@@ -44,7 +44,7 @@ func (w *work) judgeEdges(v *verdict, c *candidate, h *hints) {
 		v.add(schemas.Check, schemas.ReasonStartUncertain, "the start is team-mates': this trace does not show its own")
 	case c.confidence() < leastConfidence:
 		v.add(schemas.Check, schemas.ReasonStartUncertain,
-			"the start is uncertain: probability of being within 5 s is %.2f", c.confidence())
+			"the start is uncertain: by the trace alone, the probability that it is within 5 s is %.2f", c.confidence())
 	case !(c.seesOn() && c.seesOff()) && !c.vouched():
 		which := "beginning"
 		if c.seesOn() {
