@@ -65,6 +65,8 @@ type Broker struct {
 	created map[string]time.Time // birth of each stream, for versions
 	streams map[string]jetstream.Stream
 	ackWait time.Duration
+	// astray judges a consumer, see [isAstray]; tests have another opinion.
+	astray  func(*jetstream.ConsumerInfo, *jetstream.StreamInfo) bool
 	refused *refusal
 	pulse   pulse
 
@@ -110,7 +112,7 @@ func (r *refusal) last() error {
 // given, and makes or updates the streams. Errors: [ErrInUse] when the data
 // folder belongs to another process.
 func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
-	b := &Broker{created: map[string]time.Time{}, streams: map[string]jetstream.Stream{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait}
+	b := &Broker{created: map[string]time.Time{}, streams: map[string]jetstream.Stream{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait, astray: isAstray}
 	if b.ackWait <= 0 {
 		b.ackWait = defaultAckWait
 	}

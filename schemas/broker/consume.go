@@ -58,20 +58,59 @@ type Handler func(ctx context.Context, d *Delivery) error
 // Consume hands deliveries of w to h until ctx ends, then gives back what no
 // worker has begun, waits for the workers and returns nil.
 func (b *Broker) Consume(ctx context.Context, w Work, h Handler) error {
+	tries := 0
+	for {
+		again, err := b.consume(ctx, w, h)
+		// The server may not be done with what was deleted (2.9 then deletes the
+		// new one's files), nor another process with making it anew.
+		switch {
+		case again:
+			tries = anewTries
+		case err == nil || tries == 0:
+			return err
+		default:
+			tries--
+		}
+		select {
+		case <-time.After(anewPause + rand.N(anewPause)): //nolint:gosec // a jitter, not a secret
+		case <-ctx.Done():
+			return nil
+		}
+	}
+}
+
+// anewTries and anewPause bound how long a consumer that was deleted may take to
+// be there again.
+const (
+	anewTries = 5
+	anewPause = time.Second
+)
+
+// consume is Consume until the consumer had to be made anew.
+func (b *Broker) consume(ctx context.Context, w Work, h Handler) (again bool, err error) {
 	cons, err := b.consumer(ctx, w)
 	if ctx.Err() != nil {
-		return nil // stopped before it began
+		return false, nil // stopped before it began
 	}
 	if err != nil {
-		return err
+		return false, err
 	}
 	workers := max(w.Workers, 1)
 	iter, err := cons.Messages(jetstream.PullMaxMessages(2 * workers))
 	if err != nil {
-		return fmt.Errorf("broker: consume %s: %w", w.Durable, err)
+		return false, fmt.Errorf("broker: consume %s: %w", w.Durable, err)
 	}
 	queue := make(chan jetstream.Msg)
 	var wg sync.WaitGroup
+	var mended, deleted bool
+	watching, unwatch := context.WithCancel(ctx)
+	defer unwatch()
+	wg.Go(func() {
+		if b.untilAstray(watching, w) {
+			mended = true
+			iter.Stop()
+		}
+	})
 	for range workers {
 		wg.Go(func() {
 			for m := range queue {
@@ -86,6 +125,10 @@ func (b *Broker) Consume(ctx context.Context, w Work, h Handler) error {
 		if errors.Is(err, jetstream.ErrMsgIteratorClosed) {
 			break
 		}
+		if errors.Is(err, jetstream.ErrConsumerDeleted) {
+			deleted = true // by another process, to be made anew
+			continue
+		}
 		if err != nil {
 			// Missed heartbeats and the like: the iterator goes on by itself.
 			w.Log.Warn("broker: waiting for messages", "consumer", w.Durable, "err", err)
@@ -98,11 +141,12 @@ func (b *Broker) Consume(ctx context.Context, w Work, h Handler) error {
 		}
 	}
 	close(queue)
+	unwatch()
 	wg.Wait()
-	if ctx.Err() == nil {
-		return fmt.Errorf("broker: consumer %s ended: was it deleted, or the connection closed?", w.Durable)
+	if ctx.Err() == nil && !mended && !deleted {
+		return false, fmt.Errorf("broker: consumer %s ended: was it deleted, or the connection closed?", w.Durable)
 	}
-	return nil
+	return ctx.Err() == nil, nil
 }
 
 func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, error) {
@@ -279,7 +323,7 @@ func (b *Broker) Idle(ctx context.Context, work ...Work) (bool, error) {
 			return false, fmt.Errorf("broker: consumer %s: %w", w.Durable, err)
 		}
 		state, info := s.CachedInfo().State, c.CachedInfo()
-		if info.NumAckPending > 0 || state.Msgs > 0 && info.Delivered.Stream < state.LastSeq {
+		if info.NumAckPending > 0 || state.Msgs > 0 && info.Delivered.Stream != state.LastSeq {
 			return false, nil
 		}
 	}
