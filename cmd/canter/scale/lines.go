@@ -39,12 +39,14 @@ type MeasuredLine struct {
 	P99      float64 `json:"p99_ms"`
 	// PlainP50 is of the plain query, null where there is none.
 	PlainP50 *float64 `json:"plain_p50_ms"`
+	// Failed is why it could not be asked on.
+	Failed string `json:"failed,omitempty"`
 }
 
 // Line is the measurement for programs to read.
 func (m *Measured) Line() MeasuredLine {
 	ms := func(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
-	l := MeasuredLine{"asked", m.About, len(m.View), m.Rows, ms(m.View.quantile(0.5)), ms(m.View.quantile(0.95)), ms(m.View.quantile(0.99)), nil}
+	l := MeasuredLine{"asked", m.About, len(m.View), m.Rows, ms(m.View.quantile(0.5)), ms(m.View.quantile(0.95)), ms(m.View.quantile(0.99)), nil, m.Failed}
 	if len(m.Plain) > 0 {
 		plain := ms(m.Plain.quantile(0.5))
 		l.PlainP50 = &plain

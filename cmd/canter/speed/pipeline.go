@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -44,6 +45,14 @@ func (b *bench) through(ctx context.Context, dir string, s *season.Season, files
 	club := []season.File{{Path: "club.yaml", Content: quick(s.ClubYAML)}, {Path: "athletes.csv", Content: s.AthletesCSV}}
 	if err := write(dir, append(club, files...)...); err != nil {
 		return 0, 0, nil, err
+	}
+	// The folders that none of the files is in are there, too.
+	for _, d := range s.Days {
+		for _, f := range d.Files {
+			if err := os.MkdirAll(filepath.Join(dir, filepath.FromSlash(f.Folder)), 0o750); err != nil {
+				return 0, 0, nil, err
+			}
+		}
 	}
 	begin := time.Now()
 	svc, _, err = b.serve(ctx, dir)
