@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 
 	"canter.example/cmd/canter/scale"
 	"canter.example/schemas/history"
@@ -47,7 +46,7 @@ func (c *simulateHistoryCmd) Run(ctx context.Context, std streams, _ *slog.Logge
 	if c.Clubs < 1 || c.Athletes < 1 || c.Weeks < 1 || c.Batch < 1 || c.Assessed < 0 || c.Recorded < 0 || c.Rescored < 0 || c.Questions < 0 {
 		return usagef("--clubs, --athletes, --weeks and --batch: choose 1 or more; nothing may be below 0")
 	}
-	if c.Client != "" && !strings.HasPrefix(c.History, "clickhouse://") {
+	if c.Client != "" && !scale.OnClickHouse(c.History) {
 		return usagef("--client is for a history in ClickHouse")
 	}
 	s, err := history.Open(ctx, c.History)
@@ -67,7 +66,7 @@ func (c *simulateHistoryCmd) Run(ctx context.Context, std streams, _ *slog.Logge
 	if err := scale.WriteSize(ctx, aside(std, c.json()).out, s, c.History); err != nil {
 		return err
 	}
-	all, err := p.Measure(ctx, s, c.Questions, std.err)
+	all, err := p.Measure(ctx, s, c.History, c.Questions, std.err)
 	if err != nil {
 		return err
 	}

@@ -40,6 +40,9 @@ func (b *bulk) take(n int) uint64 {
 func (b *bulk) begin(names []string) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	if b.full {
+		return
+	}
 	for _, name := range names {
 		h := maphash.String(b.seed, name)
 		if _, there := b.known[h]; there {
@@ -49,7 +52,7 @@ func (b *bulk) begin(names []string) {
 	}
 	if len(b.known) > mostKnown {
 		b.full = true
-		clear(b.known)
+		b.known, b.twice = nil, nil // nobody asks any more: see alone
 	}
 }
 

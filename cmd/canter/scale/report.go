@@ -28,13 +28,16 @@ func WriteLoaded(w io.Writer, l *Loaded, b *Bare) {
 	}
 }
 
+// OnClickHouse reports whether an address is of a history in ClickHouse.
+func OnClickHouse(address string) bool { return strings.HasPrefix(address, "clickhouse://") }
+
 // WriteSize prints how much room the history takes.
 func WriteSize(ctx context.Context, w io.Writer, s history.Store, address string) error {
 	tests, err := count(ctx, s, "tests")
 	if err != nil {
 		return err
 	}
-	if !strings.HasPrefix(address, "clickhouse://") {
+	if !OnClickHouse(address) {
 		info, err := os.Stat(strings.TrimPrefix(address, "sqlite://"))
 		if err != nil {
 			return err

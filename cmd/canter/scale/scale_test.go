@@ -43,7 +43,7 @@ func TestASmallHistoryIsFilledAndAsked(t *testing.T) {
 			if _, err := small.Load(ctx, s, io.Discard); !errors.Is(err, ErrNotEmpty) {
 				t.Errorf("a history that is not empty was filled: %v", err)
 			}
-			all, err := small.Measure(ctx, s, 3, io.Discard)
+			all, err := small.Measure(ctx, s, address, 3, io.Discard)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -1,5 +1,5 @@
 -- +goose Up
--- Made anew: with above and below.
+-- Made anew: a squad's day is found by an index, and what is read is only its own.
 DROP VIEW IF EXISTS session_changes;
 -- What each session's valid tests did as a whole, one row a session and measure:
 -- when everybody moves together, ask about heat, pace or straps first.
