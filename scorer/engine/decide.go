@@ -59,7 +59,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		c.source = c.origin(h)
 		chosen = append(chosen, c)
 	}
-	if len(chosen) == 0 || !chosen[0].convincing() {
+	if len(chosen) == 0 || !chosen[0].convincing() || chosen[0].length < f.profile.length {
 		// Nothing that is plainly the test: was it stopped early?
 		why := f.whyNone(all)
 		if c := f.stopped(chosen, h); c != nil {

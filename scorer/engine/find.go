@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -81,13 +82,7 @@ func (f *finder) find(h *hints) []candidate {
 		f.settle(c, h)
 	}
 	slices.SortFunc(f.found, func(a, b candidate) int {
-		if a.score() != b.score() {
-			if a.score() > b.score() {
-				return -1
-			}
-			return 1
-		}
-		return a.start - b.start
+		return cmp.Or(cmp.Compare(b.standing(), a.standing()), a.start-b.start)
 	})
 	f.found = f.apart(f.found)
 	f.weighRivals(f.found)
