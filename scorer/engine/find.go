@@ -19,13 +19,13 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 0.8 ± 2 s at the start of a run, and by 4 ± 3 s
+	// Heart rate answers late: by 0.5 ± 2 s at the start of a run, and by 3.6 ± 3 s
 	// at its end, where it keeps up for some seconds after stopping. What
 	// averaging in the device adds comes on top, see smoothing.go; what else is
 	// late in it is in these. No source gives them: chosen here between what two
 	// generators' clean sessions show, judged by the hold-out.
-	onDelay, onDelaySD   = 0.8, 2.0
-	offDelay, offDelaySD = 4.0, 3.0
+	onDelay, onDelaySD   = 0.5, 2.0
+	offDelay, offDelaySD = 3.6, 3.0
 	// sharedDelaySD (s) is what both edges may be late together, besides what
 	// averaging shows: no trace tells it, so no start is surer.
 	sharedDelaySD = 2.0
