@@ -249,6 +249,36 @@ func (s *sqliteStore) SaveAlert(ctx context.Context, a schemas.Alert, messages [
 	})
 }
 
+// SaveAlerts implements [Store].
+func (s *sqliteStore) SaveAlerts(ctx context.Context, as []schemas.Alert) error {
+	if len(as) == 0 {
+		return nil
+	}
+	rows := make([][]any, len(as))
+	for i := range as {
+		var err error
+		if rows[i], err = alertValues(&as[i], sqliteClock); err != nil {
+			return fmt.Errorf("history: save alert %s: %w", as[i].ID, err)
+		}
+	}
+	return s.write(ctx, alertsInWords(as), func(t *sqliteTx) error {
+		for _, r := range rows {
+			if _, err := t.exec(sqliteSaveAlert, r...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// alertsInWords names alerts, at least one, in an error.
+func alertsInWords(as []schemas.Alert) string {
+	if len(as) == 1 {
+		return "alert " + as[0].ID
+	}
+	return fmt.Sprintf("%d alerts from %s on", len(as), as[0].ID)
+}
+
 // SaveMessage implements [Store].
 func (s *sqliteStore) SaveMessage(ctx context.Context, m schemas.Message) error {
 	row, err := messageValues(&m, sqliteClock)
