@@ -46,6 +46,7 @@ type sqliteStore struct {
 	writer, readers *sql.DB
 	queries         *sqliteReader
 	group           group
+	bulk            sqliteBulk
 
 	writes   map[string]*sql.Stmt // the writer's statements; not changed after opening
 	mu       sync.Mutex
