@@ -80,7 +80,7 @@ func (s *sqliteStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Outcom
 	if f.IncludeRemoved {
 		table = "stored_tests"
 	}
-	if f.File != "" || f.Session != "" {
+	if f.File != "" || len(f.Sessions) == 1 {
 		ctx = briefly(ctx)
 	}
 	if f.Limit <= 0 {
