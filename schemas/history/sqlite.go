@@ -231,6 +231,10 @@ func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
 	return r.RowsAffected()
 }
 
+// briefly is the context of a read that finds a few rows by their key. Watching
+// one for its end, which two goroutines do, takes as long as such a read.
+func briefly(ctx context.Context) context.Context { return context.WithoutCancel(ctx) }
+
 // sqliteRows reads all rows of a query through scan.
 func sqliteRows[T any](ctx context.Context, s *sqliteStore, what string, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
 	p, err := s.statement(ctx, query) //nolint:sqlclosecheck // kept for the next read; Close does
