@@ -80,16 +80,17 @@ func (f *finder) cutShort(h *hints) *candidate {
 // and end are each found for themselves, and their distance is the length; with
 // that the run is placed again, since its start leans on both.
 func (f *finder) settleShort(c *candidate, h *hints) {
-	for range 2 {
-		f.fine(c, h)
-		f.unsmooth(c, h)
-		ran := int(math.Round(c.ran))
-		done := abs(ran-c.length) < 3
-		c.length = ran
-		if done || ran < 60 || ran > f.profile.length {
-			break
-		}
+	f.fine(c, h)
+	guess := c.length
+	c.length = int(math.Round(c.ran))
+	if c.length < 60 || c.length > f.profile.length || !c.seesOn() || !c.seesOff() {
+		return // whatever it is, it is no test
 	}
+	if abs(c.length-guess) >= 3 {
+		f.fine(c, h)
+	}
+	f.unsmooth(c, h)
+	c.length = int(math.Round(c.ran))
 	if c.timed {
 		c.start = c.edges[0] - speedLate
 	}
