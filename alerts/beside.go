@@ -41,21 +41,6 @@ func (s *Service) notes(ctx context.Context, all []schemas.Note, al *schemas.Ale
 	return out, nil
 }
 
-// conditions reads what was recorded for the whole squad of the day of a test:
-// heat is the first thing to ask for when everybody moves.
-func (s *Service) conditions(ctx context.Context, o *schemas.Outcome) ([]assess.Condition, error) {
-	date := schemas.SessionDate(o.Session)
-	day, err := time.Parse(time.DateOnly, date)
-	if err != nil {
-		return nil, nil //nolint:nilerr // a session without a day has no conditions
-	}
-	values, err := s.history.AthleteSeries(ctx, "", o.Squad, assess.SeriesFrom(date), day.AddDate(0, 0, 1).Format(time.DateOnly))
-	if err != nil {
-		return nil, err
-	}
-	return assess.Conditions(date, values), nil
-}
-
 // beside reads what stands beside a test: the load of the days before it and
 // the daily series that stand out. It is as known when staff are told; a file
 // that comes later makes no new message.

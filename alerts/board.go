@@ -8,7 +8,6 @@ import (
 	"canter.example/alerts/message"
 	"canter.example/alerts/rules"
 	"canter.example/schemas"
-	"canter.example/schemas/history"
 )
 
 // board is a session as it stands: what its message says of it.
@@ -21,27 +20,19 @@ type board struct {
 	notes    []schemas.Note
 }
 
-// readBoard gathers a session; nil when it holds no test any more. Alerts are
-// the session's.
-func (s *Service) readBoard(ctx context.Context, session string, alerts []schemas.Alert) (*board, error) {
-	tests, err := s.history.SessionTests(ctx, session)
-	if err != nil || len(tests) == 0 {
-		return nil, err
+// newBoard returns a session as it stands; nil when it holds no test any more.
+func (s *Service) newBoard(ctx context.Context, r *record) (*board, error) {
+	if len(r.tests) == 0 {
+		return nil, nil
 	}
+	tests, assessed := r.tests, r.assessed
 	o := &tests[0]
-	b := &board{looks: map[string]message.Look{}, Summary: message.Summary{
+	b := &board{looks: map[string]message.Look{}, notes: r.notes, Summary: message.Summary{
 		Squad: o.Squad, Protocol: o.Protocol, When: o.Start, MicrocycleDay: o.MicrocycleDay, Surface: o.Surface,
-		Link: s.club.Page.SessionURL(session),
+		Conditions: r.conditions, Link: s.club.Page.SessionURL(r.session),
 	}}
-	if b.Conditions, err = s.conditions(ctx, o); err != nil {
-		return nil, err
-	}
 	b.traces(tests)
 	if err := s.expected(b, tests); err != nil {
-		return nil, err
-	}
-	assessed, err := s.history.Assessments(ctx, history.AssessmentFilter{Session: session})
-	if err != nil {
 		return nil, err
 	}
 	b.tests, b.assessed = map[schemas.TestID]*schemas.Outcome{}, map[schemas.TestID]*schemas.Assessment{}
@@ -54,16 +45,13 @@ func (s *Service) readBoard(ctx context.Context, session string, alerts []schema
 			b.Building++
 		}
 	}
-	if b.notes, err = s.lately(ctx, b.When); err != nil {
-		return nil, err
-	}
-	told := slices.DeleteFunc(slices.Clone(alerts), func(al schemas.Alert) bool { return al.Rule == schemas.RuleTestMissing || !al.Told })
-	if len(told) == 0 {
-		return b, nil
-	}
-	for _, al := range told {
+	for _, al := range r.alerts {
+		if al.Rule == schemas.RuleTestMissing || !al.Told {
+			continue
+		}
 		look := message.Look{Item: message.Item{Alert: al}}
-		if err := s.load(ctx, b, &look.Item); err != nil {
+		err := s.load(ctx, b, &look.Item)
+		if err != nil {
 			return nil, err
 		}
 		if look.Done, err = s.done(ctx, b, &al); err != nil {

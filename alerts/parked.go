@@ -113,6 +113,7 @@ func (s *Service) askTellParked(ctx context.Context, e schemas.SquadEvent, v sch
 // tellSessions puts into the outbox what is to be said of sessions, or sends what
 // waits there; busy is whether others wait meanwhile.
 func (s *Service) tellSessions(ctx context.Context, sessions []string, busy bool) error {
+	var held []string
 	for _, session := range sessions {
 		var err error
 		if squad, parked := strings.CutPrefix(session, parkedFiles+" "); parked {
@@ -120,10 +121,21 @@ func (s *Service) tellSessions(ctx context.Context, sessions []string, busy bool
 		} else if session == outbox {
 			err = s.sendFree(ctx, busy)
 		} else {
-			err = s.tell(ctx, session)
+			held = append(held, session)
 		}
 		if err != nil {
 			return err
+		}
+	}
+	for some := range slices.Chunk(held, recordsAtOnce) {
+		records, err := s.records(ctx, some)
+		if err != nil {
+			return err
+		}
+		for _, r := range records {
+			if err := s.tell(ctx, r); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

@@ -151,7 +151,7 @@ func (s *Service) drawSquad(ctx context.Context, al *schemas.Alert) (*chart.Pict
 	if err != nil || len(tests) == 0 {
 		return nil, err
 	}
-	assessed, err := s.history.Assessments(ctx, history.AssessmentFilter{Session: al.Session})
+	assessed, err := s.history.Assessments(ctx, history.AssessmentFilter{Sessions: []string{al.Session}})
 	if err != nil {
 		return nil, err
 	}

@@ -51,11 +51,12 @@ type History interface {
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
 	Alerts(ctx context.Context, f history.AlertFilter) ([]schemas.Alert, error)
 	SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error
+	SaveAlerts(ctx context.Context, as []schemas.Alert) error
 	Message(ctx context.Context, id string) (schemas.Message, bool, error)
 	// Messages returns those in a state, in the order in which they were made.
 	Messages(ctx context.Context, state schemas.MessageState) ([]schemas.Message, error)
 	SaveMessage(ctx context.Context, m schemas.Message) error
-	SessionMessages(ctx context.Context, session string) ([]schemas.Message, error)
+	SessionMessages(ctx context.Context, sessions ...string) ([]schemas.Message, error)
 	SaveNote(ctx context.Context, n schemas.Note) error
 	Notes(ctx context.Context, f history.NoteFilter) ([]schemas.Note, error)
 	SlotDone(ctx context.Context, job, slot string) (bool, error)

@@ -14,7 +14,6 @@ import (
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
-	"golang.org/x/sync/errgroup"
 )
 
 // longestHold bounds, in holds, how long a squad that never gets quiet waits.
@@ -109,7 +108,7 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 			s.want(wanted, x, v)
 		}
 	}
-	for some := range slices.Chunk(assessed, assessedAtOnce) {
+	for some := range slices.Chunk(assessed, savedAtOnce) {
 		if err := s.history.SaveAssessments(ctx, some); err != nil {
 			return err
 		}
@@ -120,9 +119,9 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 // largeReview is how many tests make a review one that takes tens of megabytes.
 const largeReview = 1000
 
-// assessedAtOnce bounds one write of a review of many sessions, so that the
+// savedAtOnce bounds one write of a review of many sessions, so that the
 // writes of others get their turn between.
-const assessedAtOnce = 500
+const savedAtOnce = 500
 
 // squadHistory reads the tests that a review needs: the squad's, and those of
 // its athletes who were in other squads.
@@ -221,8 +220,10 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 		al.State = schemas.AlertWithdrawn
 		save(al)
 	}
-	if err := s.saveAlerts(ctx, changed); err != nil {
-		return err
+	for some := range slices.Chunk(changed, savedAtOnce) {
+		if err := s.history.SaveAlerts(ctx, some); err != nil {
+			return err
+		}
 	}
 	if err := s.testsCame(ctx, existing, e.Protocol, v); err != nil {
 		return err
@@ -234,20 +235,6 @@ func (s *Service) reconcile(ctx context.Context, e schemas.SquadEvent, wanted ma
 	id := fmt.Sprintf("tell-%s-%d", schemas.SquadToken(e.Squad, e.Protocol), v)
 	return s.broker.Publish(ctx, schemas.SubjectChat+id, id, schemas.ChatEvent{Sessions: list})
 }
-
-// saveAlerts stores alerts, several at a time: each waits for the disk, and a
-// history that writes can let them share that.
-func (s *Service) saveAlerts(ctx context.Context, alerts []schemas.Alert) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(savesAtOnce)
-	for i := range alerts {
-		g.Go(func() error { return s.history.SaveAlert(ctx, alerts[i], nil) })
-	}
-	return g.Wait()
-}
-
-// savesAtOnce is how many alerts of a review are on their way to the history.
-const savesAtOnce = 16
 
 // worthTelling: a first load of old seasons is recorded, not told.
 func (s *Service) worthTelling(about time.Time) bool {

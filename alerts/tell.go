@@ -9,7 +9,6 @@ import (
 	"canter.example/alerts/assess"
 	"canter.example/alerts/message"
 	"canter.example/schemas"
-	"canter.example/schemas/history"
 )
 
 // holdsAgain opens the answer to an alert that was withdrawn and holds after all.
@@ -22,24 +21,16 @@ const holdsAgain = "This holds after all, in place of the withdrawal above:\n"
 // all processes, so nothing is said twice; one message is one row, so a crash
 // leaves it said or not; and whoever comes after a crash queues what was said
 // and never sent, and says what is left.
-func (s *Service) tell(ctx context.Context, session string) error {
-	alerts, err := s.history.Alerts(ctx, history.AlertFilter{Session: session})
-	if err != nil {
-		return err
-	}
-	messages, err := s.history.SessionMessages(ctx, session)
-	if err != nil {
-		return err
-	}
-	if len(messages) == 0 && s.nothingToTell(session, alerts) {
+func (s *Service) tell(ctx context.Context, r *record) (err error) {
+	if r.quiet {
 		return nil
 	}
-	t := telling{Service: s, session: session, said: whatWasSaid(messages)}
-	if t.board, err = s.readBoard(ctx, session, alerts); err != nil {
+	t := telling{Service: s, session: r.session, said: whatWasSaid(r.messages)}
+	if t.board, err = s.newBoard(ctx, r); err != nil {
 		return err
 	}
 	var due []turn
-	for _, al := range alerts {
+	for _, al := range r.alerts {
 		if al.Rule == schemas.RuleTestMissing {
 			continue
 		}
@@ -52,19 +43,19 @@ func (s *Service) tell(ctx context.Context, session string) error {
 		}
 	}
 	t.compose(due)
-	if err := t.change(messages); err != nil {
+	if err := t.change(r.messages); err != nil {
 		return err
 	}
 	for _, m := range t.made {
 		if err := s.history.SaveMessage(ctx, m); err != nil {
 			return err
 		}
-		s.log.Info("message", "message", m.ID, "session", session, "alerts", len(m.Says), "thread", m.Thread)
+		s.log.Info("message", "message", m.ID, "session", r.session, "alerts", len(m.Says), "thread", m.Thread)
 		if s.shows(&m) {
 			s.sketches.order(m)
 		}
 	}
-	for _, m := range append(messages, t.made...) {
+	for _, m := range append(r.messages, t.made...) {
 		if m.State == schemas.MessagePending {
 			if err := s.enqueue(ctx, m.ID); err != nil {
 				return err
@@ -161,19 +152,25 @@ func (s *Service) due(ctx context.Context, b *board, al schemas.Alert, said said
 		return nil, err
 	}
 	t.saying.Digest = gist(&t.item)
+	if t.saying.Turn == "" {
+		switch {
+		case said.brief && !said.detailed:
+			t.saying.Turn = schemas.TurnDetail
+		case said.last.Digest == t.saying.Digest || said.last.Turn == schemas.TurnClosed:
+			return nil, nil
+		default:
+			t.saying.Turn = schemas.TurnCorrected
+		}
+	}
+	if err := s.loadAround(ctx, b, &t.item); err != nil {
+		return nil, err
+	}
 	switch t.saying.Turn {
-	case schemas.TurnTold:
 	case schemas.TurnAgain:
 		t.text = holdsAgain + message.About(s.club, t.item)
-	default:
-		if said.brief && !said.detailed {
-			t.saying.Turn = schemas.TurnDetail
-			return &t, nil
-		}
-		if said.last.Digest == t.saying.Digest || said.last.Turn == schemas.TurnClosed {
-			return nil, nil
-		}
-		t.saying.Turn, t.text = schemas.TurnCorrected, message.Correction+message.About(s.club, t.item)
+	case schemas.TurnCorrected:
+		t.text = message.Correction + message.About(s.club, t.item)
+	default: // put into words together with others
 	}
 	return &t, nil
 }
@@ -198,6 +195,16 @@ func (s *Service) load(ctx context.Context, b *board, it *message.Item) error {
 		if it.Assessment, _, err = s.history.Assessment(ctx, id); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// loadAround fills in what stands around the test of an alert that is to be
+// told: notes, load and daily values. Most alerts that are gone through have been told
+// before, and this is what takes longest to read.
+func (s *Service) loadAround(ctx context.Context, b *board, it *message.Item) (err error) {
+	if it.Alert.TestID == "" {
+		return nil
 	}
 	var lately []schemas.Note
 	if b != nil {

@@ -143,7 +143,7 @@ func (s *Service) tellMates(ctx context.Context, f schemas.File, result scored, 
 		}
 	}
 	for session := range result.plannedGood {
-		tests, err := s.history.Tests(ctx, history.TestFilter{Session: session, NotGood: true})
+		tests, err := s.history.Tests(ctx, history.TestFilter{Sessions: []string{session}, NotGood: true})
 		if err != nil {
 			return err
 		}

@@ -38,11 +38,11 @@ Examples:
 }
 
 type alertsListCmd struct {
-	Athlete string `help:"Only this athlete." placeholder:"ID"`
-	Squad   string `help:"Only this squad." placeholder:"ID"`
-	Session string `help:"Only this session (squad/protocol/date)."`
-	State   string `help:"Only alerts in this state: ${enum}." enum:"any,open,seen,closed,withdrawn,lapsed" default:"any"`
-	From    string `help:"Only alerts about this day or later." placeholder:"DATE"`
+	Athlete string   `help:"Only this athlete." placeholder:"ID"`
+	Squad   string   `help:"Only this squad." placeholder:"ID"`
+	Session []string `help:"Only this session (squad/protocol/date); several with commas between."`
+	State   string   `help:"Only alerts in this state: ${enum}." enum:"any,open,seen,closed,withdrawn,lapsed" default:"any"`
+	From    string   `help:"Only alerts about this day or later." placeholder:"DATE"`
 	listing
 	places
 }
@@ -55,7 +55,7 @@ type listed struct {
 
 // Run lists alerts.
 func (c *alertsListCmd) Run(ctx context.Context, std streams) error {
-	f := history.AlertFilter{Athlete: c.Athlete, Squad: c.Squad, Session: c.Session}
+	f := history.AlertFilter{Athlete: c.Athlete, Squad: c.Squad, Sessions: c.Session}
 	if c.State != "any" {
 		f.State = schemas.AlertState(c.State)
 	}

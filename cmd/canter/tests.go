@@ -40,21 +40,21 @@ Examples:
 }
 
 type testsListCmd struct {
-	Athlete  string `help:"Only this athlete." placeholder:"ID"`
-	Squad    string `help:"Only this squad." placeholder:"ID"`
-	Protocol string `help:"Only this protocol." placeholder:"ID"`
-	Session  string `help:"Only this session (squad/protocol/date)."`
-	From     string `help:"Only tests from this day on." placeholder:"DATE"`
-	To       string `help:"Only tests before this day." placeholder:"DATE"`
-	Doubtful bool   `help:"Only tests that are not good and that staff said nothing about."`
-	Limit    int    `help:"Only the latest so many; 0 for all." default:"0"`
+	Athlete  string   `help:"Only this athlete." placeholder:"ID"`
+	Squad    string   `help:"Only this squad." placeholder:"ID"`
+	Protocol string   `help:"Only this protocol." placeholder:"ID"`
+	Session  []string `help:"Only this session (squad/protocol/date); several with commas between."`
+	From     string   `help:"Only tests from this day on." placeholder:"DATE"`
+	To       string   `help:"Only tests before this day." placeholder:"DATE"`
+	Doubtful bool     `help:"Only tests that are not good and that staff said nothing about."`
+	Limit    int      `help:"Only the latest so many; 0 for all." default:"0"`
 	listing
 	places
 }
 
 // Run lists tests.
 func (c *testsListCmd) Run(ctx context.Context, std streams) error {
-	f := history.TestFilter{Athlete: c.Athlete, Squad: c.Squad, Protocol: c.Protocol, Session: c.Session, Limit: c.Limit}
+	f := history.TestFilter{Athlete: c.Athlete, Squad: c.Squad, Protocol: c.Protocol, Sessions: c.Session, Limit: c.Limit}
 	var err error
 	if f.From, err = parseDay(c.From); err != nil {
 		return err

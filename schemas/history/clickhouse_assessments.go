@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"time"
 
@@ -108,10 +109,10 @@ func (s *clickhouseStore) Assessments(ctx context.Context, f AssessmentFilter) (
 	switch {
 	case f.Athlete != "":
 		c.add("test_id IN (SELECT test_id FROM stored_athlete_assessments WHERE athlete = ?)", f.Athlete)
-	case f.Squad != "" || f.Session != "":
+	case f.Squad != "" || len(f.Sessions) > 0:
 		var of conditions
-		squadOf(&of, f.Squad, f.Session)
-		of.equal("session", f.Session)
+		squadOf(&of, f.Squad, f.Sessions)
+		of.among("session", f.Sessions)
 		c.add("test_id IN (SELECT test_id FROM stored_session_assessments"+of.sql()+")", of.args...)
 	}
 	if len(c.terms) > 0 {
@@ -120,21 +121,28 @@ func (s *clickhouseStore) Assessments(ctx context.Context, f AssessmentFilter) (
 	return s.assessments(ctx, "assessments", c, f.where(""))
 }
 
-// squadOf adds that the squad is this one, or one that the session's name may
-// begin with: what a session's rows are ordered by first.
-func squadOf(c *conditions, squad, session string) {
-	if squad != "" || session == "" {
+// squadOf adds that the squad is this one, or one that the name of one of the
+// sessions may begin with: what a session's rows are ordered by first.
+func squadOf(c *conditions, squad string, sessions []string) {
+	if squad != "" || len(sessions) == 0 {
 		c.equal("squad", squad)
 		return
 	}
-	squads := []any{""}
-	for i := range len(session) {
-		if session[i] == '/' {
-			squads = append(squads, session[:i])
+	squads := []string{""}
+	add := func(squad string) {
+		if !slices.Contains(squads, squad) {
+			squads = append(squads, squad)
 		}
 	}
-	squads = append(squads, session)
-	c.add("squad IN ("+marks(len(squads))+")", squads...)
+	for _, session := range sessions {
+		for i := range len(session) {
+			if session[i] == '/' {
+				add(session[:i])
+			}
+		}
+		add(session)
+	}
+	c.among("squad", squads)
 }
 
 // assessments takes the newest of each test among the rows that meet the first

@@ -95,7 +95,7 @@ func (s *clickhouseStore) AthleteTests(ctx context.Context, athlete, protocol st
 func (s *clickhouseStore) SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error) {
 	var c conditions
 	c.add("session = ?", session)
-	return s.tests(ctx, ofSquad(c, "", session))
+	return s.tests(ctx, ofSquad(c, "", []string{session}))
 }
 
 // SquadTests implements [Store].
@@ -104,15 +104,15 @@ func (s *clickhouseStore) SquadTests(ctx context.Context, squad, protocol string
 	c.add("squad = ?", squad)
 	c.equal("protocol", protocol)
 	c.within("start_ms", from, to)
-	return s.tests(ctx, ofSquad(c, squad, ""))
+	return s.tests(ctx, ofSquad(c, squad, nil))
 }
 
 // ofSquad adds to a condition on tests the athletes who have such: tests are
 // ordered by athlete, and the rows that lead to them by squad and session.
-func ofSquad(c conditions, squad, session string) conditions {
+func ofSquad(c conditions, squad string, sessions []string) conditions {
 	var of conditions
-	squadOf(&of, squad, session)
-	of.equal("session", session)
+	squadOf(&of, squad, sessions)
+	of.among("session", sessions)
 	if len(of.terms) > 0 {
 		c.add("athlete IN (SELECT athlete FROM stored_session_tests"+of.sql()+")", of.args...)
 	}
@@ -186,7 +186,7 @@ func (s *clickhouseStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Ou
 	if f.IncludeRemoved {
 		list, err = s.testsWithRemoved(ctx, &f)
 	} else {
-		list, err = s.tests(ctx, ofSquad(f.where(), f.Squad, f.Session))
+		list, err = s.tests(ctx, ofSquad(f.where(), f.Squad, f.Sessions))
 	}
 	if f.Limit > 0 && len(list) > f.Limit {
 		list = list[len(list)-f.Limit:]
@@ -240,7 +240,7 @@ func (s *clickhouseStore) TraceSeconds(ctx context.Context, id schemas.TestID) (
 func (s *clickhouseStore) SessionTraces(ctx context.Context, session string) (map[schemas.TestID][]schemas.TraceSecond, error) {
 	var c conditions
 	c.add("session = ?", session)
-	counts, tests, err := s.storedTests(ctx, ofSquad(c, "", session))
+	counts, tests, err := s.storedTests(ctx, ofSquad(c, "", []string{session}))
 	if err != nil {
 		return nil, err
 	}
@@ -365,9 +365,11 @@ func (s *clickhouseStore) Messages(ctx context.Context, state schemas.MessageSta
 }
 
 // SessionMessages implements [Store].
-func (s *clickhouseStore) SessionMessages(ctx context.Context, session string) ([]schemas.Message, error) {
+func (s *clickhouseStore) SessionMessages(ctx context.Context, sessions ...string) ([]schemas.Message, error) {
+	var c conditions
+	c.among("session", sessions)
 	return clickhouseRows(ctx, s, "messages", scanMessage,
-		"SELECT "+messageColumns.list()+" FROM stored_messages FINAL WHERE session = ? ORDER BY created_ms, message_id", session)
+		"SELECT "+messageColumns.list()+" FROM stored_messages FINAL"+c.sql()+" ORDER BY created_ms, message_id", c.args...)
 }
 
 // Notes implements [Store].

@@ -35,15 +35,27 @@ func (s *clickhouseStore) SaveCorrection(ctx context.Context, c schemas.Correcti
 
 // SaveAlert implements [Store].
 func (s *clickhouseStore) SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error {
-	err := s.addMessages(ctx, messages)
-	if err == nil {
-		var row []any
-		if row, err = alertValues(&a, noClock); err == nil {
-			err = s.insert(ctx, "stored_alerts", alertColumns.plain, [][]any{alertColumns.withoutTimes(row)})
-		}
-	}
-	if err != nil {
+	if err := s.addMessages(ctx, messages); err != nil {
 		return fmt.Errorf("history: save alert %s: %w", a.ID, err)
+	}
+	return s.SaveAlerts(ctx, []schemas.Alert{a})
+}
+
+// SaveAlerts implements [Store].
+func (s *clickhouseStore) SaveAlerts(ctx context.Context, as []schemas.Alert) error {
+	if len(as) == 0 {
+		return nil
+	}
+	rows := make([][]any, len(as))
+	for i := range as {
+		row, err := alertValues(&as[i], noClock)
+		if err != nil {
+			return fmt.Errorf("history: save alert %s: %w", as[i].ID, err)
+		}
+		rows[i] = alertColumns.withoutTimes(row)
+	}
+	if err := s.insert(ctx, "stored_alerts", alertColumns.plain, rows); err != nil {
+		return fmt.Errorf("history: save %s: %w", alertsInWords(as), err)
 	}
 	return nil
 }

@@ -66,7 +66,7 @@ func filled(t testing.TB, s history.Store) (schemas.File, schemas.Outcome) {
 	gotAssessment, _, err := s.Assessment(ctx, a.TestID)
 	ok(t, err)
 	same(t, "assessment", gotAssessment, a)
-	alerts, err := s.Alerts(ctx, history.AlertFilter{Squad: hostile, Athlete: hostile, TestID: hostile, Session: hostile, State: hostile})
+	alerts, err := s.Alerts(ctx, history.AlertFilter{Squad: hostile, Athlete: hostile, TestID: hostile, Sessions: []string{hostile}, State: hostile})
 	ok(t, err)
 	same(t, "alerts", alerts, []schemas.Alert{x})
 	gotMessage, _, err := s.Message(ctx, hostile)

@@ -25,7 +25,8 @@ func TestAssessmentsAreReadTogetherAsOneByOne(t *testing.T) {
 			want   []schemas.Assessment
 		}{
 			{"all", history.AssessmentFilter{}, []schemas.Assessment{newer, two, bare}},
-			{"of a session", history.AssessmentFilter{Session: newer.Session}, []schemas.Assessment{newer}},
+			{"of a session", history.AssessmentFilter{Sessions: []string{newer.Session}}, []schemas.Assessment{newer}},
+			{"of two sessions", history.AssessmentFilter{Sessions: []string{two.Session, "none", newer.Session}}, []schemas.Assessment{newer, two}},
 			{"of an athlete", history.AssessmentFilter{Athlete: hostile, Squad: "U21", Protocol: "sft"}, []schemas.Assessment{two}},
 			{"in a time", history.AssessmentFilter{From: two.Start, To: bare.Start}, []schemas.Assessment{two}},
 			{"of nobody", history.AssessmentFilter{Athlete: "nobody"}, nil},

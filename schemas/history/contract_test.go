@@ -234,7 +234,15 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		a, m := alert("a1", 3), message("m1")
 		ok(t, s.SaveAlert(ctx, a, []schemas.Message{m, message("m2")}))
 		ok(t, s.SaveAlert(ctx, schemas.Alert{ID: "a2"}, nil))
-		for _, want := range []schemas.Alert{a, {ID: "a2"}} {
+		later := alert("a3", 3)
+		later.Session = "U21/sft/2026-03-18"
+		ok(t, s.SaveAlerts(ctx, nil))
+		ok(t, s.SaveAlerts(ctx, []schemas.Alert{later, {ID: "a4"}}))
+		ok(t, s.SaveAlerts(ctx, []schemas.Alert{alert("a3", 2), {ID: "a4", Version: 1, Text: hostile}}))
+		together, err := s.Alerts(ctx, history.AlertFilter{Sessions: []string{later.Session, a.Session, "another"}})
+		ok(t, err)
+		same(t, "alerts of several sessions", together, []schemas.Alert{a, later})
+		for _, want := range []schemas.Alert{a, {ID: "a2"}, later, {ID: "a4", Version: 1, Text: hostile}} {
 			got, found, err := s.Alert(ctx, want.ID)
 			ok(t, err)
 			same(t, "alert found", found, true)
@@ -249,6 +257,12 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		of, err := s.SessionMessages(ctx, m.Session)
 		ok(t, err)
 		same(t, "messages of a session", of, []schemas.Message{m, message("m2")})
+		elsewhere := message("m3")
+		elsewhere.Session = "U21/sft/2026-03-18"
+		ok(t, s.SaveMessage(ctx, elsewhere))
+		of, err = s.SessionMessages(ctx, elsewhere.Session, "another", m.Session)
+		ok(t, err)
+		same(t, "messages of several sessions", of, []schemas.Message{m, message("m2"), elsewhere})
 		of, err = s.SessionMessages(ctx, "another")
 		ok(t, err)
 		same(t, "messages of another session", len(of), 0)

@@ -327,7 +327,8 @@ func TestFilters(t *testing.T) {
 		same(t, "squad, to", short(s.SquadTests(ctx, "U21", "sft", time.Time{}, day)), "t0")
 		for want, f := range map[string]history.TestFilter{
 			"t0 t1 t2 t3 t4 t5": {}, "t4 t5": {Limit: 2}, "t1 t5": {Athlete: "ben"}, "t3": {Squad: "U21", Protocol: "long", From: day},
-			"t0 t1": {To: day}, "t2 t3": {From: day, To: day.Add(time.Millisecond)}, "t5": {File: file(5, 1).ID}, "t1": {Session: "U21/long/2026-03-04"},
+			"t0 t1": {To: day}, "t2 t3": {From: day, To: day.Add(time.Millisecond)}, "t5": {File: file(5, 1).ID}, "t1": {Sessions: []string{"U21/long/2026-03-04"}},
+			"t1 t2": {Sessions: []string{"U21/sft/2026-03-05", "U21/long/2026-03-04", "U21/sft/1999-01-01"}},
 			"t2 t4": {Athlete: "anna", Limit: 2, IncludeRemoved: true}, "": {Athlete: "dora"},
 			"t1 t3 t5": {NotGood: true}, "t1 t3": {NotGood: true, Squad: "U21"},
 		} {
@@ -335,7 +336,7 @@ func TestFilters(t *testing.T) {
 		}
 		for want, f := range map[string]history.AlertFilter{
 			"a0 a1 a2 a3 a4 a5": {}, "a1 a3 a5": {State: schemas.AlertClosed}, "a0 a2 a4": {Athlete: "anna"}, "a4 a5": {Squad: "U19"},
-			"a3": {TestID: "t3"}, "a2": {Session: "U21/sft/2026-03-05"}, "a2 a3": {From: day, To: day.AddDate(0, 0, 1)},
+			"a3": {TestID: "t3"}, "a2": {Sessions: []string{"U21/sft/2026-03-05"}}, "a2 a3": {From: day, To: day.AddDate(0, 0, 1)},
 		} {
 			alerts, err := s.Alerts(ctx, f)
 			ok(t, err)

@@ -3,6 +3,7 @@ package history
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -138,7 +139,7 @@ func (f *TestFilter) matches(o *schemas.Outcome) bool {
 	return (f.Athlete == "" || f.Athlete == o.Athlete) &&
 		(f.Squad == "" || f.Squad == o.Squad) &&
 		(f.Protocol == "" || f.Protocol == o.Protocol) &&
-		(f.Session == "" || f.Session == o.Session) &&
+		(len(f.Sessions) == 0 || slices.Contains(f.Sessions, o.Session)) &&
 		(f.File == "" || f.File == o.FileID) &&
 		(f.From.IsZero() || millis(o.Start) >= millis(f.From)) &&
 		(f.To.IsZero() || millis(o.Start) < millis(f.To))
@@ -150,7 +151,7 @@ func (f *TestFilter) where() conditions {
 	c.equal("athlete", f.Athlete)
 	c.equal("squad", f.Squad)
 	c.equal("protocol", f.Protocol)
-	c.equal("session", f.Session)
+	c.among("session", f.Sessions)
 	c.equal("file_id", string(f.File))
 	c.within("start_ms", f.From, f.To)
 	if f.NotGood {
@@ -165,7 +166,7 @@ func (f *AlertFilter) where() conditions {
 	c.equal("squad", f.Squad)
 	c.equal("athlete", f.Athlete)
 	c.equal("test_id", string(f.TestID))
-	c.equal("session", f.Session)
+	c.among("session", f.Sessions)
 	c.equal("state", string(f.State))
 	c.within("about_ms", f.From, f.To)
 	return c
@@ -195,6 +196,18 @@ func (c *conditions) equal(column, value string) {
 	if value != "" {
 		c.add(column+" = ?", value)
 	}
+}
+
+// among asks for one of a column's values, for nothing when there are none.
+func (c *conditions) among(column string, values []string) {
+	if len(values) == 0 {
+		return
+	}
+	args := make([]any, len(values))
+	for i, v := range values {
+		args[i] = v
+	}
+	c.add(column+" IN ("+marks(len(args))+")", args...)
 }
 
 // within asks for from ≤ column < to, in milliseconds; zero is open.

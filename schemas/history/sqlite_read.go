@@ -80,6 +80,9 @@ func (s *sqliteStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Outcom
 	if f.IncludeRemoved {
 		table = "stored_tests"
 	}
+	if f.File != "" || len(f.Sessions) == 1 {
+		ctx = briefly(ctx)
+	}
 	if f.Limit <= 0 {
 		return s.tests(ctx, table, c)
 	}
@@ -183,9 +186,11 @@ func (s *sqliteStore) Messages(ctx context.Context, state schemas.MessageState) 
 }
 
 // SessionMessages implements [Store].
-func (s *sqliteStore) SessionMessages(ctx context.Context, session string) ([]schemas.Message, error) {
+func (s *sqliteStore) SessionMessages(ctx context.Context, sessions ...string) ([]schemas.Message, error) {
+	var c conditions
+	c.among("session", sessions)
 	return sqliteRows(ctx, s, "messages", scanMessage,
-		"SELECT "+messageColumns.list()+" FROM messages WHERE session = ? ORDER BY created_ms, message_id", session)
+		"SELECT "+messageColumns.list()+" FROM messages"+c.sql()+" ORDER BY created_ms, message_id", c.args...)
 }
 
 // Notes implements [Store].

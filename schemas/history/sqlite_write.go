@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -78,9 +79,13 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 }
 
 // SaveResults implements [Store].
-func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) error {
-	const once = 1000 // files whose write keeps the others waiting
-	for part := range slices.Chunk(rs, once) {
+func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) (err error) {
+	end, err := s.bulk.begin(ctx, s.writer, len(rs))
+	if err != nil {
+		return fmt.Errorf("history: save %d files: %w", len(rs), err)
+	}
+	defer func() { err = errors.Join(err, end()) }()
+	for part := range slices.Chunk(rs, bulkOnce) {
 		ws := make([]*sqliteWrite, len(part))
 		for i := range part {
 			var err error
@@ -178,10 +183,15 @@ func (s *sqliteStore) SaveCorrection(ctx context.Context, c schemas.Correction) 
 }
 
 // SaveAssessments implements [Store].
-func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
+func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) (err error) {
 	if len(as) == 0 {
 		return nil
 	}
+	end, err := s.bulk.begin(ctx, s.writer, len(as))
+	if err != nil {
+		return fmt.Errorf("history: save assessments: %w", err)
+	}
+	defer func() { err = errors.Join(err, end()) }()
 	rows := make([][]any, len(as))
 	for i := range as {
 		var err error
@@ -237,6 +247,36 @@ func (s *sqliteStore) SaveAlert(ctx context.Context, a schemas.Alert, messages [
 		_, err := t.exec(sqliteSaveAlert, row...)
 		return err
 	})
+}
+
+// SaveAlerts implements [Store].
+func (s *sqliteStore) SaveAlerts(ctx context.Context, as []schemas.Alert) error {
+	if len(as) == 0 {
+		return nil
+	}
+	rows := make([][]any, len(as))
+	for i := range as {
+		var err error
+		if rows[i], err = alertValues(&as[i], sqliteClock); err != nil {
+			return fmt.Errorf("history: save alert %s: %w", as[i].ID, err)
+		}
+	}
+	return s.write(ctx, alertsInWords(as), func(t *sqliteTx) error {
+		for _, r := range rows {
+			if _, err := t.exec(sqliteSaveAlert, r...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// alertsInWords names alerts, at least one, in an error.
+func alertsInWords(as []schemas.Alert) string {
+	if len(as) == 1 {
+		return "alert " + as[0].ID
+	}
+	return fmt.Sprintf("%d alerts from %s on", len(as), as[0].ID)
 }
 
 // SaveMessage implements [Store].

@@ -101,6 +101,8 @@ type Store interface {
 	// SQLite both happen or neither; in ClickHouse the messages come first,
 	// so that an alert that is stored has its messages.
 	SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error
+	// SaveAlerts stores alerts that bring no message as one write.
+	SaveAlerts(ctx context.Context, as []schemas.Alert) error
 	// Alert returns the alert with this id.
 	Alert(ctx context.Context, id string) (schemas.Alert, bool, error)
 	// Alerts returns the alerts that pass the filter, ascending by the time
@@ -117,9 +119,9 @@ type Store interface {
 	// ascending by the time they were made.
 	Messages(ctx context.Context, state schemas.MessageState) ([]schemas.Message, error)
 
-	// SessionMessages returns the messages that speak of a session's alerts,
-	// ascending by the time they were made.
-	SessionMessages(ctx context.Context, session string) ([]schemas.Message, error)
+	// SessionMessages returns the messages that speak of the alerts of one of
+	// these sessions, ascending by the time they were made.
+	SessionMessages(ctx context.Context, sessions ...string) ([]schemas.Message, error)
 
 	// SaveNote adds a note. One with an id that is already there changes nothing.
 	SaveNote(ctx context.Context, n schemas.Note) error
@@ -201,8 +203,10 @@ func collect(ctx context.Context, r Reader, sql string, limit int) (*Rows, error
 
 // TestFilter chooses tests; empty fields choose all.
 type TestFilter struct {
-	Athlete, Squad, Protocol, Session string
-	File                              schemas.FileID
+	Athlete, Squad, Protocol string
+	// Sessions: one of these.
+	Sessions []string
+	File     schemas.FileID
 	// From ≤ start < To; zero is open.
 	From, To time.Time
 	// Limit keeps the latest so many; 0 keeps all.
@@ -216,7 +220,9 @@ type TestFilter struct {
 
 // AssessmentFilter chooses assessments; empty fields choose all.
 type AssessmentFilter struct {
-	Athlete, Squad, Protocol, Session string
+	Athlete, Squad, Protocol string
+	// Sessions: one of these.
+	Sessions []string
 	// From ≤ start < To; zero is open.
 	From, To time.Time
 }
@@ -226,7 +232,7 @@ func (f *AssessmentFilter) where(prefix string) (c conditions) {
 	c.equal(prefix+"athlete", f.Athlete)
 	c.equal(prefix+"squad", f.Squad)
 	c.equal(prefix+"protocol", f.Protocol)
-	c.equal(prefix+"session", f.Session)
+	c.among(prefix+"session", f.Sessions)
 	c.within(prefix+"start_ms", f.From, f.To)
 	return c
 }
@@ -235,8 +241,9 @@ func (f *AssessmentFilter) where(prefix string) (c conditions) {
 type AlertFilter struct {
 	Squad, Athlete string
 	TestID         schemas.TestID
-	Session        string
-	State          schemas.AlertState
+	// Sessions: one of these.
+	Sessions []string
+	State    schemas.AlertState
 	// From ≤ about < To; zero is open.
 	From, To time.Time
 }

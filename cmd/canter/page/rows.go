@@ -41,7 +41,7 @@ func (p *Page) sessionRowsOf(ctx context.Context, id string) ([]testRow, error) 
 	if err != nil {
 		return nil, err
 	}
-	by, err := p.assessed(ctx, history.AssessmentFilter{Session: id})
+	by, err := p.assessed(ctx, history.AssessmentFilter{Sessions: []string{id}})
 	if err != nil {
 		return nil, err
 	}

@@ -88,7 +88,7 @@ func (g *gatherer) read(ctx context.Context, session string) (err error) {
 	if g.traces, err = g.history.SessionTraces(ctx, session); err != nil {
 		return err
 	}
-	alerts, err := g.history.Alerts(ctx, history.AlertFilter{Session: session})
+	alerts, err := g.history.Alerts(ctx, history.AlertFilter{Sessions: []string{session}})
 	if err != nil {
 		return err
 	}
