@@ -9,6 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"slices"
 	"time"
 
 	"canter.example/schemas"
@@ -33,14 +34,19 @@ var errIncomplete = errors.New("the file is not complete yet")
 // errChanged: the file was changed while it was read.
 var errChanged = errors.New("the file changed while it was read")
 
+// roomMost bounds the memory that a worker keeps for its next file.
+const roomMost = 1 << 20
+
 // patience is how many settle times an incomplete file is given before it is
 // taken as it is: a broken file must not wait for ever.
 const patience = 10
 
 // publish reads one finished file and puts it into the archive. last is true
 // when an incomplete file is to be taken as it is.
-func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stamp, last bool) error {
-	msg, err := w.read(f, name, want, last)
+//
+// room is where it is read to, and what is left there for the next one.
+func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stamp, last bool, room *[]byte) error {
+	msg, err := w.read(f, name, want, last, room)
 	if err != nil {
 		return err
 	}
@@ -107,8 +113,9 @@ func (w *Watcher) remember(ctx context.Context, msg broker.FileMessage) error {
 
 // read opens the file below the folder's root, makes sure that it is the
 // regular file that was listed, and reads it whole. A file over the size limit
-// is hashed and refused, not held in memory.
-func (w *Watcher) read(f *folder, name string, want stamp, last bool) (broker.FileMessage, error) {
+// is hashed and refused, not held in memory. The content lies in room until that
+// is used again.
+func (w *Watcher) read(f *folder, name string, want stamp, last bool, room *[]byte) (broker.FileMessage, error) {
 	root := f.open()
 	if root == nil {
 		return broker.FileMessage{}, fmt.Errorf("ingest: open %s: the folder is away", name)
@@ -134,7 +141,10 @@ func (w *Watcher) read(f *folder, name string, want stamp, last bool) (broker.Fi
 		msg.Refused = fmt.Sprintf("the file has %d bytes, the limit is %d (files.max_size in the club file)", want.size, w.cfg.MaxSize)
 		return msg, sameFile(file, want)
 	}
-	content := make([]byte, want.size+1) // one more, to see that there is no more
+	content := slices.Grow((*room)[:0], int(want.size)+1)[:want.size+1] // one more, to see that there is no more
+	if want.size <= roomMost {
+		*room = content
+	}
 	n, err := io.ReadFull(file, content)
 	if err == nil {
 		return msg, errChanged

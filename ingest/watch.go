@@ -168,8 +168,9 @@ func (w *Watcher) Run(ctx context.Context) error {
 	finished := make(chan struct{}, 1)
 	for range workers {
 		g.Go(func() error {
+			var room []byte
 			for j := range jobs {
-				w.do(ctx, j)
+				w.do(ctx, j, &room)
 				poke(finished)
 			}
 			return nil
@@ -257,12 +258,12 @@ func (w *Watcher) gather(ctx context.Context, first fsnotify.Event, hints <-chan
 }
 
 // do publishes one file and records how it went.
-func (w *Watcher) do(ctx context.Context, j job) {
+func (w *Watcher) do(ctx context.Context, j job, room *[]byte) {
 	defer w.inHand.Add(-1)
 	if ctx.Err() != nil {
 		return
 	}
-	err := w.publish(ctx, j.folder, j.path, j.stamp, j.last)
+	err := w.publish(ctx, j.folder, j.path, j.stamp, j.last, room)
 	j.folder.mu.Lock()
 	defer j.folder.mu.Unlock()
 	track := j.folder.track

@@ -47,6 +47,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil || format == archive {
 		days = s.readSeries(msg, zone, date)
 	}
+	msg.Forget()
 	if err != nil {
 		if !days.found {
 			return s.park(ctx, msg, v, format, err.Error())

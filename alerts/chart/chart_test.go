@@ -375,3 +375,16 @@ func BenchmarkSession(b *testing.B) {
 		}
 	})
 }
+
+// BenchmarkPictures draws what goes with a message about a change.
+func BenchmarkPictures(b *testing.B) {
+	trace := chart.TraceData{Who: chart.Person{ID: "a07", Name: "Ada Quill"}, Outcome: made(0, 156, 41), Seconds: rise(156, 41), Protocol: steady}
+	b.ReportAllocs()
+	for b.Loop() {
+		for _, p := range []*chart.Picture{chart.History(past()), chart.Trace(trace)} {
+			if _, err := p.PNG(); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+}

@@ -4,17 +4,13 @@ import (
 	"bytes"
 	"fmt"
 	"html"
-	"image"
 	"image/color"
-	draw2 "image/draw"
-	"image/png"
 	"math"
 	"regexp"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 )
 
@@ -152,38 +148,6 @@ func (p *Picture) lines(c draw.Canvas, top vg.Length, lines []line) {
 		put(c, l.style, draw.XLeft, c.Min.X, top+l.style.Font.Size*0.3, l.text)
 	}
 }
-
-// PNG returns the picture with its opaque white ground.
-//
-// All that is drawn is grey, so that a byte a pixel says it: a tenth of the time
-// and half the bytes of one with colours.
-func (p *Picture) PNG() ([]byte, error) {
-	c := vgimg.NewWith(vgimg.UseWH(p.width, p.height()), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(white))
-	p.draw(draw.New(c))
-	drawn := c.Image()
-	img := image.NewPaletted(drawn.Bounds(), greys)
-	if rgba, ok := drawn.(*image.RGBA); ok {
-		for i := range img.Pix {
-			img.Pix[i] = rgba.Pix[4*i] // red, as good as green and blue
-		}
-	} else {
-		draw2.Draw(img, img.Rect, drawn, img.Rect.Min, draw2.Src)
-	}
-	var b bytes.Buffer
-	if err := (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&b, img); err != nil {
-		return nil, fmt.Errorf("chart: %q as PNG: %w", p.Title, err)
-	}
-	return b.Bytes(), nil
-}
-
-// greys are all there are: the place of each is its value.
-var greys = func() color.Palette {
-	p := make(color.Palette, 256)
-	for i := range p {
-		p[i] = color.Gray{Y: uint8(i)} //nolint:gosec // below 256
-	}
-	return p
-}()
 
 // SVG returns the picture as a file of its own, with its fonts in it (about
 // 1 MB), so that it looks the same everywhere.

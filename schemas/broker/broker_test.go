@@ -15,6 +15,7 @@ import (
 	"canter.example/schemas/broker"
 	"canter.example/schemas/broker/brokertest"
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"go.uber.org/goleak"
 )
 
@@ -66,7 +67,7 @@ func TestAFileIsStoredOnceAndReadBackWhole(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if d := cmp.Diff(f, got); d != "" {
+		if d := cmp.Diff(f, got, cmpopts.IgnoreUnexported(broker.FileMessage{})); d != "" {
 			t.Errorf("read back (-want +got):\n%s", d)
 		}
 		a, err := b.Archived(t.Context())

@@ -28,6 +28,25 @@ type FileMessage struct {
 	// Content is the whole file; nil when Refused says why it could not be taken.
 	Content []byte
 	Refused string
+
+	room *[]byte // of Content, when it was unpacked into memory that is used again
+}
+
+// rooms are where files are unpacked to: memory that is used again need be
+// neither cleared nor tidied up.
+var rooms = sync.Pool{New: func() any { return new([]byte) }}
+
+// roomMost bounds what is kept for another file.
+const roomMost = 1 << 20
+
+// Forget gives the memory of the content to the next file, if it came from the
+// archive. Nobody may look at it any more.
+func (f *FileMessage) Forget() {
+	if f.room != nil && cap(f.Content) <= roomMost {
+		*f.room = f.Content[:0]
+		rooms.Put(f.room)
+	}
+	f.room, f.Content = nil, nil
 }
 
 // zipped are where files are compressed to. A file's own hash checks what comes
@@ -195,7 +214,8 @@ func (b *Broker) decodeFile(subject string, h nats.Header, data []byte, limit in
 	}
 	// The declared size bounds what is unpacked: the header can't promise
 	// little and the body deliver much.
-	if f.Content, err = b.unpack(data, size); err != nil {
+	f.room, _ = rooms.Get().(*[]byte)
+	if f.Content, err = b.unpack(data, size, *f.room); err != nil {
 		return f, fmt.Errorf("%w: %w", ErrMessage, err)
 	}
 	if got := schemas.NewFileID(f.Content); got != f.ID {

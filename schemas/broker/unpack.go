@@ -5,20 +5,21 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/klauspost/compress/zstd"
 )
 
-// unpack decompresses data into exactly size bytes. The frame's own header is
-// read first: what it declares must be size, so that nothing larger is ever
-// allocated.
-func (b *Broker) unpack(data []byte, size int64) ([]byte, error) {
+// unpack decompresses data into exactly size bytes, in room if they fit. The
+// frame's own header is read first: what it declares must be size, so that
+// nothing larger is ever allocated.
+func (b *Broker) unpack(data []byte, size int64, room []byte) ([]byte, error) {
 	var h zstd.Header
 	if err := h.Decode(data); err != nil {
 		return nil, fmt.Errorf("compressed body: %w", err)
 	}
 	if h.HasFCS && h.FrameContentSize == uint64(size) {
-		out, err := b.unzip.DecodeAll(data, make([]byte, 0, size))
+		out, err := b.unzip.DecodeAll(data, slices.Grow(room[:0], int(size)))
 		if err != nil {
 			return nil, fmt.Errorf("compressed body: %w", err)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"strings"
 	"time"
 
@@ -41,7 +42,11 @@ func openClickHouse(ctx context.Context, address string) (_ *clickhouseStore, er
 	if err := ensureDatabase(ctx, address); err != nil {
 		return nil, err
 	}
-	options.Settings = c.settings(options.Settings)
+	options.Settings = maps.Clone(c.settings(options.Settings))
+	if options.Settings == nil {
+		options.Settings = clickhouse.Settings{}
+	}
+	options.Settings[mustMerge] = 1
 	s := &clickhouseStore{cluster: c}
 	if s.conn, err = connectClickHouse(ctx, address); err != nil {
 		return nil, err

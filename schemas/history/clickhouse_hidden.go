@@ -45,7 +45,7 @@ func (s *clickhouseStore) hide(ctx context.Context, hs []hiding) error {
 	err := s.insertBlock(ctx, "stored_hidden", []string{"write_id", "hides", "replaced"},
 		&block{columns: []column{{uints: ids}, {ints: hides}, {ints: replaced}}})
 	if err == nil {
-		s.sweeps.count(hs, func(ctx context.Context) error { return s.sweep(ctx, settleFor) }, s.fold)
+		s.sweeps.count(hs, func(ctx context.Context) error { return s.sweep(ctx, settleFor) }, s.foldAndTidy)
 	}
 	return err
 }

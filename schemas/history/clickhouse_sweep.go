@@ -49,7 +49,7 @@ func (w *sweeper) count(hs []hiding, sweep, fold func(context.Context) error) {
 	w.runs.Go(func() {
 		err := sweep(w.ctx)
 		if err != nil && w.ctx.Err() == nil {
-			slog.Warn("replaced rows of the history were not taken away; the next sweep will", "error", err)
+			slog.Warn("replaced rows of the history were not taken away, or its parts not merged; the next sweep will", "error", err)
 		}
 		w.mu.Lock()
 		defer w.mu.Unlock()
@@ -105,7 +105,7 @@ func (s *clickhouseStore) sweep(ctx context.Context, settle time.Duration) error
 		err = s.mutate(ctx, fmt.Sprintf("ALTER TABLE stored_swept DELETE WHERE run = %d", run))
 	}
 	if err == nil {
-		err = s.fold(ctx)
+		err = s.foldAndTidy(ctx)
 	}
 	if err != nil {
 		return fmt.Errorf("history: sweep: %w", err)
@@ -119,6 +119,15 @@ func (s *clickhouseStore) fold(ctx context.Context) error {
 		return nil
 	}
 	return s.conn.Exec(ctx, "OPTIMIZE TABLE stored_hidden FINAL")
+}
+
+// foldAndTidy is fold, and tidy for what this process writes little by little.
+func (s *clickhouseStore) foldAndTidy(ctx context.Context) error {
+	err := s.fold(ctx)
+	if err == nil && !s.writesInBulk() {
+		err = s.tidy(ctx, tidyWhen)
+	}
+	return err
 }
 
 // mutate runs the statements and waits until the server has done them.

@@ -8,7 +8,7 @@ import (
 
 // Known implements [Store].
 func (s *sqliteStore) Known(ctx context.Context, id schemas.FileID) (bool, error) {
-	_, known, err := first(sqliteRows(ctx, s, "file "+id.Short(), func(scan scanner) (n int64, err error) { return n, scan(&n) },
+	_, known, err := first(sqliteRows(briefly(ctx), s, "file "+id.Short(), func(scan scanner) (n int64, err error) { return n, scan(&n) },
 		`SELECT 1 WHERE EXISTS (SELECT 1 FROM files WHERE file_id = ?1)
 			OR EXISTS (SELECT 1 FROM stored_tests WHERE file_id = ?1)
 			OR EXISTS (SELECT 1 FROM corrections WHERE file_id = ?1)`, string(id)))

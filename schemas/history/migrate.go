@@ -71,8 +71,9 @@ func migrate(ctx context.Context, db *sql.DB, folder string, store database.Stor
 		if err == nil {
 			return nil
 		}
-		if tableIsAway(err) && attempt < 100 && ctx.Err() == nil {
-			// Another process is making a view anew that this one builds upon.
+		if (tableIsAway(err) && attempt < 100 || isMerging(err) && attempt < 6000) && ctx.Err() == nil {
+			// Another process is making a view anew that this one builds upon; or
+			// the server is merging parts by itself, and can't merge them all.
 			time.Sleep(50 * time.Millisecond)
 			continue
 		}
@@ -114,6 +115,19 @@ func tableIsAway(err error) bool {
 	partial, ok := errors.AsType[*goose.PartialError](err)
 	return ok && (hasCode(partial.Err, unknownTable) || hasCode(partial.Err, tableIsDropped))
 }
+
+// isMerging reports whether a ClickHouse server could not merge a whole table now:
+// most often as it is merging some of its parts already. It says so because
+// mustMerge asks it to; otherwise it would do nothing in silence, and rows that were
+// sent twice would be counted twice until the next merge.
+func isMerging(err error) bool {
+	const cannotAssignOptimize = 388
+	partial, ok := errors.AsType[*goose.PartialError](err)
+	return ok && hasCode(partial.Err, cannotAssignOptimize)
+}
+
+// mustMerge is the server's setting for isMerging.
+const mustMerge = "optimize_throw_if_noop"
 
 // clickhouseVersions are the statements by which goose keeps its records on a
 // server that has no transactions and, before 2020, hangs on INSERT … VALUES:

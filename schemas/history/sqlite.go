@@ -46,6 +46,7 @@ type sqliteStore struct {
 	writer, readers *sql.DB
 	queries         *sqliteReader
 	group           group
+	bulk            sqliteBulk
 
 	writes   map[string]*sql.Stmt // the writer's statements; not changed after opening
 	mu       sync.Mutex
@@ -229,6 +230,10 @@ func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
 	}
 	return r.RowsAffected()
 }
+
+// briefly is the context of a read that finds a few rows by their key. Watching
+// one for its end, which two goroutines do, takes as long as such a read.
+func briefly(ctx context.Context) context.Context { return context.WithoutCancel(ctx) }
 
 // sqliteRows reads all rows of a query through scan.
 func sqliteRows[T any](ctx context.Context, s *sqliteStore, what string, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {

@@ -80,6 +80,9 @@ func (s *sqliteStore) Tests(ctx context.Context, f TestFilter) ([]schemas.Outcom
 	if f.IncludeRemoved {
 		table = "stored_tests"
 	}
+	if f.File != "" || len(f.Sessions) == 1 {
+		ctx = briefly(ctx)
+	}
 	if f.Limit <= 0 {
 		return s.tests(ctx, table, c)
 	}

@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -78,9 +79,13 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 }
 
 // SaveResults implements [Store].
-func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) error {
-	const once = 1000 // files whose write keeps the others waiting
-	for part := range slices.Chunk(rs, once) {
+func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) (err error) {
+	end, err := s.bulk.begin(ctx, s.writer, len(rs))
+	if err != nil {
+		return fmt.Errorf("history: save %d files: %w", len(rs), err)
+	}
+	defer func() { err = errors.Join(err, end()) }()
+	for part := range slices.Chunk(rs, bulkOnce) {
 		ws := make([]*sqliteWrite, len(part))
 		for i := range part {
 			var err error
@@ -178,10 +183,15 @@ func (s *sqliteStore) SaveCorrection(ctx context.Context, c schemas.Correction) 
 }
 
 // SaveAssessments implements [Store].
-func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) error {
+func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessment) (err error) {
 	if len(as) == 0 {
 		return nil
 	}
+	end, err := s.bulk.begin(ctx, s.writer, len(as))
+	if err != nil {
+		return fmt.Errorf("history: save assessments: %w", err)
+	}
+	defer func() { err = errors.Join(err, end()) }()
 	rows := make([][]any, len(as))
 	for i := range as {
 		var err error

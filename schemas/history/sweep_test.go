@@ -54,3 +54,26 @@ func TestASweepChangesNothingThatIsSeen(t *testing.T) {
 	// Of what is replaced only the writes of the tests that are gone are known still.
 	same(t, "numbers kept", one(t, s, "SELECT count(*) FROM (SELECT write_id FROM stored_hidden GROUP BY write_id HAVING sum(replaced) > 0)"), 8)
 }
+
+// Settled, each table that is asked by athlete or squad is one part, and nothing
+// else is different.
+func TestASettledHistoryIsTheSame(t *testing.T) {
+	t.Parallel()
+	ctx, address := t.Context(), historytest.ClickHouse(t)
+	s := open(t, address)
+	for n := range 6 {
+		f := file(n, 1)
+		o := outcome(&f, 0, "anna")
+		save(t, s, f, o)
+		ok(t, s.SaveAssessments(ctx, []schemas.Assessment{assessment(o.TestID, 1)}))
+	}
+	seen := func() string {
+		return fmt.Sprint(counts(t, s), one(t, s, "SELECT count(*) FROM session_tests"), athleteTests(t, s, "anna"))
+	}
+	before := seen()
+	ok(t, history.Settle(ctx, s))
+	same(t, "seen when settled", seen(), before)
+	for _, table := range []string{"stored_tests", "stored_session_tests", "stored_athlete_assessments", "stored_session_assessments"} {
+		same(t, "parts of "+table, one(t, s, "SELECT toInt64(count()) FROM system.parts WHERE database = currentDatabase() AND active AND table = '"+table+"'"), 1)
+	}
+}

@@ -32,6 +32,8 @@ type Loaded struct {
 	// of this week and later.
 	Last     rate
 	LastFrom int
+	// Settled is how long [history.Settle] took afterwards.
+	Settled time.Duration
 }
 
 // Load fills an empty history, and tells of its progress.
@@ -57,7 +59,13 @@ func (p *Plan) Load(ctx context.Context, s history.Store, progress io.Writer) (*
 	if done.Loads, err = p.write(ctx, s, part{max(0, p.Weeks-p.Recorded), p.Weeks, p.recordings}.asNeeded, progress, "recordings"); err != nil {
 		return nil, err
 	}
-	return done, s.SaveAthletes(ctx, p.roster())
+	if err := s.SaveAthletes(ctx, p.roster()); err != nil {
+		return nil, err
+	}
+	began := time.Now()
+	err = history.Settle(ctx, s)
+	done.Settled = time.Since(began)
+	return done, err
 }
 
 // mostLast is how many tests the bare client is given at most: they are all made,

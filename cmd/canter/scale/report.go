@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 
 	"canter.example/schemas/history"
 )
@@ -21,6 +22,9 @@ func WriteLoaded(w io.Writer, l *Loaded, b *Bare) {
 		if r.rate.n > 0 {
 			fmt.Fprintf(w, "  %-28s %9d  %8.0f/s\n", r.what, r.rate.n, r.rate.perSecond())
 		}
+	}
+	if l.Settled > time.Second {
+		fmt.Fprintf(w, "then settled in %s\n", l.Settled.Round(time.Second))
 	}
 	if b != nil && l.Last.n > 0 {
 		fmt.Fprintf(w, "of these the last %d tests %.0f/s; the bare client inserts the same rows at %.0f/s: %.2f of it\n",

@@ -43,6 +43,11 @@ func TestASmallHistoryIsFilledAndAsked(t *testing.T) {
 			if _, err := small.Load(ctx, s, io.Discard); !errors.Is(err, ErrNotEmpty) {
 				t.Errorf("a history that is not empty was filled: %v", err)
 			}
+			if name == "ClickHouse" {
+				if n, err := s.Query(ctx, "SELECT toInt64(count()) FROM system.parts WHERE database = currentDatabase() AND active AND table = 'stored_tests'", 0); err != nil || n.Values[0][0] != int64(1) {
+					t.Errorf("the tests are in %v parts; %v", n, err)
+				}
+			}
 			all, err := small.Measure(ctx, s, address, 3, io.Discard)
 			if err != nil {
 				t.Fatal(err)
