@@ -56,6 +56,8 @@ type finder struct {
 	logOff   []float64
 	close    [4]closePlans // by window, see plansFor
 	near     []reading     // around a turn
+	shapes   []shape       // fitted to a whole test, see shapeOf
+	fresh    fresh         // of a test whose level may change
 	series   *series       // that the grid was made of
 	lowest   float64       // bpm, the least level of a test
 	band     float64       // bpm, the low end of the protocol's band; 0 unknown
