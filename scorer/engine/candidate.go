@@ -14,6 +14,7 @@ type candidate struct {
 	off      recovery
 	evOn     float64 // heart rate begins to rise toward a level here
 	evOff    float64 // and begins to recover one test's length later
+	unseen   float64 // how far the seconds around its start were not recorded, 0 to 1
 	misfit   float64 // cost of not being steady in between
 	evSpeed  float64 // running speed begins and ends with it
 	evHint   float64 // lap marks, planned time, team-mates
@@ -50,6 +51,20 @@ type candidate struct {
 
 func (c *candidate) score() float64 {
 	return c.evOn + c.evOff - c.misfit + c.evSpeed + c.evHint - c.level - c.light
+}
+
+// worthUnseen is what a beginning that was not recorded counts for where places
+// are compared: half of what a clear one would. It is nothing against a place,
+// but a run that was going on when the recording began may have been any. Chosen
+// here, judged by the hold-out.
+const worthUnseen = mostOn / 2
+
+// standing is the score that a candidate is compared by with others.
+func (c *candidate) standing() float64 {
+	if c.evOff < seenOff {
+		return c.score()
+	}
+	return c.score() + worthUnseen*c.unseen
 }
 
 // mostConfidence: a lap may be pressed late, and a steady run may be another.
@@ -97,7 +112,7 @@ func (c *candidate) convincing() bool {
 	if c.lap || c.borrowed || c.sped {
 		return true
 	}
-	return c.confidence() >= leastConfidence && c.clearEdges() && c.level <= mostLevelCost &&
+	return c.confidence() >= leastConfidence && c.evSpeed >= 0 && c.clearEdges() && c.level <= mostLevelCost &&
 		c.misfit < 4 && !c.goesOn && c.on.tau > fineOn[0]
 }
 
@@ -145,10 +160,14 @@ func (c *candidate) fit(length int, room float64) {
 	switch {
 	case off <= -least:
 		c.length = int(math.Round(c.ran))
-		c.start = c.edges[0] - int(math.Round(onDelay+c.lag))
+		if c.timed {
+			c.start = c.edges[0] - speedLate
+		} else {
+			c.start = c.edges[0] - int(math.Round(onDelay+c.lag))
+		}
 	case off >= 14*room*room && (c.timed || c.tension >= 2*leastTension):
 		c.goesOn = true
 	case c.timed:
-		c.start = c.edges[0] - 1
+		c.start = c.edges[0] - speedLate
 	}
 }

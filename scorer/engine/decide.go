@@ -59,7 +59,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		c.source = c.origin(h)
 		chosen = append(chosen, c)
 	}
-	if len(chosen) == 0 || !chosen[0].convincing() {
+	if len(chosen) == 0 || !chosen[0].convincing() || chosen[0].length < f.profile.length {
 		// Nothing that is plainly the test: was it stopped early?
 		why := f.whyNone(all)
 		if c := f.stopped(chosen, h); c != nil {
@@ -162,7 +162,7 @@ func (f *finder) isTest(c *candidate) bool {
 func (f *finder) continues(c *candidate) bool {
 	g, d := &f.grid, c.length
 	end := c.start + d
-	if !c.seesOff() && f.likeBefore(end, 6, 46) && f.likeBefore(end, 46, 86) {
+	if !c.seesOff() && f.likeBefore(end, 6, 46) && f.likeBefore(end, 46, 86) && f.unbroken(c, end) {
 		return true
 	}
 	if !c.seesOn() {
@@ -183,6 +183,16 @@ func (f *finder) likeBefore(end, a, b int) bool {
 	}
 	rms := math.Sqrt(g.aboutLine(end+a, end+b) / float64(b-a))
 	return rms < 3 && math.Abs(g.mean(end+a, end+b)-g.mean(end-40, end)) < 5
+}
+
+// unbroken reports whether heart rate keeps to one straight line from the last 40 s
+// of a run to 86 s after its end, as steadily as it kept to the response: drills
+// straight after a test may hold its level, but not so evenly. Twice the variance
+// is where on invented sessions runs that go on and drills part.
+func (f *finder) unbroken(c *candidate, end int) bool {
+	const last, next = 40, 86
+	across := f.grid.aboutLine(end-last, end+next) / (last + next)
+	return across < 2*(c.on.ss/float64(c.on.n)+roundingVar)
 }
 
 func (f *finder) whyNone(all []candidate) *schemas.Reason {

@@ -25,10 +25,12 @@
 //	  windows.go              the exact averages that become numbers
 //	  recovery.go             HRR at each delay, and why there is none
 //	  rebound.go              whether heart rate falls as it does in a recovery
-//	  leap.go                 sudden changes of level, seen from near
+//	  leap.go                 sudden changes of level before the run and in the
+//	                          recovery, seen from near
 //	judge (quality.go)        good, check or reject, with reasons in words:
 //	                          quality_start.go, _trace.go, _shape.go, _level.go
-//	  steps.go                one sudden change of level hidden in a test
+//	  steps.go                the response fitted to the whole test
+//	  change.go               one change of level that it would swallow
 //	  damage.go               files that end early or were altered
 //
 // Beside that way: SessionStarts (session.go) aligns the traces of one session,

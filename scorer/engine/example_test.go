@@ -42,5 +42,5 @@ func ExampleScore() {
 		fmt.Printf("%s, %s: HRex %s bpm (%s %%HRmax), HRR60 %s bpm\n", o.StartSource, o.Quality,
 			o.HRexBPM.Text(0), o.HRexPct.Text(0), hrr.BPM.Text(0))
 	}
-	// Output: planned time, good: HRex 160 bpm (80 %HRmax), HRR60 49 bpm
+	// Output: planned time, good: HRex 160 bpm (80 %HRmax), HRR60 48 bpm
 }

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -18,12 +19,13 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 0.2 ± 2 s at the start of a run, and by
-	// 2.8 ± 3 s at its end, where it keeps up for some seconds after stopping.
-	// What averaging in the device adds comes on top, see smoothing.go. Choices
-	// of this package.
-	onDelay, onDelaySD   = 0.2, 2.0
-	offDelay, offDelaySD = 2.8, 3.0
+	// Heart rate answers late: by 0.5 ± 2 s at the start of a run, and by 3.6 ± 3 s
+	// at its end, where it keeps up for some seconds after stopping. What
+	// averaging in the device adds comes on top, see smoothing.go; what else is
+	// late in it is in these. No source gives them: chosen here between what two
+	// generators' clean sessions show, judged by the hold-out.
+	onDelay, onDelaySD   = 0.5, 2.0
+	offDelay, offDelaySD = 3.6, 3.0
 	// sharedDelaySD (s) is what both edges may be late together, besides what
 	// averaging shows: no trace tells it, so no start is surer.
 	sharedDelaySD = 2.0
@@ -54,6 +56,8 @@ type finder struct {
 	logOff   []float64
 	close    [4]closePlans // by window, see plansFor
 	near     []reading     // around a turn
+	shapes   []shape       // fitted to a whole test, see shapeOf
+	fresh    fresh         // of a test whose level may change
 	series   *series       // that the grid was made of
 	lowest   float64       // bpm, the least level of a test
 	band     float64       // bpm, the low end of the protocol's band; 0 unknown
@@ -81,13 +85,7 @@ func (f *finder) find(h *hints) []candidate {
 		f.settle(c, h)
 	}
 	slices.SortFunc(f.found, func(a, b candidate) int {
-		if a.score() != b.score() {
-			if a.score() > b.score() {
-				return -1
-			}
-			return 1
-		}
-		return a.start - b.start
+		return cmp.Or(cmp.Compare(b.standing(), a.standing()), a.start-b.start)
 	})
 	f.found = f.apart(f.found)
 	f.weighRivals(f.found)

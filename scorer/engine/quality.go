@@ -17,9 +17,6 @@ const (
 	// mostBend: how far (bpm) the last window may be from what the test before
 	// it led to expect, or parts of the test from the response.
 	mostBend = 4.0
-	// leastStep (bpm) and leastStepGain (log likelihood) make a change of level
-	// inside the test count as sudden.
-	leastStep = 3.5
 	// stepsBefore: a step within this time before the test (s) leaves its
 	// level in doubt.
 	stepsBefore = 300
@@ -38,11 +35,6 @@ const (
 	// mostScatter about the response (bpm), over the trace's own wiggle.
 	mostScatter = 2.0
 	mostMisfit  = 4.0
-	// leastStepGain is the gain in log likelihood that goes with leastStep.
-	leastStepGain = 6.5
-	// leastStepT: standard errors of the change where the step is, seen from
-	// near: a response that the model does not follow is no step.
-	leastStepT = 3.0
 	// mostHRexSE and mostHRRSE: standard errors above which the numbers are
 	// doubtful: the typical errors of the measures are about 2.4 and 3.4 bpm
 	// (1.2 points of a HRmax of 200, Scott et al. 2018; FACTS 2.1).

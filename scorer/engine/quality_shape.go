@@ -8,22 +8,17 @@ import (
 
 // judgeShape compares the test with the response it should show.
 func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
-	sh := w.finder.shapeOf(c.start, c.length, firstStep)
+	sh, ch := w.finder.shapeOf(c)
 	if sh.kernel == nil {
 		return
-	}
-	l := w.nearStep(m, &sh)
-	if sh.stepAt < fastStep && sh.stepSize > 0 && !l.sudden() {
-		sh = w.finder.shapeOf(c.start, c.length, fastStep)
-		l = w.nearStep(m, &sh)
 	}
 	switch {
 	case m.steps.sudden():
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))
-	case sh.stepGain > leastStepGain*w.finder.room() && math.Abs(sh.stepSize) > leastStep && (c.alone() && sh.stepGain > 2*leastStepGain || l.t > leastStepT && l.size*sh.stepSize > 0):
+	case ch.sure(w.finder.room()):
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
-			"heart rate changes its level by %+.0f bpm at once %s into the test: the strap may have slipped", sh.stepSize, mmss(sh.stepAt))
+			"heart rate changes its level by %+.0f bpm at once %s: the strap may have slipped", ch.size, when(w.finder.grid.time(ch.at)-m.at))
 	}
 	if sh.instant() && c.seesOn() {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate rises faster than a run's response: an artefact, or the start is elsewhere")
@@ -51,28 +46,11 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 			"heart rate is %+.0f bpm off the expected response %s into the test: not a steady run, or an artefact", bend, mmss(where))
 	}
 	if c.alone() && v.quality == schemas.Good {
-		if n := w.signs(&sh, c, scatter, bend); n >= mostSigns {
+		if n := w.signs(&sh, &ch, c, scatter, bend); n >= mostSigns {
 			v.add(schemas.Check, schemas.ReasonStartUncertain,
 				"nothing but heart rate says that this was the test, and it is unlike one in %d small ways (rise, level, steadiness, recovery)", n)
 		}
 	}
-}
-
-// nearStep is the largest leap near a shape's step that is at least as large as
-// most of it, at once or spread over some seconds.
-func (w *work) nearStep(m *measures, sh *shape) leap {
-	s, at, least := &w.series, m.at+float64(sh.stepAt), 0.6*math.Abs(sh.stepSize)
-	from, to := at-4-s.interval, at+4+s.interval
-	best := s.largestLeap(from, to, least, false, nil)
-	for i := s.firstAt(from); i < len(s.at) && s.at[i] < to; i++ {
-		if s.at[i] < from || s.why[i] != kept {
-			continue
-		}
-		if l, ok := s.leapAt(i, false, spread, nil); ok && math.Abs(l.size) >= least && l.size*sh.stepSize > 0 && l.t > best.t {
-			best = l
-		}
-	}
-	return best
 }
 
 // mostSigns: so many of the small signs below are too many for a stretch that
@@ -82,19 +60,19 @@ const mostSigns = 4
 
 // signs counts small things that speak against a stretch's being a steady run
 // from rest to a level and back. Each alone is common; several are not.
-func (w *work) signs(sh *shape, c *candidate, scatter, bend float64) int {
+func (w *work) signs(sh *shape, ch *change, c *candidate, scatter, bend float64) int {
 	n := 0
 	for _, sign := range [...]bool{
-		c.on.rise() < 36,                  // hardly from rest
-		c.on.h0 > 118,                     // not from rest
-		c.on.tau <= fineOn[1],             // faster than heart rate rises
-		c.evOn < mostOn,                   // a rise that is not clear
-		c.off.fall() < 20,                 // hardly a rest after it
-		c.tension > leastTension,          // edges not quite a test's length apart
-		c.confidence() < 0.85,             // other places fit, too
-		scatter > 1.2*w.series.wiggle+0.3, // more scatter than the trace's own
-		math.Abs(bend) > 1.9,              // not quite level
-		sh.stepGain > leastStepGain-1,     // a level of its own in part of it
+		c.on.rise() < 36,                            // hardly from rest
+		c.on.h0 > 118,                               // not from rest
+		c.on.tau <= fineOn[1],                       // faster than heart rate rises
+		c.evOn < mostOn,                             // a rise that is not clear
+		c.off.fall() < 20,                           // hardly a rest after it
+		c.tension > leastTension,                    // edges not quite a test's length apart
+		c.confidence() < 0.85,                       // other places fit, too
+		scatter > 1.2*w.series.wiggle+0.3,           // more scatter than the trace's own
+		math.Abs(bend) > 1.9,                        // not quite level
+		ch.gain > leastChangeGain*w.finder.room()-1, // a level of its own in part of it
 	} {
 		if sign {
 			n++

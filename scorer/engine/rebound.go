@@ -83,7 +83,7 @@ func (s *series) reboundOf(end, delay, lag, before float64) (best rebound, ok bo
 			}
 		}
 	}
-	best.leap = s.largestLeap(end-min(before, 5), end+delay+reboundAfter, 3, true, &best)
+	best.leap = s.largestLeap(end-min(before, 5), end+delay+reboundAfter, math.Inf(1), 3, &best)
 	return best, true
 }
 

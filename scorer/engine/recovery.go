@@ -14,6 +14,9 @@ const (
 	// mostFallOn: how far heart rate may be below where the decay leads to soon
 	// after a delay (bpm).
 	mostFallOn = 5.0
+	// usualHold: seconds for which heart rate keeps up after a steady run, and
+	// leastLate beyond them that are no chance.
+	usualHold, leastLate = 5.0, 3.0
 	// leastReboundLeap (bpm) is the size of a sudden change in it.
 	leastReboundLeap = 4.0
 )
@@ -28,6 +31,9 @@ type delayed struct {
 	se     float64
 	ok     bool
 	broken bool // heart rate rose again, the athlete ran, or it is unsound
+	// late is by how many seconds heart rate turns later at the end of the test
+	// than a body and the device's averaging explain: a delay nobody knows.
+	late float64
 	// unsound says in words why the samples are not those of a recovery, ""
 	// when they are.
 	unsound string
@@ -53,7 +59,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 		d.broken = m.ranAfter || (enough && m.roseAgain(s, &d))
 		d.ok = enough && m.endHR.coverage() >= p.MinCoverage && m.endHR.n > 0 && !d.broken
 		if d.ok {
-			d.unsound = m.unsound(s, &d, p)
+			d.unsound, d.late = m.unsound(s, &d, p)
 			d.ok = d.unsound == ""
 			d.broken = !d.ok
 		}
@@ -61,7 +67,7 @@ func (m *measures) recover(s *series, p *schemas.Protocol, startSD float64) {
 			d.fall = m.endHR.mean - d.avg.mean
 			there := s.noiseIn(at-10, at+10)
 			d.se = math.Sqrt(sq(m.endNoise.se(m.endHR.n)) + sq(there.se(d.avg.n)) +
-				sq((slope-there.slope)*unsure))
+				sq((slope-there.slope)*math.Hypot(unsure, d.late)))
 		}
 		m.delays = append(m.delays, d)
 	}
@@ -125,10 +131,11 @@ func (m *measures) runs(s *series, p *schemas.Protocol) bool {
 	return all > 0.5*(to-from) && ran > 12
 }
 
-// unsound fits the recovery and says what is wrong with it, "" when nothing.
-func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
+// unsound fits the recovery and says what is wrong with it, "" when nothing, and
+// by how many seconds it begins late.
+func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) (why string, late float64) {
 	if m.below(s, d) {
-		return "heart rate is far lower than at any time in the 5 min before the test: an artefact in the recovery"
+		return "heart rate is far lower than at any time in the 5 min before the test: an artefact in the recovery", 0
 	}
 	before := float64(reboundBefore)
 	if p.Regimen == schemas.Intermittent {
@@ -136,7 +143,7 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 	}
 	r, ok := s.reboundOf(m.end, d.delay, m.lag, before)
 	if !ok {
-		return ""
+		return "", 0
 	}
 	most := mostReboundBend + 0.5*max(0, s.wiggle-2)
 	if p.Posture == schemas.Walking {
@@ -144,19 +151,22 @@ func (m *measures) unsound(s *series, d *delayed, p *schemas.Protocol) string {
 	}
 	switch {
 	case r.leap.sudden() && math.Abs(r.leap.size) > leastReboundLeap:
-		return fmt.Sprintf("heart rate jumps by %+.0f bpm %.0f s after the end: the strap may have slipped", r.leap.size, r.leap.at-m.end)
+		return fmt.Sprintf("heart rate jumps by %+.0f bpm %.0f s after the end: the strap may have slipped", r.leap.size, r.leap.at-m.end), 0
 	case math.Abs(r.bend) > most:
-		return fmt.Sprintf("heart rate is %+.0f bpm off a smooth recovery %.0f s after the end: the athlete moved, or an artefact", r.bend, r.bendAt)
+		return fmt.Sprintf("heart rate is %+.0f bpm off a smooth recovery %.0f s after the end: the athlete moved, or an artefact", r.bend, r.bendAt), 0
 	}
 	// A recovery slows down; what goes on falling lifted heart rate until then.
 	const after, over = 15, 15
 	from := d.to + after
 	if a := s.window(from, from+over); a.coverage() >= p.MinCoverage {
 		if below := r.at(from+over/2) - a.mean; below > mostFallOn+s.wiggle {
-			return fmt.Sprintf("heart rate falls on by %.0f bpm more than a recovery does after %.0f s: something held it up before", below, d.delay)
+			return fmt.Sprintf("heart rate falls on by %.0f bpm more than a recovery does after %.0f s: something held it up before", below, d.delay), 0
 		}
 	}
-	return ""
+	if late = r.hold - m.lag - usualHold; late < leastLate || p.Regimen == schemas.Intermittent {
+		late = 0
+	}
+	return "", late
 }
 
 func judgeRecovery(v *verdict, m *measures, p *schemas.Protocol) {

@@ -91,7 +91,7 @@ func TestLeapIsFoundAndABendIsNot(t *testing.T) {
 			bend := rough(seed, 0.7, run(90, 160, 20, 40))
 			var s series
 			clean(&s, traceOf(1100, interval, bend), measured(195))
-			if l := s.largestLeap(500, 1000, leastLeap, false, nil); l.sudden() {
+			if l := s.largestLeap(500, 1000, 1e9, leastLeap, nil); l.sudden() {
 				t.Errorf("every %d s, seed %d: leap of %.1f bpm at %.0f s (t %.1f) in a sound trace", interval, seed, l.size, l.at, l.t)
 			}
 			at := 720.0
@@ -102,7 +102,7 @@ func TestLeapIsFoundAndABendIsNot(t *testing.T) {
 				return run(90, 160, 20, 40)(t)
 			})
 			clean(&s, traceOf(1100, interval, slip), measured(195))
-			if l := s.largestLeap(612, 836, leastLeap, false, nil); !l.sudden() || math.Abs(l.at-at) > 2*float64(interval) || math.Abs(l.size+9) > 3 {
+			if l := s.largestLeap(612, 836, 1e9, leastLeap, nil); !l.sudden() || math.Abs(l.at-at) > 2*float64(interval) || math.Abs(l.size+9) > 3 {
 				t.Errorf("every %d s, seed %d: found %+v, want -9 bpm at %.0f s", interval, seed, l, at)
 			}
 		}

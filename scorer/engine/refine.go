@@ -60,11 +60,25 @@ func (f *finder) settle(c *candidate, h *hints) {
 	for range 3 {
 		from := c.start
 		f.fine(c, h)
+		if f.risesElsewhere(c, h) {
+			c.start = c.edges[0] - int(math.Round(onDelay))
+			continue
+		}
 		if d := c.start - from; d < reach-4 && d > -(reach-4) {
 			break
 		}
 	}
 	f.unsmooth(c, h)
+}
+
+// risesElsewhere reports whether the rise in the window is too far from the start
+// to have been looked at as the start itself, although a run that does not end
+// where the test would costs less than what the two edges are apart.
+func (f *finder) risesElsewhere(c *candidate, h *hints) bool {
+	if !f.profile.flat || c.late || c.evOn < mostOn/3 || c.tension <= otherEnd || h.speedOK || c.lap || c.team {
+		return false
+	}
+	return c.edges[0]-c.middle < -reach || c.edges[0]-c.middle > reach
 }
 
 // unsmooth takes the delay that averaging in the device makes off the start.

@@ -16,14 +16,12 @@ func (f *finder) stopped(chosen []candidate, h *hints) *candidate {
 	if c == nil || len(chosen) == 0 {
 		return c
 	}
-	whole := chosen[0].score()
+	first := chosen[0].standing()
 	if chosen[0].length == f.profile.length {
-		whole -= chosen[0].tension // its edges are where they would be, not where they fit best
+		// The edges of a whole test are where they would be, not where they fit best.
+		first += shortCost - chosen[0].tension
 	}
-	if chosen[0].late && chosen[0].evOff >= seenOff {
-		whole += mostOn // that its rise was not recorded is nothing against it
-	}
-	if c.score()-shortCost <= whole {
+	if c.score() <= first {
 		return nil
 	}
 	return c
@@ -52,9 +50,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 			continue
 		}
 		c.length = end - int(math.Round(offDelay)) - c.start
-		f.fine(c, h)
-		f.unsmooth(c, h)
-		c.length = int(math.Round(c.ran))
+		f.settleShort(c, h)
 		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||
 			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {
 			continue
@@ -78,6 +74,25 @@ func (f *finder) cutShort(h *hints) *candidate {
 	}
 	best.rivals = 1 / (1 + math.Exp(leastEvidence-best.score()))
 	return best
+}
+
+// settleShort places a run whose length is not known, from a guess of it. Start
+// and end are each found for themselves, and their distance is the length; with
+// that the run is placed again, since its start leans on both.
+func (f *finder) settleShort(c *candidate, h *hints) {
+	for range 2 {
+		f.fine(c, h)
+		f.unsmooth(c, h)
+		ran := int(math.Round(c.ran))
+		done := abs(ran-c.length) < 3
+		c.length = ran
+		if done || ran < 60 || ran > f.profile.length {
+			break
+		}
+	}
+	if c.timed {
+		c.start = c.edges[0] - speedLate
+	}
 }
 
 // firstEnd returns the grid second in [from, to) with the clearest beginning of

@@ -174,6 +174,9 @@ const (
 	edgeReach = 26
 	quietSide = 15
 	runSide   = 40
+	// speedLate is how many seconds a receiver's smoothing shows a change of
+	// speed late.
+	speedLate = 1
 )
 
 // timedRun finds the seconds at which running begins and ends near a test that

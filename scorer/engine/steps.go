@@ -20,20 +20,10 @@ type shape struct {
 	x      [5]float64
 	ss     float64 // sum of squares left, bpm²
 	sums   shapeSums
-	// The sudden change of level that would explain most of the scatter: when
-	// (seconds into the test), by how many bpm, and the gain in log likelihood.
-	stepAt   int
-	stepSize float64
-	stepGain float64
 }
 
-// Steps are looked for firstStep seconds after the onset, and what rises before
-// fastStep must be a leap from near, too.
-const firstStep, fastStep = 10, 30
-
-// mostShapes is the room for fits of one test: two onsets, each kernel alone and
-// each pair.
-const mostShapes = len(fineOn) * (len(fineOn) + 1)
+// onsets tried are so many seconds from where the rise was seen to begin.
+var onsets = [...]int{-3, 0, 3}
 
 // at returns the response's heart rate at a grid second from the onset on.
 func (sh *shape) at(t int) (bpm float64, ok bool) {
@@ -61,63 +51,57 @@ func (sh *shape) instant() bool { return sh.kernel.tau == fineOn[0] && sh.slower
 func (sh *shape) scatter() float64 { return math.Sqrt(sh.ss / float64(sh.p+sh.n)) }
 
 // shapeOf fits the response to a whole test, and looks in it for one sudden
-// change of level that the response would otherwise swallow: a strap that
-// slipped, or a lock on the step rate. For every second it asks how much of the
-// scatter a step there would explain, the response being fitted anew beside it.
-// Steps are looked for from so many seconds after the onset on.
-func (f *finder) shapeOf(start, length, from int) (best shape) {
+// change of level that the response would otherwise swallow (change.go).
+func (f *finder) shapeOf(c *candidate) (best shape, ch change) {
 	g := &f.grid
+	start, length := c.start, c.length
 	if start < 1 || start+length > len(g.x) {
-		return shape{} // a start given by hand, mostly outside the trace
+		return shape{}, change{} // a start given by hand, mostly outside the trace
 	}
-	p := min(before, start)
-	a, b := start-p, start+length
-	onset, n := start, length
+	a, b := start-min(before, start), start+length
+	begin := start
 	if f.unseen(start) && b-g.begin >= leastSeen {
-		p, a, onset, n = 0, g.begin, g.begin, b-g.begin
+		a, begin = g.begin, g.begin
 	}
 	look(f.fineOn[:], g.x, a, b)
-	var all [mostShapes]shape
-	fits := all[:0]
-	try := func(late int, fast, slow *kernel) {
-		sh := shape{kernel: fast, slower: slow, onset: onset + late, p: p + late, n: n - late}
+	fits := f.shapes[:0]
+	try := func(onset int, fast, slow *kernel) {
+		sh := shape{kernel: fast, slower: slow, onset: onset, p: onset - a, n: b - onset}
 		sh.fit(g)
 		if slow == nil || sh.x[2] > 0 && sh.x[4] > 0 { // both parts rise
 			fits = append(fits, sh)
 		}
 	}
-	for _, late := range [...]int{0, 3} {
+	rises := begin
+	if begin == start && c.seesOn() {
+		rises = min(max(c.edges[0], start), start+lead/4)
+	}
+	for _, by := range onsets {
+		onset := rises + by
+		if onset < a {
+			continue
+		}
 		for i := range f.fineOn {
-			try(late, &f.fineOn[i], nil)
+			try(onset, &f.fineOn[i], nil)
 			for j := i + 1; j < len(f.fineOn) && f.profile.flat; j++ {
-				try(late, &f.fineOn[i], &f.fineOn[j])
+				try(onset, &f.fineOn[i], &f.fineOn[j])
 			}
 		}
 	}
+	f.shapes = fits
 	best = fits[0]
 	for i := range fits {
 		if fits[i].ss < best.ss {
 			best = fits[i]
 		}
 	}
-	seconds := float64(b - a)
-	for i := range fits {
-		// A step explains nothing much of a response that is far off.
-		sh := &fits[i]
-		if sh.ss > 3*best.ss+seconds {
-			continue
-		}
-		at, size, fall := sh.step(g, onset+from, b-8)
-		left := max(sh.ss-fall, 0)
-		if v := seconds / (2 * worth) * math.Log((best.ss/seconds+roundingVar)/(left/seconds+roundingVar)); at > 0 && v > best.stepGain {
-			best.stepAt, best.stepSize, best.stepGain = at-start, size, v
-		}
-	}
-	return best
+	return best, f.changeIn(fits, a, b)
 }
 
-// fit solves for the unknowns by least squares, with the weak priors of the
-// search for slope and gain.
+// shapePriors are those of the search for slope and gain, in the normal equations.
+var shapePriors = [5]float64{1: 0.5, 3: 0.1}
+
+// fit solves for the unknowns by least squares.
 func (sh *shape) fit(g *grid) {
 	k, n, t := sh.kernel, sh.n, sh.onset
 	fp, fn := float64(sh.p), float64(n)
@@ -143,35 +127,6 @@ func (sh *shape) fit(g *grid) {
 	var explained float64
 	sh.x, explained = sh.sums.solve(&y)
 	sh.ss = max(0, g.sumSquares(t-sh.p, t+n)-explained)
-}
-
-// step returns the second in [from, to) at which a step added to the response
-// lowers the sum of squares most, its size and by how much. With the response's
-// residuals r, its shapes X and the step h, the sum of squares falls by
-// (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
-func (sh *shape) step(g *grid, from, to int) (at int, size, fall float64) {
-	k, n := sh.kernel, sh.n
-	var hr float64
-	for s := sh.onset + n - 1; s >= from && s >= sh.onset; s-- {
-		j := s - sh.onset
-		hr += g.x[s] - sh.value(j)
-		if s >= to || (s-from)%2 != 0 {
-			continue
-		}
-		rest := float64(n - j)
-		h := [5]float64{rest, 0, rest - k.e1[n] + k.e1[j], k.g1[n] - k.g1[j]}
-		if sh.slower != nil {
-			h[4] = rest - sh.slower.e1[n] + sh.slower.e1[j]
-		}
-		free := rest - sh.sums.explained(&h)
-		if free < 1e-6*rest {
-			continue
-		}
-		if v := hr * hr / free; v > fall {
-			at, size, fall = s, hr/free, v
-		}
-	}
-	return at, size, fall
 }
 
 // shapeSums are the LDLᵀ factors of a shape's normal equations: the rows of L

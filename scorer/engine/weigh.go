@@ -9,7 +9,7 @@ func (f *finder) weigh(c *candidate, on, off int, noOnVar, noOffVar float64) {
 	n := float64(c.on.n)
 	left := c.on.ss/float64(c.on.n) + roundingVar
 	known := f.edgeKnown(on)
-	c.evOn = -noOn * known
+	c.evOn, c.unseen = -noOn*known, 1-known
 	if c.late {
 		c.evOn = 0
 	} else if c.on.rise() >= 6 && c.on.rise()/c.on.tau > c.on.before {

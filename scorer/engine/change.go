@@ -1,0 +1,323 @@
+package engine
+
+import (
+	"math"
+	"sort"
+)
+
+// A strap that slips, or a sensor that locks on to the step rate, moves the
+// level of heart rate at once, and the response of a run swallows much of it: a
+// fast part that is faster, or a drift. So the response with a change of level
+// is set against the response alone, at every sample, by likelihood. A sudden
+// change differs from a heart rate that wanders in that it takes one sample:
+// noise that changes slowly must neither hide it nor make it. Neighbouring
+// residuals are therefore taken to be correlated, by r to the power of the
+// seconds between them, and all is fitted to what is new in each sample
+// (generalised least squares with errors of first order).
+
+// change is the sudden change of level in a test that the readings speak for
+// most.
+type change struct {
+	at   int     // grid second
+	size float64 // bpm
+	gain float64 // log likelihood of the response with it over the response alone
+	// sharp is the share of it by which heart rate really moves within one sample.
+	sharp float64
+}
+
+// Limits of a change; choices of this package, judged by the hold-out.
+const (
+	// wrongHRex is the error in bpm that makes an HRex wrong, and changeZ the
+	// standard errors by which a change must be larger: 95 in 100.
+	wrongHRex, changeZ = 3.0, 1.65
+	// leastChangeGain: of ten tests one may have such a change, at any of some
+	// fifty places that can be told apart: ln(10 × 50).
+	leastChangeGain = 6.2
+	// leastSharp: more than half of a change in one sample.
+	leastSharp = 0.6
+	// firstChange: seconds after the onset of the response, and samples, until
+	// which a change of level can't be told from the onset's being elsewhere.
+	firstChange, firstSamples = 10.0, 2.0
+	// lastChange: seconds before the end after which a change tells nothing.
+	lastChange = 8.0
+	// mostTried responses are compared in full: those that a change helps to fit
+	// best, and the one that fits best without.
+	mostTried = 3
+	// leastReadings for any of it.
+	leastReadings = 20
+	// exactVar (bpm²) keeps a noiseless trace from being infinitely sure.
+	exactVar = 0.15
+)
+
+// sure reports whether such a change is likelier than none and makes a wrong
+// HRex, in a test whose response may be room times as far from the model as a
+// steady run's. Twice a gain is the square of the size in standard errors. Where
+// the load changes, level after level, only a sharp one counts.
+func (ch *change) sure(room float64) bool {
+	size := math.Abs(ch.size)
+	return (room <= 1 || ch.sharp > leastSharp) && ch.gain > leastChangeGain*room && size-wrongHRex*room > changeZ*size/math.Sqrt(2*ch.gain)
+}
+
+// fresh holds what is new in each reading of a test, and in each shape there.
+type fresh struct {
+	near  []reading // at in grid seconds, less the reference
+	share []float64 // correlation with the reading before
+	rows  [][5]float64
+	res   []float64
+}
+
+// changeIn looks for a change of level in grid seconds [a, b), given the
+// responses fitted to them.
+func (f *finder) changeIn(fits []shape, a, b int) (best change) {
+	u := &f.fresh
+	s := f.series
+	u.near = u.near[:0]
+	to := f.grid.time(b)
+	for i := sort.SearchFloat64s(s.at, f.grid.time(a)); i < len(s.at) && s.at[i] < to; i++ {
+		if s.why[i] == kept {
+			u.near = append(u.near, reading{at: s.at[i] - f.grid.origin + head, hr: s.hr[i] - reference})
+		}
+	}
+	n := float64(len(u.near))
+	if n < leastReadings {
+		return change{}
+	}
+	tried, withStep := f.likeliest(fits, b)
+	u.correlate(tried[0], &withStep, s.interval)
+	after := firstChange + firstSamples*s.interval
+	none, some := math.Inf(1), math.Inf(1)
+	for _, sh := range tried {
+		if sh == nil {
+			continue
+		}
+		ss, ch, fall := u.step(sh, after, float64(b)-lastChange)
+		none = min(none, ss)
+		if ss-fall < some {
+			some, best = ss-fall, ch
+		}
+	}
+	best.gain = n / 2 * math.Log((none+exactVar*n)/(some+exactVar*n))
+	return best
+}
+
+// likeliest picks the responses to compare: first those that a change of level,
+// found on the grid by plain least squares, helps to fit best, then the one that
+// fits best alone. The change of the first is returned, too.
+func (f *finder) likeliest(fits []shape, b int) (tried [mostTried + 1]*shape, first gridStep) {
+	var left [len(tried)]float64
+	put := func(sh *shape, ss float64, from, to int) bool {
+		for k := from; k < to; k++ {
+			if tried[k] == nil || ss < left[k] {
+				copy(tried[k+1:to], tried[k:to-1])
+				copy(left[k+1:to], left[k:to-1])
+				tried[k], left[k] = sh, ss
+				return k == 0
+			}
+		}
+		return false
+	}
+	least := math.Inf(1)
+	for i := range fits {
+		least = min(least, fits[i].ss)
+	}
+	for i := range fits {
+		sh := &fits[i]
+		put(sh, sh.ss, mostTried, len(tried))
+		// A change explains nothing much of a response that is far off.
+		if sh.ss > 2.5*least+float64(sh.p+sh.n)/2 {
+			continue
+		}
+		if st := sh.step(&f.grid, sh.onset+int(firstChange), b-int(lastChange)); put(sh, sh.ss-st.fall, 0, mostTried) {
+			first = st
+		}
+	}
+	for k := mostTried; k < len(tried); k++ {
+		for _, sh := range tried[:mostTried] {
+			if sh == tried[k] {
+				tried[k] = nil
+			}
+		}
+	}
+	return tried, first
+}
+
+// gridStep is a step in the grid's heart rate, by plain least squares.
+type gridStep struct {
+	at   int // grid second
+	size float64
+	fall float64    // by how much it lowers the sum of squares
+	x    [5]float64 // the shapes beside it
+}
+
+// stepStride: seconds between the places tried on the grid.
+const stepStride = 8
+
+// step finds the step in grid seconds [from, to) that lowers the sum of squares
+// most. With the response's residuals r, its shapes X and the step h, it falls by
+// (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
+func (sh *shape) step(g *grid, from, to int) (best gridStep) {
+	k, n := sh.kernel, sh.n
+	var hr float64
+	var at [5]float64
+	for s := sh.onset + n - 1; s >= from && s >= sh.onset; s-- {
+		j := s - sh.onset
+		hr += g.x[s] - sh.value(j)
+		if s >= to || (s-from)%stepStride != 0 {
+			continue
+		}
+		rest := float64(n - j)
+		h := [5]float64{rest, 0, rest - k.e1[n] + k.e1[j], k.g1[n] - k.g1[j]}
+		if sh.slower != nil {
+			h[4] = rest - sh.slower.e1[n] + sh.slower.e1[j]
+		}
+		free := rest - sh.sums.explained(&h)
+		if free < 1e-6*rest {
+			continue
+		}
+		if v := hr * hr / free; v > best.fall {
+			best.at, best.size, best.fall, at = s, hr/free, v, h
+		}
+	}
+	best.x = sh.x
+	by, _ := sh.sums.solve(&at)
+	for i := range best.x {
+		best.x[i] -= by[i] * best.size
+	}
+	return best
+}
+
+// correlate sets how each reading goes with the one before it, by the residuals
+// about a response with a step.
+func (u *fresh) correlate(sh *shape, st *gridStep, interval float64) {
+	var same, next, prev float64
+	for _, r := range u.near {
+		row := sh.row(r.at)
+		e := r.hr
+		for i, x := range st.x {
+			e -= x * row[i]
+		}
+		if r.at >= float64(st.at) {
+			e -= st.size
+		}
+		same, next, prev = same+e*e, next+e*prev, e
+	}
+	const least, most = 0.05, 0.97
+	one := math.Log(min(max(next/max(same, 1e-9), least), most)) / max(interval, 1)
+	u.share = grow(u.share, len(u.near))
+	u.share[0] = 0
+	last, share := -1.0, 0.0
+	for i := 1; i < len(u.near); i++ {
+		if d := u.near[i].at - u.near[i-1].at; d != last {
+			last, share = d, math.Exp(one*d)
+		}
+		u.share[i] = share
+	}
+}
+
+// row are a response's shapes at a grid time.
+func (sh *shape) row(at float64) [5]float64 {
+	k := at - float64(sh.onset)
+	if k < 0 {
+		return [5]float64{1, k}
+	}
+	r := [5]float64{1, 0, 1 - between(sh.kernel.e, k), between(sh.kernel.g, k)}
+	if sh.slower != nil {
+		r[4] = 1 - between(sh.slower.e, k)
+	}
+	return r
+}
+
+// between is the value of a table at k, which need not be whole.
+func between(table []float64, k float64) float64 {
+	i := int(k)
+	if i+1 >= len(table) {
+		return table[len(table)-1]
+	}
+	part := k - float64(i)
+	if part == 0 {
+		return table[i]
+	}
+	return table[i] + part*(table[i+1]-table[i])
+}
+
+// step fits a response to what is new in each reading, and looks for the sudden
+// change of level, from so many seconds after its onset to grid time to, that
+// lowers the sum of squares most.
+func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall float64) {
+	n := len(u.near)
+	u.rows, u.res = grow(u.rows, n), grow(u.res, n)
+	var m [5][5]float64
+	var y, was [5]float64
+	last, yy := 0.0, 0.0
+	for i, r := range u.near {
+		row := sh.row(r.at)
+		share := u.share[i]
+		scale := 1 / math.Sqrt(1-share*share)
+		w := &u.rows[i]
+		for k := range w {
+			w[k] = (row[k] - share*was[k]) * scale
+		}
+		v := (r.hr - share*last) * scale
+		was, last = row, r.hr
+		for k := range w {
+			for l := 0; l <= k; l++ {
+				m[k][l] += w[k] * w[l]
+			}
+			y[k] += w[k] * v
+		}
+		yy += v * v
+		u.res[i] = v
+	}
+	for k, prior := range shapePriors {
+		m[k][k] += prior
+	}
+	if sh.slower == nil {
+		m[4][4] = 1
+	}
+	var sums shapeSums
+	sums.factor(&m)
+	x, explained := sums.solve(&y)
+	for i := range u.res {
+		for k, w := range u.rows[i] {
+			u.res[i] -= x[k] * w
+		}
+	}
+	// Products of the step with itself, the residuals and the shapes, the readings
+	// after its first one so far.
+	var hh, hr float64
+	var hx, atBest [5]float64
+	best := -1
+	from := float64(sh.onset) + after
+	for i := n - 1; i > 0 && u.near[i].at >= from; i-- {
+		share := u.share[i]
+		scale := 1 / math.Sqrt(1-share*share)
+		if u.near[i].at < to && n-i >= 4 {
+			h := hx
+			for k, w := range u.rows[i] {
+				h[k] += scale * w
+			}
+			at, r := hh+scale*scale, hr+scale*u.res[i]
+			if free := at - sums.explained(&h); free > 1e-6*at && r*r > fall*free {
+				best, fall, ch.size, atBest = i, r*r/free, r/free, h
+			}
+		}
+		part := (1 - share) * scale
+		hh, hr = hh+part*part, hr+part*u.res[i]
+		for k, w := range u.rows[i] {
+			hx[k] += part * w
+		}
+	}
+	ss = max(0, yy-explained)
+	if best < 0 {
+		return ss, change{}, 0
+	}
+	// By how much heart rate moves there, besides the response.
+	by, _ := sums.solve(&atBest)
+	here, before := sh.row(u.near[best].at), sh.row(u.near[best-1].at)
+	moved := u.near[best].hr - u.near[best-1].hr
+	for k := range x {
+		moved -= (x[k] - by[k]*ch.size) * (here[k] - before[k])
+	}
+	ch.at, ch.sharp = int(math.Round(u.near[best].at)), moved/ch.size
+	return ss, ch, fall
+}
