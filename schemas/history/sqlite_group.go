@@ -22,16 +22,20 @@ type group struct {
 	running bool
 	hurry   chan struct{} // tells whoever gathers that somebody can't wait
 	begun   time.Time     // when the last transaction began; of whoever gathers
+	last    int           // how many writes it had; likewise
 }
 
 // pace is the least time between the beginnings of two transactions of writes
 // that can wait. What files touch of indexes and the disk's flush are then paid
 // for once for many of them while many come, and a file that comes alone waits
-// for nothing.
-// So many share all there is to share, and wait no longer.
+// for nothing. After a transaction of many it is paceMany: a season that is loaded
+// has time. So many as paceMost share all there is to share, and wait no longer;
+// they are fewer than a scorer has in hand on two cores, so that these have work.
 const (
 	pace     = 20 * time.Millisecond
-	paceMost = 16
+	paceMany = 50 * time.Millisecond
+	many     = 6
+	paceMost = 28
 )
 
 // groupedWrite is one write that waits for its turn.
@@ -89,13 +93,18 @@ func (s *sqliteStore) writeGroups() {
 			return
 		}
 		s.group.mu.Unlock()
+		s.group.last = n
 		s.writeGroup(batch)
 	}
 }
 
 // gather waits until the pace allows another transaction, or somebody can't wait.
 func (g *group) gather() {
-	if left := pace - time.Since(g.begun); left > 0 {
+	least := pace
+	if g.last >= many {
+		least = paceMany
+	}
+	if left := least - time.Since(g.begun); left > 0 {
 		timer := time.NewTimer(left)
 		defer timer.Stop()
 		select {
