@@ -71,17 +71,20 @@ func (r *clickhouseReader) Each(ctx context.Context, query string, begin func([]
 	if err := begin(rows.Columns()); err != nil {
 		return err
 	}
+	// Each row is scanned into the same places; what plain returns of them is the row's.
 	types := rows.ColumnTypes()
+	places, held := make([]any, len(types)), make([]reflect.Value, len(types))
+	for i, t := range types {
+		place := reflect.New(t.ScanType())
+		places[i], held[i] = place.Interface(), place.Elem()
+	}
 	for rows.Next() {
-		values := make([]any, len(types))
-		for i, t := range types {
-			values[i] = reflect.New(t.ScanType()).Interface()
-		}
-		if err := rows.Scan(values...); err != nil {
+		if err := rows.Scan(places...); err != nil {
 			return clickhouseQueryError(err)
 		}
+		values := make([]any, len(types))
 		for i := range values {
-			values[i] = plain(reflect.ValueOf(values[i]).Elem().Interface())
+			values[i] = plain(held[i].Interface())
 		}
 		if err := row(values); err != nil {
 			return err

@@ -16,6 +16,11 @@ func plain(v any) any {
 		return v
 	case float64:
 		return finite(v)
+	case *float64: // a number that may be absent
+		if v == nil {
+			return nil
+		}
+		return finite(*v)
 	case []byte:
 		return string(v)
 	case time.Time:
