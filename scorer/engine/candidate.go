@@ -7,7 +7,8 @@ import (
 )
 
 // candidate is a place where a test may start. Evidence is in units of log
-// likelihood against a straight line through the same seconds.
+// likelihood: of the seconds around an edge with it, against the same seconds
+// without it (see weigh and fitWhole).
 type candidate struct {
 	start    int // grid second
 	on       response
@@ -146,10 +147,14 @@ func (c *candidate) origin(h *hints) schemas.StartSource {
 	return schemas.StartByTrace
 }
 
-// fit corrects the length of a test whose two edges are clear and nearer
+// adoptEdges corrects the length of a test whose two edges are clear and nearer
 // together than the test is long: it was stopped early, and its start is where
-// heart rate begins to rise. Bouts and stages (room over 1) blur the edges.
-func (c *candidate) fit(length int, room float64) {
+// heart rate begins to rise. Edges further apart are noted as a run that goes on;
+// where the speed channel shows both, the start is its. A difference of 7 s in
+// length counts, of 10 s where the edges hardly contradict the test's length, and
+// of 14 s for a longer run; bouts and stages (room over 1) blur the edges and need
+// more. The amounts are choices of this package.
+func (c *candidate) adoptEdges(length int, room float64) {
 	if !c.timed && (c.evOn < 8 || c.evOff < 8 || c.tension < leastTension) {
 		return
 	}

@@ -60,10 +60,10 @@ func (ch *change) sure(room float64) bool {
 
 // fresh holds what is new in each reading of a test, and in each shape there.
 type fresh struct {
-	near  []reading // at in grid seconds, less the reference
-	share []float64 // correlation with the reading before
-	rows  [][5]float64
-	res   []float64
+	near  []reading    // at in grid seconds, less the reference
+	share []float64    // correlation with the reading before
+	rows  [][5]float64 // what is new in each shape at each reading
+	res   []float64    // and in the response's residual there
 }
 
 // changeIn looks for a change of level in grid seconds [a, b), given the
@@ -240,10 +240,9 @@ func between(table []float64, k float64) float64 {
 	return table[i] + part*(table[i+1]-table[i])
 }
 
-// step fits a response to what is new in each reading, and looks for the sudden
-// change of level, from so many seconds after its onset to grid time to, that
-// lowers the sum of squares most.
-func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall float64) {
+// fit fits a response to what is new in each reading, and leaves there what is
+// left of it, in rows and res.
+func (u *fresh) fit(sh *shape) (sums shapeSums, x [5]float64, ss float64) {
 	n := len(u.near)
 	u.rows, u.res = grow(u.rows, n), grow(u.res, n)
 	var m [5][5]float64
@@ -274,7 +273,6 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 	if sh.slower == nil {
 		m[4][4] = 1
 	}
-	var sums shapeSums
 	sums.factor(&m)
 	x, explained := sums.solve(&y)
 	for i := range u.res {
@@ -282,6 +280,15 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 			u.res[i] -= x[k] * w
 		}
 	}
+	return sums, x, max(0, yy-explained)
+}
+
+// step fits a response, and looks for the sudden change of level, from so many
+// seconds after its onset to grid time to, that lowers the sum of squares most: ss
+// without it, less fall with it.
+func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall float64) {
+	sums, x, ss := u.fit(sh)
+	n := len(u.near)
 	// Products of the step with itself, the residuals and the shapes, the readings
 	// after its first one so far.
 	var hh, hr float64
@@ -307,7 +314,6 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 			hx[k] += part * w
 		}
 	}
-	ss = max(0, yy-explained)
 	if best < 0 {
 		return ss, change{}, 0
 	}

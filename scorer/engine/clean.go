@@ -24,8 +24,6 @@ const (
 	doubled
 	onCadence
 	disagrees
-	farAway
-	ectopic
 	drops // their number
 )
 
@@ -35,20 +33,20 @@ var dropWords = [drops]string{
 	aboveMax: "far above HRmax", spike: "spike", noisy: "noise", slipped: "strap slip",
 	stuck: "stuck value", halved: "half rate", doubled: "double rate",
 	onCadence: "cadence lock", disagrees: "duplicate times disagree",
-	farAway: "time far from the rest", ectopic: "ectopic beats",
 }
 
-// Limits of cleaning. Range and slope are recalled from the literature
-// (FACTS 4.5, MEMORY); the others are choices of this package.
+// Limits of cleaning; where no source is named they are choices of this package.
 const (
+	// lowestHR and highestHR, in bpm, are recalled from the literature (FACTS
+	// 4.5, MEMORY).
 	lowestHR  = 30
 	highestHR = 230
 	// aboveMeasured is how far over a measured HRmax a reading may be: field
 	// maxima were 13 bpm over laboratory ones on average (Semin et al. 2008;
 	// FACTS 4.2). Estimates get three standard errors.
 	aboveMeasured = 20
-	// longestTrace bounds memory; a sample further than this from the middle
-	// of the trace has a broken time.
+	// longestTrace (s) bounds memory: of a longer trace only a day about its
+	// median sample is taken, the other times are broken.
 	longestTrace = 24 * 3600
 	// longestHold: a sample stands for at most this many seconds, whatever
 	// the sampling (smart recording leaves up to 7 s between samples, some
@@ -81,15 +79,14 @@ type series struct {
 	interval float64
 	// wiggle is the typical size (bpm, as a standard deviation) of the change
 	// from one sample to the next.
-	wiggle     float64
-	steps      []step
-	duplicates int
-	marked     int // samples dropped as detached from the rest
-	fromRR     bool
-	damage     schemas.Damage // of the file, see damage.go
-	clock      string         // what the reader had to decide about the clock
-	speeds     int            // samples with speed
-	cadences   int
+	wiggle   float64
+	steps    []step
+	marked   int            // samples dropped as detached from the rest
+	fromRR   bool           // heart rate was derived from beat intervals
+	damage   schemas.Damage // of the file, see damage.go
+	clock    string         // what the reader had to decide about the clock
+	speeds   int            // samples with speed
+	cadences int
 }
 
 // clean puts the samples in time order and marks those whose heart rate does
@@ -139,7 +136,6 @@ func (s *series) take(tr *schemas.Trace) {
 				s.put(n, &samples[i])
 			} else {
 				s.putMean(n, samples[i:j])
-				s.duplicates += j - i - 1
 			}
 			n++
 		}
@@ -352,7 +348,8 @@ func (s *series) resize(n int) {
 	s.speed, s.cad = grow(s.speed, n), grow(s.cad, n)
 	s.have, s.why = grow(s.have, n), grow(s.why, n)
 	s.steps = s.steps[:0]
-	s.duplicates, s.marked, s.speeds, s.cadences, s.fromRR = 0, 0, 0, 0, false
+	s.interval, s.limit, s.wiggle = 0, 0, 0
+	s.marked, s.speeds, s.cadences, s.fromRR = 0, 0, 0, false
 }
 
 func (s *series) truncate(n int) {

@@ -43,7 +43,7 @@ func (f *finder) choose(all []candidate, h *hints) ([]candidate, *schemas.Reason
 		c := all[i]
 		switch {
 		case f.isTest(&c):
-			c.fit(f.profile.length, f.room())
+			c.adoptEdges(f.profile.length, f.room())
 		case !f.borrow(&c, h):
 			continue
 		}

@@ -72,6 +72,20 @@ func (h *hints) fits(l *schemas.Lap) bool {
 	return math.Abs((l.End-l.Start).Seconds()-h.length) <= 8
 }
 
+// What a start's agreeing with each of them is worth, in units of log likelihood;
+// choices of this package. For comparison: heart rate's two edges are worth 50 at
+// most, and a test is not reported with less than 14.
+const (
+	lapWorth   = 14.0 // a lap as long as the test: nobody presses that by chance
+	pressWorth = 4.0  // another lap that was pressed by hand
+	lapSD      = 3.0  // s from the press to the start, as a standard deviation
+	planWorth  = 4.0  // the planned time itself, half of it at the end of its window
+	mateWorth  = 8.0  // team-mates' start
+	// offPlan and mostOffPlan: what a start outside the planned window costs, for
+	// each time its length, and at most.
+	offPlan, mostOffPlan = 4.0, 15.0
+)
+
 // evidence is what laps, plan and team-mates add for a start at trace time t.
 // When c is given, it notes there which of them agreed.
 func (h *hints) evidence(t float64, c *candidate) float64 {
@@ -81,17 +95,17 @@ func (h *hints) evidence(t float64, c *candidate) float64 {
 		most := 0.0
 		switch {
 		case h.fits(l):
-			most = 14
+			most = lapWorth
 		case l.Manual:
-			most = 4
+			most = pressWorth
 		}
 		if most == 0 {
 			continue
 		}
-		x := (t - l.Start.Seconds()) / 3
+		x := (t - l.Start.Seconds()) / lapSD
 		if add := most * math.Exp(-x*x/2); add > 0.3*most {
 			sum += add
-			if c != nil && most == 14 {
+			if c != nil && most == lapWorth {
 				c.lap = true
 			}
 		}
@@ -99,17 +113,17 @@ func (h *hints) evidence(t float64, c *candidate) float64 {
 	if h.planned {
 		x := (t - h.around) / h.within
 		if math.Abs(x) <= 1 {
-			sum += 4 - 2*x*x
+			sum += planWorth - planWorth/2*x*x
 			if c != nil {
 				c.planned = true
 			}
 		} else {
-			sum -= min(15, 4*math.Abs(x))
+			sum -= min(mostOffPlan, offPlan*math.Abs(x))
 		}
 	}
 	if h.team {
 		x := (t - h.teamAt) / (h.teamSD + 2)
-		sum += 8 * math.Exp(-x*x/2)
+		sum += mateWorth * math.Exp(-x*x/2)
 		if c != nil && math.Abs(x) < 2.5 {
 			c.team = true
 		}

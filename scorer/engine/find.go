@@ -30,6 +30,8 @@ const (
 	// averaging shows: no trace tells it, so no start is surer.
 	sharedDelaySD = 2.0
 
+	// What follows is in units of log likelihood and chosen here.
+	//
 	// An edge is seen when its evidence is at least this.
 	seenOn, seenOff = 4.0, 3.5
 	// least evidence for a test that is reported at all.
@@ -45,15 +47,15 @@ type finder struct {
 	grid     grid
 	profile  profile // the load that the kernels are made for
 	load     profile
-	coarse4  [len(coarseTau)]kernel // of the quick search: starts, then ends
+	coarse4  [len(coarseTau)]kernel // of the quick search: coarseOns for starts, then for ends
 	plansOn  [coarseOns]plan
 	plansOff [len(coarseTau) - coarseOns]plan
 	fineOn   [len(fineOn)]kernel
 	fineOff  [len(fineOff)]kernel
-	scores   []float64
+	scores   []float64 // of the quick search, every stride seconds
 	found    []candidate
-	logOn    []float64
-	logOff   []float64
+	logOn    []float64     // log likelihood of the first edge at each place of the fine search
+	logOff   []float64     // and of the second
 	close    [4]closePlans // by window, see plansFor
 	near     []reading     // around a turn
 	shapes   []shape       // fitted to a whole test, see shapeOf
@@ -76,8 +78,9 @@ func (f *finder) find(h *hints) []candidate {
 	for i := range f.found {
 		c := &f.found[i]
 		if !h.any && h.speedOK && h.steady {
-			// No need to look closely where the speed is another one.
-			if ev, _, _ := h.speedEvidence(&f.grid, c.start, c.length); ev < -14 {
+			// No need to look closely where the speed is another one: heart rate
+			// can hardly make up for it.
+			if ev, _, _ := h.speedEvidence(&f.grid, c.start, c.length); ev < -leastEvidence {
 				c.evSpeed = ev
 				continue
 			}

@@ -344,12 +344,11 @@ func (k *kernel) fitOn(g *grid, f *plan, t int) response {
 
 // recovery is a fit of the off-kinetics at one end.
 type recovery struct {
-	tau   float64
-	ss    float64
-	n     int
-	end   float64 // bpm at the end
-	slope float64 // bpm/s before it
-	rest  float64 // bpm that the recovery goes to
+	tau  float64
+	ss   float64 // sum of squares left, bpm²
+	n    int
+	end  float64 // bpm at the end
+	rest float64 // bpm that the recovery goes to
 }
 
 // fall is how far heart rate falls within the fitted stretch.
@@ -363,5 +362,5 @@ func (k *kernel) fitOff(g *grid, f *plan, t int) recovery {
 	y := k.rightOff(g, f, t)
 	x := f.solve(y)
 	return recovery{tau: k.tau, ss: max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(y)), n: f.p + f.n,
-		end: x[0] + reference, slope: x[1], rest: x[2] + reference}
+		end: x[0] + reference, rest: x[2] + reference}
 }

@@ -9,7 +9,8 @@ const (
 	// largeLeap (bpm) needs fewer: no heart makes it between two samples.
 	largeLeap, largeLeapT = 8.0, 3.2
 	// leastLeap in bpm.
-	leastLeap   = 4.5
+	leastLeap = 4.5
+	// leapsBefore: seconds before the test from which on leaps are looked for.
 	leapsBefore = 90
 	// leapSide seconds on either side, and leapSamples samples, give the lines
 	// that a leap is measured between; the samples are sought no further than
@@ -175,24 +176,26 @@ func (s *series) largestLeap(from, to, until, least float64, about *rebound) lea
 	return best
 }
 
-// leaps looks for sudden changes of level in the test and shortly before it.
-// Around the start of the run only a fall counts: nothing rises faster than
-// heart rate then, and nothing makes it fall. Where samples are few, the fast
-// part of the rise looks like a leap for longer, and so do bouts all along.
-func (m *measures) leaps(s *series, bouts bool) {
+// findLeap looks for a sudden change of level shortly before the test and around
+// the start of its run; those in the run itself are found by changeIn. Around the
+// start only a fall counts: nothing rises faster than heart rate then, and
+// nothing makes it fall. Where samples are few, the rise is fast for longer.
+func (m *measures) findLeap(s *series) {
 	from := m.at + max(12, m.turn+10+m.lag)
 	if s.interval >= seldom {
 		from += fastRise
 	}
-	if before := s.largestLeap(m.at-leapsBefore, m.at-2, m.at+m.turn+m.lag, leastLeap, nil); before.sudden() && !m.steps.sudden() {
-		m.steps = before
+	if before := s.largestLeap(m.at-leapsBefore, m.at-2, m.at+m.turn+m.lag, leastLeap, nil); before.sudden() {
+		m.leap = before
+		return
 	}
-	if fall := s.fallAt(m.at-6, from); fall.size < 0 && !m.steps.sudden() {
-		m.steps = fall
+	if fall := s.fallAt(m.at-6, from); fall.sudden() {
+		m.leap = fall
+		return
 	}
 	// Until the run begins heart rate may still fall from an effort.
-	if fall := s.largestLeap(m.at-2, from, m.end, leastLeap, nil); fall.size < 0 && fall.sudden() && !m.steps.sudden() {
-		m.steps = fall
+	if fall := s.largestLeap(m.at-2, from, m.end, leastLeap, nil); fall.size < 0 && fall.sudden() {
+		m.leap = fall
 	}
 }
 

@@ -32,8 +32,8 @@ type measures struct {
 	speedCV  float64 // %
 	speedOK  bool
 	ranAfter bool
-	steps    leap // largest sudden change in the test, or shortly before it
-	coverMin float64
+	leap     leap    // sudden change shortly before the test or at its start, see findLeap
+	coverMin float64 // coverage that a window needs to give a number
 	turn     float64 // seconds after the start at which heart rate is seen to rise
 	lag      float64 // seconds by which the device's averaging delays it
 	lagVar   float64 // and the variance of that
@@ -73,7 +73,7 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 	m.hrexSE = math.Hypot(m.noise.se(m.hrex.n), m.moved(s, p, c.sd))
 	m.runningSpeed(s, p)
 	m.recover(s, p, c.sd)
-	m.leaps(s, p.Regimen == schemas.Intermittent)
+	m.findLeap(s)
 	m.timeInBand(s, p, req.HRmax)
 	return m
 }

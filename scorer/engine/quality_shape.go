@@ -13,9 +13,9 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		return
 	}
 	switch {
-	case m.steps.sudden():
+	case m.leap.sudden():
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
-			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.steps.size, when(m.steps.at-m.at))
+			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.leap.size, when(m.leap.at-m.at))
 	case ch.sure(w.finder.room()):
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate changes its level by %+.0f bpm at once %s: the strap may have slipped", ch.size, when(w.finder.grid.time(ch.at)-m.at))

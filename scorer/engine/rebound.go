@@ -12,11 +12,10 @@ type rebound struct {
 	from      float64 // trace seconds of the end of the test
 	hold, tau float64 // s
 	end, rest float64 // bpm
-	rms       float64 // of the samples about it, bpm
+	ss        float64 // sum of squares left, bpm²
 	bend      float64 // largest mean difference over 10 s, bpm
 	bendAt    float64 // s after the end
 	leap      leap    // largest sudden change
-	n         int
 }
 
 // Values tried for a rebound. Heart rate keeps up for some seconds after
@@ -34,8 +33,8 @@ const (
 )
 
 // reboundOf fits the recovery to a delay after the end of a test, from some
-// seconds before the end on. The device shows it lag seconds late. ok is false
-// where there are too few samples.
+// seconds before the end on, with at most 240 samples. The device shows it lag
+// seconds late. ok is false where there are too few samples.
 func (s *series) reboundOf(end, delay, lag, before float64) (best rebound, ok bool) {
 	var t, y [240]float64
 	n := 0
@@ -51,10 +50,10 @@ func (s *series) reboundOf(end, delay, lag, before float64) (best rebound, ok bo
 	if n < 8 {
 		return best, false
 	}
-	ss := math.Inf(1)
+	best.ss = math.Inf(1)
 	try := func(hold, tau float64) {
-		if fit := fitRebound(t[:n], y[:n], hold, tau); fit.rms < ss {
-			ss, best = fit.rms, fit
+		if fit := fitRebound(t[:n], y[:n], hold, tau); fit.ss < best.ss {
+			best = fit
 		}
 	}
 	for _, tau := range reboundTau {
@@ -68,8 +67,7 @@ func (s *series) reboundOf(end, delay, lag, before float64) (best rebound, ok bo
 			try(near.hold+by, near.tau*times)
 		}
 	}
-	best.n, best.from = n, end
-	best.rms = math.Sqrt(ss / float64(n))
+	best.from = end
 	lo, sum := 0, 0.0
 	for i := range n {
 		sum += y[i] - best.at(end+t[i])
@@ -92,8 +90,7 @@ func (r *rebound) at(t float64) float64 {
 	return r.rest + (r.end-r.rest)*math.Exp(-max(0, t-r.from-r.hold)/r.tau)
 }
 
-// fitRebound solves for end and rest at a fixed hold and tau; its rms is the
-// sum of squares.
+// fitRebound solves for end and rest at a fixed hold and tau.
 func fitRebound(t, y []float64, hold, tau float64) rebound {
 	var n, se, see, sy, sey, syy float64
 	e, prev := 1.0, math.Inf(-1)
@@ -127,6 +124,6 @@ func fitRebound(t, y []float64, hold, tau float64) rebound {
 	}
 	rest := (sy - fall*se) / n
 	r.rest, r.end = rest+base, rest+fall+base
-	r.rms = max(0, syy-rest*sy-fall*sey)
+	r.ss = max(0, syy-rest*sy-fall*sey)
 	return r
 }

@@ -254,8 +254,32 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 
 // place turns the edges' likelihoods into the start and its spread.
 func (f *finder) place(c *candidate, h *hints) {
+	like := f.likely(c, h)
+	// The bouts of a shuttle make several places likely, none of them a rival.
+	around := len(like)
+	if f.profile.flat {
+		around = 7
+	}
+	at := centre(like[:], around)
+	c.start = c.middle - reach + at
+	c.evHint = h.evidence(f.grid.time(c.start), c)
+	f.timeBySpeed(c, h)
+	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
+	if c.sped || c.lap {
+		shared = 0.5 // the start is not heart rate's to tell
+	}
+	c.within, c.sd = spreadAbout(like[:], at, shared)
+	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
+}
+
+// likelihoods of the starts around the middle of a fine search, 1 the highest.
+type likelihoods [2*reach + 1]float64
+
+// likely joins for each start the best delays of both edges, each with its prior,
+// and what else is known of the start. It notes what it costs that the edges are
+// one test's length apart.
+func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
 	m := c.middle
-	var like [2*reach + 1]float64
 	top, both := math.Inf(-1), math.Inf(-1)
 	lag := int(math.Round(c.lag))
 	anywhere := math.Inf(-1)
@@ -291,14 +315,12 @@ func (f *finder) place(c *candidate, h *hints) {
 	for i := range like {
 		like[i] = math.Exp(like[i] - top)
 	}
-	// The bouts of a shuttle make several places likely, none of them a rival.
-	around := len(like)
-	if f.profile.flat {
-		around = 7
-	}
-	at := centre(like[:], around)
-	c.start = m - reach + at
-	c.evHint = h.evidence(f.grid.time(c.start), c)
+	return like
+}
+
+// timeBySpeed weighs the speed in a test, and takes its edges from there where
+// both are sharp and a lap does not say otherwise.
+func (f *finder) timeBySpeed(c *candidate, h *hints) {
 	c.evSpeed, c.sped, c.goesOn = h.speedEvidence(&f.grid, c.start, c.length)
 	c.timed = false
 	if begins, ends, ok := h.timedRun(&f.grid, c.start, c.length); ok && !c.lap {
@@ -307,23 +329,23 @@ func (f *finder) place(c *candidate, h *hints) {
 			c.timed, c.ran, c.edges = true, float64(ends-begins), [2]int{begins, ends}
 		}
 	}
-	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
-	if c.sped || c.lap {
-		shared = 0.5 // the start is not heart rate's to tell
-	}
+}
+
+// spreadAbout is the probability of being within 5 s of the start that is chosen,
+// and the standard deviation of it, with a delay of unknown size shared by all
+// places.
+func spreadAbout(like []float64, chosen int, shared float64) (within, sd float64) {
 	near, sum, spread := 0.0, 0.0, 0.0
 	for i, p := range like {
 		sum += p
-		spread += p * float64((i-at)*(i-at))
+		spread += p * float64((i-chosen)*(i-chosen))
 		if p < 1e-6 {
 			continue
 		}
-		off := float64(i - at)
+		off := float64(i - chosen)
 		near += p * (math.Erf((5.5-off)/(shared*math.Sqrt2)) + math.Erf((5.5+off)/(shared*math.Sqrt2))) / 2
 	}
-	c.within = near / sum
-	c.sd = math.Sqrt(spread/sum + 0.5 + shared*shared)
-	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
+	return near / sum, math.Sqrt(spread/sum + 0.5 + shared*shared)
 }
 
 // centre is the mean of the likeliest of the places that like speaks for: where

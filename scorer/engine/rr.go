@@ -20,7 +20,7 @@ const (
 // An interval counts when it is within 300 to 2000 ms and within 20 % of the
 // mean of the last five that counted. The heart rate of a second is
 // 60 / mean interval of the beats that closed in it; a second whose beats were
-// all refused has none. Speed and cadence of the trace's samples are kept.
+// all refused has none, and is dropped as one without a reading. Speed and cadence of the trace's samples are kept.
 func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
 	if len(tr.RR) < 10 {
 		return nil

@@ -12,7 +12,8 @@ type segment struct {
 
 // dropDetached cuts the trace where it jumps and takes out the stretches
 // between two jumps whose neighbours agree with each other: spikes, halving,
-// doubling, strap slip and return. Jumps that stay are recorded as steps.
+// doubling, strap slip and return, short ones first, so that what is left of a
+// long one is whole. Jumps that stay are recorded as steps.
 func (s *series) dropDetached() {
 	segs := s.segments()
 	if len(segs) < 2 {
@@ -33,7 +34,9 @@ func (s *series) dropDetached() {
 	}
 }
 
-// allowed is the largest change over dt seconds that is no jump.
+// allowed is the largest change over dt seconds that is no jump: what the trace's
+// own noise makes from sample to sample, and 2.2 bpm for each second more. The
+// amounts are choices of this package.
 func (s *series) allowed(dt float64) float64 {
 	return min(max(4.8, 4.5*s.wiggle), 20) + 2.2*max(0, min(dt, 8)-1)
 }
@@ -232,7 +235,9 @@ func (s *series) isStep(a, b *segment) (size float64, ok bool) {
 const mostLooked = 64
 
 // steepest is the fastest change in bpm/s that a heart rate keeps up for some
-// seconds: the start of a run with a time constant of 15 s and a rise of 75 bpm.
+// seconds: the start of a run with a time constant of 15 s and a rise of 75 bpm,
+// and the low end of the 5 to 10 bpm/s recalled from the literature (FACTS 4.5,
+// MEMORY).
 const steepest = 5.0
 
 // slope in bpm/s over about 6 s from sample i in the given direction.

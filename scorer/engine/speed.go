@@ -86,22 +86,23 @@ func (h *hints) offCourse(g *grid, t int) (left, times float64, n int) {
 
 // courseEvidence weighs whether the speed in a test at second t follows the
 // protocol's course. vouches is true when it plainly does, changes and all, at
-// about the protocol's speeds.
-func (h *hints) courseEvidence(g *grid, t, length int) (ev float64, vouches, longer bool) {
+// about the protocol's speeds. The amounts are choices of this package, like those
+// of speedEvidence.
+func (h *hints) courseEvidence(g *grid, t, length int) (ev float64, vouches bool) {
 	if !h.speedOK || h.course == nil {
-		return 0, false, false
+		return 0, false
 	}
 	left, times, n := h.offCourse(g, t)
 	if n < length/2 {
-		return 0, false, false
+		return 0, false
 	}
 	off := math.Abs(times - 1)
 	if off > 0.12 {
-		return -min(15, 60*(off-0.12)), false, false
+		return -min(15, 60*(off-0.12)), false
 	}
 	whole, _ := g.speedSquares(t, t+length)
 	explained := 1 - left/max(whole, 1e-9)
-	return 8 * max(0, explained), explained > 0.6, false
+	return 8 * max(0, explained), explained > 0.6
 }
 
 // box is the log likelihood of a speed that is one level before second t, one
@@ -122,9 +123,13 @@ func (h *hints) box(g *grid, t, length, middle int) float64 {
 // speedEvidence weighs the speed around and in a test at second t: a run of
 // the protocol's speed that begins and ends with it. vouches is true when both
 // its edges are seen; longer when the run was plainly going on at one of them.
+// What an even speed, the protocol's and either edge are worth, 4 each, and what
+// speaks against them, are choices of this package in units of log likelihood:
+// 16 at most, where heart rate's two edges are worth 50 at most.
 func (h *hints) speedEvidence(g *grid, t, length int) (ev float64, vouches, longer bool) {
 	if !h.speedOK || !h.steady {
-		return h.courseEvidence(g, t, length)
+		ev, vouches = h.courseEvidence(g, t, length)
+		return ev, vouches, false
 	}
 	in, sd, n := g.meanSpeed(t+3, t+length-3)
 	if n < length/2 {
