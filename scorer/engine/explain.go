@@ -52,20 +52,22 @@ type Jump struct {
 // Candidate is one place where the test may start, with the evidence for it in
 // units of log likelihood.
 type Candidate struct {
-	Start      time.Time `json:"start"`
-	Score      float64   `json:"score"`
-	Rise       float64   `json:"rise_evidence"`
-	Recovery   float64   `json:"recovery_evidence"`
-	Misfit     float64   `json:"misfit_cost"`
-	Speed      float64   `json:"speed_evidence"`
-	Hints      float64   `json:"hint_evidence"`
-	Level      float64   `json:"level_cost"`
-	Tau        float64   `json:"tau_s"`
-	RiseBPM    float64   `json:"rise_bpm"`
-	FallBPM    float64   `json:"fall_bpm"`
-	SD         float64   `json:"start_sd_s"`
-	Confidence float64   `json:"confidence"`
-	GoesOn     bool      `json:"goes_on,omitempty"`
+	Start    time.Time `json:"start"`
+	Score    float64   `json:"score"`
+	Rise     float64   `json:"rise_evidence"`
+	Recovery float64   `json:"recovery_evidence"`
+	Misfit   float64   `json:"misfit_cost"`
+	Speed    float64   `json:"speed_evidence"`
+	Hints    float64   `json:"hint_evidence"`
+	Level    float64   `json:"level_cost"`
+	// Light is the cost of a level below the protocol's band.
+	Light      float64 `json:"light_cost,omitempty"`
+	Tau        float64 `json:"tau_s"`
+	RiseBPM    float64 `json:"rise_bpm"`
+	FallBPM    float64 `json:"fall_bpm"`
+	SD         float64 `json:"start_sd_s"`
+	Confidence float64 `json:"confidence"`
+	GoesOn     bool    `json:"goes_on,omitempty"`
 }
 
 // TestExplanation holds the windows of one test.
@@ -135,7 +137,7 @@ func (e *Explanation) candidates(f *finder, all []candidate, start time.Time) {
 		c := &all[i]
 		e.Candidates = append(e.Candidates, Candidate{Start: start.Add(seconds(f.grid.time(c.start))),
 			Score: finite(c.score()), Rise: c.evOn, Recovery: c.evOff, Misfit: finite(c.misfit), Speed: c.evSpeed, Hints: c.evHint,
-			Level: c.level, Tau: c.on.tau, RiseBPM: c.on.rise(), FallBPM: c.off.fall(), SD: c.sd, Confidence: c.confidence(), GoesOn: c.goesOn})
+			Level: c.level, Light: c.light, Tau: c.on.tau, RiseBPM: c.on.rise(), FallBPM: c.off.fall(), SD: c.sd, Confidence: c.confidence(), GoesOn: c.goesOn})
 	}
 }
 
@@ -187,8 +189,12 @@ func (e *Explanation) Text() string {
 		fmt.Fprintf(&b, "jump at %s: %+.0f bpm, not undone\n", clock(j.At), j.Size)
 	}
 	for i, c := range e.Candidates {
-		fmt.Fprintf(&b, "candidate %d at %s: score %.1f = rise %.1f + recovery %.1f - misfit %.1f - level %.1f + speed %.1f + hints %.1f; ",
+		fmt.Fprintf(&b, "candidate %d at %s: score %.1f = rise %.1f + recovery %.1f - misfit %.1f - level %.1f + speed %.1f + hints %.1f",
 			i+1, clock(c.Start), c.Score, c.Rise, c.Recovery, c.Misfit, c.Level, c.Speed, c.Hints)
+		if c.Light > 0 {
+			fmt.Fprintf(&b, " - below band %.1f", c.Light)
+		}
+		b.WriteString("; ")
 		fmt.Fprintf(&b, "rises %.0f bpm (tau %.0f s), falls %.0f bpm; start ± %.1f s, confidence %.2f", c.RiseBPM, c.Tau, c.FallBPM, c.SD, c.Confidence)
 		if c.GoesOn {
 			b.WriteString("; the run is longer than the test")

@@ -239,13 +239,13 @@ func (m *measures) fill(o *schemas.Outcome, req *Request) {
 	}
 }
 
-// view is the trace around a test as kept in history.
+// view is the trace around a test as kept in history: leadIn seconds before it,
+// the test, and all that its recovery needs, or up to five minutes where they were
+// recorded.
 func (s *series) view(at float64, length int, p *schemas.Protocol) []schemas.TraceSecond {
 	const leadIn = 120
-	after := int(p.MaxRecovery()/time.Second) + 15
-	if recorded := int(s.at[len(s.at)-1] - at - float64(length)); recorded > after {
-		after = min(recorded, 300)
-	}
+	recorded := int(s.at[len(s.at)-1] - at - float64(length))
+	after := max(int(p.MaxRecovery()/time.Second)+15, min(recorded, 300))
 	out := make([]schemas.TraceSecond, 0, leadIn+length+after)
 	prev := -1 // last valid sample before the second
 	i := sort.SearchFloat64s(s.at, at-leadIn-bridged)

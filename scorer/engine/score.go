@@ -34,7 +34,7 @@ type Found struct {
 	// session, which the caller knows.
 	Outcome schemas.Outcome
 	// Window is the trace around the test second by second: 120 s before it,
-	// the test, and up to 5 min after.
+	// the test, and up to 5 min after, or as long as its recovery takes.
 	Window []schemas.TraceSecond
 }
 
