@@ -187,36 +187,57 @@ func plausibleSpan(sorted []schemas.Sample) (first, last time.Duration) {
 	return first, last
 }
 
+// put makes sample i. Speeds and step rates that no runner has do not count.
 func (s *series) put(i int, m *schemas.Sample) {
-	hr, sp, cd := m.HR, m.Speed, m.Cadence
-	have := m.Have
-	s.hr[i] = float64(hr)
-	s.why[i] = kept
-	if have&schemas.HasSpeed != 0 {
-		if sp >= 0 && sp < 15 {
-			s.speeds++
-		} else {
-			have &^= schemas.HasSpeed
-		}
+	s.hr[i], s.why[i] = float64(m.HR), kept
+	s.speed[i], s.cad[i], s.have[i] = m.Speed, m.Cadence, usable(m)
+	if s.have[i]&schemas.HasSpeed != 0 {
+		s.speeds++
 	}
-	if have&schemas.HasCadence != 0 {
-		if cd >= 0 && cd < 400 {
-			s.cadences++
-		} else {
-			have &^= schemas.HasCadence
-		}
+	if s.have[i]&schemas.HasCadence != 0 {
+		s.cadences++
 	}
-	s.speed[i], s.cad[i], s.have[i] = sp, cd, have
 }
 
+// usable are the channels of a sample that hold what a runner may have: below
+// 15 m/s, and below 400 steps a minute.
+func usable(m *schemas.Sample) schemas.Channels {
+	have := m.Have
+	if !(m.Speed >= 0 && m.Speed < 15) { // NaN is not, either
+		have &^= schemas.HasSpeed
+	}
+	if !(m.Cadence >= 0 && m.Cadence < 400) {
+		have &^= schemas.HasCadence
+	}
+	return have
+}
+
+// putMean makes sample i of several of one instant: the mean of each channel over
+// those that have it.
 func (s *series) putMean(i int, same []schemas.Sample) {
-	s.put(i, &same[0])
 	low, high, sum, n := math.Inf(1), math.Inf(-1), 0.0, 0
+	var speed, speeds, cad, cads float32
+	m := same[0]
 	for k := range same {
 		if v := float64(same[k].HR); v >= lowestHR && v <= highestHR {
 			low, high, sum, n = min(low, v), max(high, v), sum+v, n+1
 		}
+		have := usable(&same[k])
+		if have&schemas.HasSpeed != 0 {
+			speed, speeds = speed+same[k].Speed, speeds+1
+		}
+		if have&schemas.HasCadence != 0 {
+			cad, cads = cad+same[k].Cadence, cads+1
+		}
+		m.Have |= have
 	}
+	if speeds > 0 {
+		m.Speed = speed / speeds
+	}
+	if cads > 0 {
+		m.Cadence = cad / cads
+	}
+	s.put(i, &m)
 	switch {
 	case n == 0:
 	case high-low > 10:

@@ -3,6 +3,7 @@ package engine
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -208,5 +209,49 @@ func TestEctopicBeatsAreLeftOut(t *testing.T) {
 	tr.Samples = []schemas.Sample{{At: 0, HR: 70}, {At: time.Second, HR: 71}}
 	if clean(s, tr, schemas.HRmax{}); s.fromRR {
 		t.Error("RR taken although the samples have heart rates")
+	}
+}
+
+// TestBeatsBesideFastSpeed: receivers record speed several times a second beside
+// the beats; that takes nothing from what the beats cover.
+func TestBeatsBesideFastSpeed(t *testing.T) {
+	hr := run(80, 165, 30, 50)
+	for _, rate := range []int{1, 2, 10} {
+		tr := &schemas.Trace{Start: day}
+		for at := 0.0; at < 1300; {
+			rr := 60 / hr(at)
+			at += rr
+			tr.RR = append(tr.RR, schemas.RR{At: time.Duration(at * 1e9), Interval: time.Duration(rr * 1e9)})
+		}
+		for k := range 1300 * rate {
+			tr.Samples = append(tr.Samples, schemas.Sample{At: time.Duration(k) * time.Second / time.Duration(rate), Speed: 3, Have: schemas.HasSpeed})
+		}
+		o := one(t, Score(tr, Request{Protocol: fourMinutes(), HRmax: measured(200), Start: day.Add(600 * time.Second)}))
+		if v, ok := o.HRexBPM.Get(); !ok || math.Abs(v-164.9) > 0.2 || o.Coverage < 0.99 {
+			t.Errorf("%d samples a second: HRex %v, coverage %.2f", rate, o.HRexBPM, o.Coverage)
+		}
+	}
+}
+
+// TestInstantsThatComeTwiceHaveOneSpeed: whichever of the two comes first.
+func TestInstantsThatComeTwiceHaveOneSpeed(t *testing.T) {
+	var s, mixed series
+	tr := traceOf(100, 1, func(float64) float64 { return 120 })
+	for i := range tr.Samples {
+		tr.Samples[i].Speed, tr.Samples[i].Cadence, tr.Samples[i].Have = 3, 160, schemas.HasSpeed|schemas.HasCadence
+	}
+	for _, other := range []schemas.Sample{
+		{At: 50 * time.Second, HR: 119, Speed: 2, Cadence: 170, Have: schemas.HasSpeed | schemas.HasCadence},
+		{At: 60 * time.Second, HR: 119},
+	} {
+		tr.Samples = append(tr.Samples, other)
+	}
+	clean(&s, tr, schemas.HRmax{})
+	slices.Reverse(tr.Samples)
+	clean(&mixed, tr, schemas.HRmax{})
+	for _, got := range []*series{&s, &mixed} {
+		if got.speed[50] != 2.5 || got.cad[50] != 165 || got.speed[60] != 3 || got.have[60]&schemas.HasSpeed == 0 || got.speeds != 100 || got.cadences != 100 {
+			t.Errorf("speeds %v and %v, step rate %v, %d and %d of them", got.speed[50], got.speed[60], got.cad[50], got.speeds, got.cadences)
+		}
 	}
 }

@@ -20,7 +20,8 @@ const (
 // An interval counts when it is within 300 to 2000 ms and within 20 % of the
 // mean of the last five that counted. The heart rate of a second is
 // 60 / mean interval of the beats that closed in it; a second whose beats were
-// all refused has none, and is dropped as one without a reading. Speed and cadence of the trace's samples are kept.
+// all refused has none, and is dropped as one without a reading. Speed and cadence
+// are those of the trace's first sample in the second.
 func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
 	if len(tr.RR) < 10 {
 		return nil
@@ -59,14 +60,19 @@ func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
 		seconds[k] = s
 	}
 	out := make([]schemas.Sample, 0, len(seconds)+len(tr.Samples))
+	given := make(map[int64]bool, len(seconds))
 	for i := range tr.Samples {
 		k := int64(tr.Samples[i].At / time.Second)
 		m := tr.Samples[i]
+		if given[k] {
+			continue // speed came more often than once a second
+		}
 		if s, ok := seconds[k]; ok {
 			if s.n > 0 {
 				m.HR = float32(60 * s.n / s.sum)
 			}
 			delete(seconds, k)
+			given[k] = true
 		}
 		out = append(out, m)
 	}
