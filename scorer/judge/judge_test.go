@@ -35,7 +35,7 @@ func program(t *testing.T) string {
 // bounds are far from what it did when they were set (testdata), so that they
 // fail on a regression and not on a small change.
 //
-// The whole table: go test ./scorer/judge -run Judged -sessions 2000 -seed 7 -v -timeout 60m.
+// The whole table: go test ./scorer/judge -run Judged -sessions 1250 -seed 7 -v -timeout 60m.
 func TestJudged(t *testing.T) {
 	count := *sessions
 	if count == 0 {
