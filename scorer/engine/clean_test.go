@@ -240,12 +240,9 @@ func TestInstantsThatComeTwiceHaveOneSpeed(t *testing.T) {
 	for i := range tr.Samples {
 		tr.Samples[i].Speed, tr.Samples[i].Cadence, tr.Samples[i].Have = 3, 160, schemas.HasSpeed|schemas.HasCadence
 	}
-	for _, other := range []schemas.Sample{
-		{At: 50 * time.Second, HR: 119, Speed: 2, Cadence: 170, Have: schemas.HasSpeed | schemas.HasCadence},
-		{At: 60 * time.Second, HR: 119},
-	} {
-		tr.Samples = append(tr.Samples, other)
-	}
+	tr.Samples = append(tr.Samples,
+		schemas.Sample{At: 50 * time.Second, HR: 119, Speed: 2, Cadence: 170, Have: schemas.HasSpeed | schemas.HasCadence},
+		schemas.Sample{At: 60 * time.Second, HR: 119})
 	clean(&s, tr, schemas.HRmax{})
 	slices.Reverse(tr.Samples)
 	clean(&mixed, tr, schemas.HRmax{})
