@@ -122,11 +122,22 @@ func (f *finder) nearby(c *candidate) nearby {
 // joins both edges: for each start the best delays of heart rate, each with
 // its prior.
 func (f *finder) fine(c *candidate, h *hints) {
+	w := f.fineEdges(c)
+	f.finePlace(c, h, &w)
+}
+
+// fineEdges finds the edges around a candidate, and what speaks for each.
+func (f *finder) fineEdges(c *candidate) nearby {
 	w := f.nearby(c)
 	c.middle, c.lag, c.lagVar = w.middle, 0, 0
 	c.late = f.unseen(w.middle) && w.whole-f.grid.begin >= leastSeen
 	f.searchEdges(c, &w)
 	f.fitWhole(c, &w)
+	return w
+}
+
+// finePlace places a candidate by the edges that were found last.
+func (f *finder) finePlace(c *candidate, h *hints, w *nearby) {
 	nOn, nOff := float64(w.until-w.from), float64(w.endUntil-w.endFrom)
 	wOn := nOn / (2 * worth) * f.edgeKnown(c.edges[0])
 	wOff := nOff / (2 * worth) * f.edgeKnown(c.edges[1])

@@ -6,6 +6,10 @@ import "math"
 // short: few are.
 const shortCost = 6.0
 
+// leastCut is how many seconds short of its length a test was at least when it
+// was stopped early: less can't be told from the spread of the edges.
+const leastCut = 6
+
 // stopped returns a test cut short that is likelier than what was chosen, nil
 // when there is none, or when such tests were looked for before and doubted.
 func (f *finder) stopped(chosen []candidate, h *hints) *candidate {
@@ -51,7 +55,7 @@ func (f *finder) cutShort(h *hints) *candidate {
 		}
 		c.length = end - int(math.Round(offDelay)) - c.start
 		f.settleShort(c, h)
-		if c.length < short || c.length > d-6 || !c.seesOn() || !c.seesOff() ||
+		if c.length < short || c.length > d-leastCut || !c.seesOn() || !c.seesOff() ||
 			c.evOn < 10 || c.evOff < 8 || c.misfit > 4 || c.level > 2 {
 			continue
 		}
@@ -80,14 +84,21 @@ func (f *finder) cutShort(h *hints) *candidate {
 // and end are each found for themselves, and their distance is the length; with
 // that the run is placed again, since its start leans on both.
 func (f *finder) settleShort(c *candidate, h *hints) {
-	f.fine(c, h)
+	w := f.fineEdges(c)
+	if !c.seesOn() || !c.seesOff() {
+		return // whatever it is, it is no test
+	}
+	f.finePlace(c, h, &w)
 	guess := c.length
 	c.length = int(math.Round(c.ran))
-	if c.length < 60 || c.length > f.profile.length || !c.seesOn() || !c.seesOff() {
-		return // whatever it is, it is no test
+	if c.length < 60 || c.length > f.profile.length {
+		return
 	}
 	if abs(c.length-guess) >= 3 {
 		f.fine(c, h)
+	}
+	if c.length = int(math.Round(c.ran)); c.length > f.profile.length-leastCut {
+		return
 	}
 	f.unsmooth(c, h)
 	c.length = int(math.Round(c.ran))
