@@ -29,7 +29,10 @@ const (
 	// reboundBefore: seconds of the test that the fit includes. A bout still
 	// lifts heart rate until its end and for some seconds after it.
 	reboundBefore, reboundBout = 10, -3
-	reboundAfter               = 12 // s after the last delay
+	reboundAfter               = 12 // s after the delay
+	// longDelay (s): beyond it a fit whose hold is 2 s off, or its tau a tenth, can
+	// no longer follow a sound recovery to mostReboundBend.
+	longDelay = 90
 )
 
 // reboundOf fits the recovery to a delay after the end of a test, from some
@@ -61,11 +64,17 @@ func (s *series) reboundOf(end, delay, lag, before float64) (best rebound, ok bo
 			try(hold+lag, tau)
 		}
 	}
-	near := best
-	for _, times := range [...]float64{0.8, 0.9, 1, 1.12, 1.25} {
-		for _, by := range [...]float64{-2, 0, 2} {
-			try(near.hold+by, near.tau*times)
+	around := func(times, by []float64) {
+		near := best
+		for _, times := range times {
+			for _, by := range by {
+				try(near.hold+by, near.tau*times)
+			}
 		}
+	}
+	around([]float64{0.8, 0.9, 1, 1.12, 1.25}, []float64{-2, 0, 2})
+	if delay > longDelay {
+		around([]float64{0.85, 0.92, 0.96, 1, 1.04, 1.08, 1.15}, []float64{-2, -1, 0, 1, 2})
 	}
 	best.from = end
 	lo, sum := 0, 0.0

@@ -15,15 +15,17 @@ func spoilt(seed uint64, interval int, fault func(since float64) float64) *schem
 	return traceOf(1100, interval, rough(seed, 0.8, func(t float64) float64 { return sound(t) + fault(t-840) }))
 }
 
-func TestUnsoundRecoveryGivesNoHRR(t *testing.T) {
-	hump := func(from, long, by float64) func(float64) float64 {
-		return func(s float64) float64 {
-			if s < from || s > from+long {
-				return 0
-			}
-			return by * math.Pow(math.Sin(math.Pi*(s-from)/long), 2)
+// hump is a smooth rise of so many bpm for so long.
+func hump(from, long, by float64) func(float64) float64 {
+	return func(s float64) float64 {
+		if s < from || s > from+long {
+			return 0
 		}
+		return by * math.Pow(math.Sin(math.Pi*(s-from)/long), 2)
 	}
+}
+
+func TestUnsoundRecoveryGivesNoHRR(t *testing.T) {
 	after := func(from, by float64) func(float64) float64 {
 		return func(s float64) float64 {
 			if s < from {
@@ -64,6 +66,26 @@ func TestSoundRecoveriesKeepTheirHRR(t *testing.T) {
 			o := one(t, Score(traceOf(1100, interval, rough(seed, 1, run(80, 170, 30, tau))), Request{Protocol: fourMinutes(), HRmax: measured(195), Start: day.Add(600 * time.Second)}))
 			if _, ok := o.HRR(60); !ok {
 				t.Errorf("every %d s, time constant %.0f s: %v", interval, tau, o.Reasons)
+			}
+		}
+	}
+}
+
+// TestLongRecoveriesKeepTheirHRR: the longer a sound recovery, the closer its fit
+// must be; one that a movement bends is still refused.
+func TestLongRecoveriesKeepTheirHRR(t *testing.T) {
+	for _, delay := range []int{120, 180, 300} {
+		p := fourMinutes()
+		p.Recovery = []time.Duration{time.Duration(delay) * time.Second}
+		for seed := range uint64(20) {
+			other := float64(7 * seed % 20)
+			sound := run(80+other, 165, 20+other, 30+2*float64(seed))
+			moved := func(at float64) float64 { return sound(at) + hump(45, 30, 18)(at-840) }
+			for name, hr := range map[string]func(float64) float64{"sound": sound, "moved": moved} {
+				o := one(t, Score(traceOf(1300, 1, rough(seed, 1, hr)), Request{Protocol: p, HRmax: measured(200), Start: day.Add(600 * time.Second)}))
+				if _, ok := o.HRR(delay); ok != (name == "sound") {
+					t.Errorf("%s, seed %d, HRR%d: %v, %v", name, seed, delay, ok, o.Reasons)
+				}
 			}
 		}
 	}
