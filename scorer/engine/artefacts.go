@@ -15,42 +15,10 @@ const leastMoved = 2
 // reverse) may stand still for minutes, so there only a run that ends in a jump
 // counts as stuck.
 func (s *series) dropStuck() {
-	equal, pairs, changes, reversals := 0, 0, 0, 0
-	last := 0.0
-	run := 0
-	for i := 1; i < len(s.hr); i++ {
-		if s.why[i] != kept || s.why[i-1] != kept {
-			run = 0
-			continue
-		}
-		d := s.hr[i] - s.hr[i-1]
-		if d == 0 {
-			run++
-			// Runs past 20 are the ones under suspicion.
-			if run <= 20 {
-				equal++
-				pairs++
-			}
-			continue
-		}
-		run = 0
-		pairs++
-		changes++
-		if last*d < 0 {
-			reversals++
-		}
-		last = d
-	}
-	if pairs == 0 {
+	limit, noiseless, ok := s.longestStill()
+	if !ok {
 		return
 	}
-	p := float64(equal) / float64(pairs)
-	noiseless := float64(reversals) < 0.08*float64(changes)
-	limit := 20 / s.interval
-	if p > 0 {
-		limit = max(limit, math.Log(1e-5/float64(len(s.hr)))/math.Log(min(p, 0.995)))
-	}
-	limit = max(limit, 6)
 	leap := max(6, 4*s.wiggle) + steepest*s.interval
 	for i := 0; i < len(s.hr); {
 		j := i + 1
@@ -78,6 +46,46 @@ func (s *series) dropStuck() {
 		}
 		i = j
 	}
+}
+
+// longestStill returns how many samples may have the same value by chance, at
+// least 20 s of them: a longer run is to come once in 100,000 traces. noiseless
+// traces hardly ever go up and down. ok is false where no two samples tell.
+func (s *series) longestStill() (limit float64, noiseless, ok bool) {
+	equal, pairs, changes, reversals := 0, 0, 0, 0
+	last := 0.0
+	run := 0
+	for i := 1; i < len(s.hr); i++ {
+		if s.why[i] != kept || s.why[i-1] != kept {
+			run = 0
+			continue
+		}
+		d := s.hr[i] - s.hr[i-1]
+		if d == 0 {
+			run++
+			// Runs past 20 are the ones under suspicion.
+			if run <= 20 {
+				equal++
+				pairs++
+			}
+			continue
+		}
+		run = 0
+		pairs++
+		changes++
+		if last*d < 0 {
+			reversals++
+		}
+		last = d
+	}
+	if pairs == 0 {
+		return 0, false, false
+	}
+	limit = 20 / s.interval
+	if p := float64(equal) / float64(pairs); p > 0 {
+		limit = max(limit, math.Log(1e-5/float64(len(s.hr)))/math.Log(min(p, 0.995)))
+	}
+	return max(limit, 6), float64(reversals) < 0.08*float64(changes), true
 }
 
 // dropCadence marks heart rates that follow the step rate. A heart rate may

@@ -17,11 +17,9 @@ const (
 // samplesFromRR makes one sample a second out of the trace's RR intervals, or
 // nil when the trace's own samples have heart rates (or there are no RR).
 //
-// An interval counts when it is within 300 to 2000 ms and within 20 % of the
-// mean of the last five that counted. The heart rate of a second is
-// 60 / mean interval of the beats that closed in it; a second whose beats were
-// all refused has none, and is dropped as one without a reading. Speed and cadence
-// are those of the trace's first sample in the second.
+// The heart rate of a second is 60 / mean interval of the beats that closed in it;
+// a second whose beats were all refused has none, and is dropped as one without a
+// reading. Speed and cadence are those of the trace's first sample in the second.
 func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
 	if len(tr.RR) < 10 {
 		return nil
@@ -31,11 +29,50 @@ func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
 			return nil
 		}
 	}
-	type second struct{ sum, n float64 }
-	seconds := make(map[int64]second, len(tr.RR))
+	seconds := beatsBySecond(tr.RR)
+	out := make([]schemas.Sample, 0, len(seconds)+len(tr.Samples))
+	given := make(map[int64]bool, len(seconds))
+	for i := range tr.Samples {
+		k := int64(tr.Samples[i].At / time.Second)
+		m := tr.Samples[i]
+		if given[k] {
+			continue // speed came more often than once a second
+		}
+		if b, ok := seconds[k]; ok {
+			if b.n > 0 {
+				m.HR = b.rate()
+			}
+			delete(seconds, k)
+			given[k] = true
+		}
+		out = append(out, m)
+	}
+	for k, b := range seconds {
+		out = append(out, schemas.Sample{At: time.Duration(k) * time.Second, HR: b.rate()})
+	}
+	return out
+}
+
+// beats are those that counted in one second: the sum of their intervals, in
+// seconds, and their number.
+type beats struct{ sum, n float64 }
+
+// rate is their heart rate in bpm, 0 for none.
+func (b beats) rate() float32 {
+	if b.n == 0 {
+		return 0
+	}
+	return float32(60 * b.n / b.sum)
+}
+
+// beatsBySecond gathers the intervals by the second in which they close. One
+// counts when it is within 300 to 2000 ms and within 20 % of the mean of the last
+// five that counted.
+func beatsBySecond(rr []schemas.RR) map[int64]beats {
+	seconds := make(map[int64]beats, len(rr))
 	var recent [5]float64
 	filled, refused := 0, 0
-	for _, b := range tr.RR {
+	for _, b := range rr {
 		k := int64(b.At / time.Second)
 		v := b.Interval.Seconds()
 		ok := b.Interval >= shortestRR && b.Interval <= longestRR
@@ -59,29 +96,5 @@ func samplesFromRR(tr *schemas.Trace) []schemas.Sample {
 		}
 		seconds[k] = s
 	}
-	out := make([]schemas.Sample, 0, len(seconds)+len(tr.Samples))
-	given := make(map[int64]bool, len(seconds))
-	for i := range tr.Samples {
-		k := int64(tr.Samples[i].At / time.Second)
-		m := tr.Samples[i]
-		if given[k] {
-			continue // speed came more often than once a second
-		}
-		if s, ok := seconds[k]; ok {
-			if s.n > 0 {
-				m.HR = float32(60 * s.n / s.sum)
-			}
-			delete(seconds, k)
-			given[k] = true
-		}
-		out = append(out, m)
-	}
-	for k, s := range seconds {
-		m := schemas.Sample{At: time.Duration(k) * time.Second}
-		if s.n > 0 {
-			m.HR = float32(60 * s.n / s.sum)
-		}
-		out = append(out, m)
-	}
-	return out
+	return seconds
 }
