@@ -18,8 +18,18 @@
 //     or without; daily series (RPE, sleep, ...) are stored beside it.
 //   - A file that can't be handled is parked with its reason in words.
 //
-// The way through the code: service.go receives, file.go takes one file from
-// bytes to outcomes, context.go makes what stands beside them, correction.go
-// handles staff's word. Whose file it is: package scorer/identify. Cleaning,
-// finding and scoring, all pure: package scorer/engine.
+// The way of a file through the code, and where to start reading:
+//
+//	Handle (suspect.go)        one event; those that end the process again and again
+//	handle (service.go)        what each kind of event asks for
+//	file (file.go)             bytes to stored and told outcomes, in one function
+//	  whose (whose.go)         whose each trace is: package scorer/identify
+//	  load (context.go)        training load, daily series
+//	  trace (file.go)          one trace: the planned tests it may hold, or any
+//	    Score                  cleaning, finding, scoring, all pure: package scorer/engine
+//	    byPlan (session.go)    with what team-mates' tests say of the start
+//	    planned (choose.go)    which of the efforts found are tests to the club
+//
+// Staff's word on a file or test goes through correction.go; preview.go tries one
+// that is not yet given.
 package scorer
