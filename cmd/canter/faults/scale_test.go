@@ -43,7 +43,7 @@ func testScale(t *testing.T) {
 			took := time.Since(began)
 			r.settled(3 * time.Minute)
 			r.sound(u)
-			table = append(table, fmt.Sprintf("%d scorers, %d alerts: %.0f files/s", n.scorers, n.alerts, float64(len(r.dropped))/took.Seconds()))
+			table = append(table, fmt.Sprintf("%d × scorer, %d × alerts: %.0f files/s", n.scorers, n.alerts, float64(len(r.dropped))/took.Seconds()))
 			for _, p := range r.serves {
 				p.stop()
 			}
