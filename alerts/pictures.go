@@ -166,7 +166,7 @@ func (s *Service) drawSquad(ctx context.Context, al *schemas.Alert) (*chart.Pict
 				continue
 			}
 			if z := c.Squad.Size.Or(0) / max(c.Squad.SE.Or(1), 1e-9); z*z > most {
-				most, d.Measure, d.Seconds, d.Shift = z*z, c.Measure, c.Seconds, c.Squad.Size
+				most, d.Measure, d.Seconds, d.Shift, d.ShiftSE = z*z, c.Measure, c.Seconds, c.Squad.Size, c.Squad.SE
 			}
 		}
 	}

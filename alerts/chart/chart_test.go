@@ -309,6 +309,28 @@ func contains(lines []string, want string) bool {
 	return false
 }
 
+func TestTheSquadsShiftIsAsSureAsItIsKnownToBe(t *testing.T) {
+	for _, c := range []struct {
+		what          string
+		low, high, se schemas.Number
+		want          string
+	}{
+		{"an interval", schemas.Num(0.1), schemas.Num(1.4), schemas.Num(0.3), "shift that day, +0.8 (+0.1 to +1.4)."},
+		{"a standard error", schemas.Number{}, schemas.Number{}, schemas.Num(0.3), "shift that day, +0.8 (standard error 0.3)."},
+		{"neither", schemas.Number{}, schemas.Number{}, schemas.Number{}, "shift that day, +0.8."},
+	} {
+		d := day()
+		d.Shift, d.ShiftLow, d.ShiftHigh, d.ShiftSE = schemas.Num(0.8), c.low, c.high, c.se
+		svg, err := chart.Squad(d).SVG()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.ReplaceAll(words(t, svg), "\n", " "); !strings.Contains(got, c.want) {
+			t.Errorf("%s: no %q in %q", c.what, c.want, got)
+		}
+	}
+}
+
 func TestAltSaysWhatMatters(t *testing.T) {
 	for _, c := range []struct {
 		alt  string

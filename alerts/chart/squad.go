@@ -29,10 +29,11 @@ type SquadData struct {
 	Measure schemas.Measure
 	Seconds int
 	Tests   []SquadTest
-	// Shift is what the whole squad shares that day with its interval, in the
-	// measure's unit; absent when it could not be estimated.
-	Shift, ShiftLow, ShiftHigh schemas.Number
-	Size                       Size
+	// Shift is what the whole squad shares that day, in the measure's unit; absent
+	// when it could not be estimated. With it goes its interval where that is known,
+	// its standard error where not.
+	Shift, ShiftLow, ShiftHigh, ShiftSE schemas.Number
+	Size                                Size
 }
 
 // Squad draws each athlete's change from their own baseline, largest first,
@@ -62,7 +63,8 @@ type squad struct {
 	decimals   int
 	rows       []squadRow
 	without    []string
-	shift      *[3]float64 // low, size, high
+	shift      *float64
+	sure       string // how sure the shift is, in brackets
 }
 
 type squadRow struct {
@@ -92,7 +94,14 @@ func newSquad(d *SquadData) *squad {
 		return cmp.Or(cmp.Compare(b.change, a.change), strings.Compare(a.who, b.who))
 	})
 	if v, ok := d.Shift.Get(); ok {
-		s.shift = &[3]float64{d.ShiftLow.Or(v), v, d.ShiftHigh.Or(v)}
+		s.shift = &v
+		low, ok := d.ShiftLow.Get()
+		high, too := d.ShiftHigh.Get()
+		if se, known := d.ShiftSE.Get(); ok && too {
+			s.sure = fmt.Sprintf(" (%s to %s)", signed(low, 1), signed(high, 1))
+		} else if known {
+			s.sure = fmt.Sprintf(" (standard error %.1f)", se)
+		}
 	}
 	return s
 }
@@ -133,8 +142,7 @@ func (s *squad) key() string {
 		text += " Open mark: doubtful trace, not counted."
 	}
 	if s.shift != nil {
-		text += fmt.Sprintf(" Dashed line: the whole squad's shift that day, %s (%s to %s).",
-			signed(s.shift[1], 1), signed(s.shift[0], 1), signed(s.shift[2], 1))
+		text += fmt.Sprintf(" Dashed line: the whole squad's shift that day, %s%s.", signed(*s.shift, 1), s.sure)
 	}
 	return text
 }
@@ -166,7 +174,7 @@ func (s *squad) scale() (low, high float64) {
 		all.add(r.change, r.te, -r.te, r.swc, -r.swc, r.low, r.high)
 	}
 	if s.shift != nil {
-		all.add(s.shift[1])
+		all.add(*s.shift)
 	}
 	return all.widened(0.03, 4, 0.5)
 }
@@ -203,7 +211,7 @@ func (s *squad) paint(c draw.Canvas, k ink) {
 func (s *squad) lines(c draw.Canvas, k ink, m mapping) {
 	c.StrokeLine2(k.stroke(black, 6), m.x(0), m.Min.Y, m.x(0), m.Max.Y)
 	if s.shift != nil {
-		c.StrokeLine2(k.stroke(black, 6, 30, 20), m.x(s.shift[1]), m.Min.Y, m.x(s.shift[1]), m.Max.Y)
+		c.StrokeLine2(k.stroke(black, 6, 30, 20), m.x(*s.shift), m.Min.Y, m.x(*s.shift), m.Max.Y)
 	}
 	c.StrokeLine2(k.stroke(black, 6), m.Min.X, m.Min.Y, m.Max.X, m.Min.Y)
 	values := steps(m.x0, m.x1, 8)
