@@ -228,25 +228,7 @@ func (t *sqliteTx) saveAssessment(a *schemas.Assessment, row []any) error {
 
 // SaveAlert implements [Store].
 func (s *sqliteStore) SaveAlert(ctx context.Context, a schemas.Alert, messages []schemas.Message) error {
-	row, err := alertValues(&a, sqliteClock)
-	if err != nil {
-		return fmt.Errorf("history: save alert %s: %w", a.ID, err)
-	}
-	rows := make([][]any, len(messages))
-	for i := range messages {
-		if rows[i], err = messageValues(&messages[i], sqliteClock); err != nil {
-			return fmt.Errorf("history: save alert %s: %w", a.ID, err)
-		}
-	}
-	return s.write(ctx, "alert "+a.ID, func(t *sqliteTx) error {
-		for _, r := range rows {
-			if _, err := t.exec(sqliteAddMessage, r...); err != nil {
-				return err
-			}
-		}
-		_, err := t.exec(sqliteSaveAlert, row...)
-		return err
-	})
+	return s.saveAlerts(ctx, []schemas.Alert{a}, messages)
 }
 
 // SaveAlerts implements [Store].
@@ -254,16 +236,31 @@ func (s *sqliteStore) SaveAlerts(ctx context.Context, as []schemas.Alert) error 
 	if len(as) == 0 {
 		return nil
 	}
-	rows := make([][]any, len(as))
+	return s.saveAlerts(ctx, as, nil)
+}
+
+// saveAlerts stores alerts, at least one, with the messages they bring: all or
+// nothing.
+func (s *sqliteStore) saveAlerts(ctx context.Context, as []schemas.Alert, messages []schemas.Message) (err error) {
+	alerts, added := make([][]any, len(as)), make([][]any, len(messages))
 	for i := range as {
-		var err error
-		if rows[i], err = alertValues(&as[i], sqliteClock); err != nil {
+		if alerts[i], err = alertValues(&as[i], sqliteClock); err != nil {
 			return fmt.Errorf("history: save alert %s: %w", as[i].ID, err)
 		}
 	}
+	for i := range messages {
+		if added[i], err = messageValues(&messages[i], sqliteClock); err != nil {
+			return fmt.Errorf("history: save %s: %w", alertsInWords(as), err)
+		}
+	}
 	return s.write(ctx, alertsInWords(as), func(t *sqliteTx) error {
-		for _, r := range rows {
-			if _, err := t.exec(sqliteSaveAlert, r...); err != nil {
+		for _, row := range added {
+			if _, err := t.exec(sqliteAddMessage, row...); err != nil {
+				return err
+			}
+		}
+		for _, row := range alerts {
+			if _, err := t.exec(sqliteSaveAlert, row...); err != nil {
 				return err
 			}
 		}
