@@ -211,10 +211,22 @@ func (l *Look) line(c *club.Club) string {
 	case schemas.AlertWithdrawn:
 		return "(withdrawn) " + text
 	case schemas.AlertClosed:
-		return "(back inside at the next test) " + text
+		return "(" + over(l.Alert.Rule) + ") " + text
 	case schemas.AlertOpen, schemas.AlertSeen, schemas.AlertLapsed:
 	}
 	return text
+}
+
+// over says that an alert was closed, and by what.
+func over(rule schemas.RuleID) string {
+	switch rule {
+	case schemas.RuleSquadEffect:
+		return "not so at the next session"
+	case schemas.RuleTraceInvalid, schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded:
+		return "not so at the next test"
+	default:
+		return "back inside at the next test"
+	}
 }
 
 // brief has an alert's numbers in a few words.
@@ -239,10 +251,12 @@ func brief(it *Item) string {
 // moved is a change with its z: "HRex +3.1 points (z +2.9)".
 func moved(m *schemas.Comparison) string {
 	unit, decimals := unitOf(m)
-	if m.Squad.Material && m.Deviation.Present() {
-		return fmt.Sprintf("%s %s %s without the squad's share (z %s)", nameOf(m), signed(m.Deviation, decimals), unit, signed(m.DeviationZ, 1))
+	change, z, without := judged(m)
+	share := ""
+	if without {
+		share = " without the squad's share"
 	}
-	return fmt.Sprintf("%s %s %s (z %s)", nameOf(m), signed(m.Change, decimals), unit, signed(m.Z, 1))
+	return fmt.Sprintf("%s %s %s%s (z %s)", nameOf(m), signed(change, decimals), unit, share, signed(z, 1))
 }
 
 // Said is a text from a file or a person as it may stand in chat.
