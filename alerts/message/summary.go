@@ -23,7 +23,8 @@ type Summary struct {
 	// Tested athletes, those of them with a usable trace, and all who were
 	// expected; Expected is 0 for a session that nobody planned.
 	Tested, Usable, Expected int
-	// Building counts athletes whose baseline has too few tests for a verdict.
+	// Building counts athletes with a usable trace whose baseline has too few
+	// tests for a verdict.
 	Building int
 	// Missing athletes, and those whose trace was left out by staff, by id.
 	Missing, LeftOut []string
@@ -166,7 +167,11 @@ func (s *Summary) doubtful(c *club.Club) []string {
 			lines = append(lines, fmt.Sprintf("and %d more: canter tests list --doubtful", len(s.Doubtful)-i))
 			break
 		}
-		lines = append(lines, fmt.Sprintf("%d. %s", len(s.Looks)+i+1, ended(who(c, d.Athlete)+": "+said(c, d.Why))))
+		text := who(c, d.Athlete)
+		if why := said(c, d.Why); why != "" {
+			text += ": " + why
+		}
+		lines = append(lines, fmt.Sprintf("%d. %s", len(s.Looks)+i+1, ended(text)))
 	}
 	return lines
 }
