@@ -40,6 +40,10 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	if w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate changes by %+.0f bpm in the last minute: not a steady run", 60*late.slope)
 	}
+	if times, z := m.restless(&w.series); z > mostRestless && w.finder.profile.flat {
+		v.add(schemas.Check, schemas.ReasonArtefacts,
+			"heart rate goes up and down %.1f times as much in the last minute of the run as at rest, where load calms it: the sensor may count steps", times)
+	}
 	bend, where := w.bend(m, &sh, c)
 	if math.Abs(bend) > mostBend {
 		v.add(schemas.Check, schemas.ReasonNotSteady,
