@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"sync"
 
 	"github.com/muktihari/fit/decoder"
@@ -57,18 +56,13 @@ func (h fitHeader) write(b *[14]byte, original []byte) {
 	binary.LittleEndian.PutUint32(b[4:8], uint32(h.data))
 }
 
-// fitSource feeds one FIT sequence to the decoder, and ends it when the
-// collector has had enough: the library has no other way to stop.
+// fitSource is one FIT sequence with the header that we made for it.
 type fitSource struct {
 	head, body []byte
 	buf        [14]byte // what head points into
-	stop       *Error
 }
 
 func (s *fitSource) Read(p []byte) (int, error) {
-	if s.stop != nil {
-		return 0, s.stop
-	}
 	if len(s.head) > 0 {
 		n := copy(p, s.head)
 		s.head = s.head[n:]
@@ -82,31 +76,16 @@ func (s *fitSource) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// fitDecoder is the library's decoder with our collector, kept for reuse:
-// together they are about 30 kB.
+// fitDecoder reads FIT sequences into one trace. It is kept for reuse: the
+// library's part of it alone is 130 kB.
 type fitDecoder struct {
-	dec     *decoder.Decoder
-	options []decoder.Option
-	source  fitSource
-	fit     fitCollector
+	raw      decoder.RawDecoder
+	source   fitSource
+	messages fitMessages
+	fit      fitCollector
 }
 
-var fitDecoders = sync.Pool{New: func() any {
-	d := new(fitDecoder)
-	d.options = []decoder.Option{
-		decoder.WithMesgListener(&d.fit),
-		decoder.WithMesgDefListener(&d.fit),
-		decoder.WithBroadcastOnly(),
-		// Byte by byte it is a third of all decoding; see fitChecksum.
-		decoder.WithIgnoreChecksum(),
-		// Expanding every compressed field costs more than all else; the two
-		// that matter are expanded by the collector.
-		decoder.WithNoComponentExpansion(),
-		decoder.WithFactory(projection{}),
-	}
-	d.dec = decoder.New(&d.source, d.options...)
-	return d
-}}
+var fitDecoders = sync.Pool{New: func() any { return new(fitDecoder) }}
 
 // decodeFIT reads all sequences of a FIT file into one trace: parts of a chained
 // file come from one device, and later parts may hold only heart rates.
@@ -123,8 +102,8 @@ func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
 		end := min(int64(len(content)), int64(offset)+int64(h.size)+h.data+2)
 		d.fit.base = int64(offset)
 		found := d.sequence(h, content[offset:end])
-		if d.source.stop != nil {
-			return nil, d.source.stop
+		if d.fit.stopped != nil {
+			return nil, d.fit.stopped
 		}
 		if found.Kind == schemas.Sound && h.repaired != "" {
 			found = altered("%s", h.repaired)
@@ -162,10 +141,8 @@ func (d *fitDecoder) afterEnd(content []byte, offset, sequence int) schemas.Dama
 func (d *fitDecoder) sequence(h fitHeader, content []byte) schemas.Damage {
 	h.write(&d.source.buf, content)
 	d.source.head, d.source.body = d.source.buf[:], content[h.size:]
-	d.fit.beginSequence(&d.source)
-	d.dec.Reset(&d.source, d.options...)
-	_, err := d.dec.Decode()
-	d.fit.endSequence()
+	d.messages.begin(&d.fit)
+	n, err := d.raw.Decode(&d.source, d.messages.take)
 	end := d.fit.base + int64(len(content))
 	if err == nil {
 		// All messages were read, and two bytes behind them: the checksum.
@@ -179,18 +156,8 @@ func (d *fitDecoder) sequence(h fitHeader, content []byte) schemas.Damage {
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
 		return endsEarly("the file ends early, at byte %d", end)
 	}
-	return altered("unreadable from byte %d on: %v", d.fit.base+bytePos(err), lastCause(err))
-}
-
-// bytePos finds the position that the library writes into its errors' text;
-// our header may be two bytes longer than the file's, hence "about".
-func bytePos(err error) int64 {
-	const mark = "byte pos: "
-	var n int64
-	if _, after, ok := strings.Cut(err.Error(), mark); ok {
-		_, _ = fmt.Sscanf(after, "%d", &n)
-	}
-	return n
+	// Our header may be two bytes longer than the file's: about there.
+	return altered("unreadable from byte %d on: %v", d.fit.base+n-int64(d.messages.behind), lastCause(err))
 }
 
 func lastCause(err error) error {

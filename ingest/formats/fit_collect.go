@@ -1,7 +1,6 @@
 package formats
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"time"
@@ -20,17 +19,14 @@ const (
 	fitEpoch = 631065600
 	// maxSerials a file may name; real ones name a handful.
 	maxSerials = 64
-	// maxDescriptions of developer fields in a sequence, and maxLookups of
-	// them in all: the library searches them one by one, for each field.
-	maxDescriptions = 1024
-	maxLookups      = 50_000_000
 )
 
-// fitCollector takes the decoder's messages and makes a trace of them. The
-// decoder reuses each message, so that everything kept is copied.
+// fitCollector takes messages and makes a trace of them. They are used again, so
+// that everything kept is copied.
 type fitCollector struct {
 	recorder
-	source *fitSource
+	// stopped is why no more is taken, nil while it is.
+	stopped *Error
 	// base is the offset of the present sequence in the file.
 	base     int64
 	fileType typedef.File
@@ -42,10 +38,6 @@ type fitCollector struct {
 	laps  []fitLap
 	rr    rrClock
 	strap strapReadings
-	// Work the library does for developer fields; see maxLookups.
-	developerFields [proto.LocalMesgNumMask + 1]int
-	descriptions    int
-	lookups         int
 }
 
 type fitSession struct {
@@ -63,108 +55,78 @@ func (c *fitCollector) reset(b *budget, size int) {
 	c.b = b
 }
 
-func (c *fitCollector) beginSequence(s *fitSource) {
-	c.source = s
-	c.developerFields = [proto.LocalMesgNumMask + 1]int{}
-	c.descriptions = 0
-}
-
-func (c *fitCollector) endSequence() { c.source = nil }
-
 func (c *fitCollector) stop(err *Error) {
-	if c.source.stop == nil {
-		c.source.stop = err
+	if c.stopped == nil {
+		c.stopped = err
 	}
 }
 
-// OnMesgDef counts developer fields, for the bound on lookups, and makes room
-// for the records that the first definition of one lets expect.
-func (c *fitCollector) OnMesgDef(def proto.MessageDefinition) {
-	c.developerFields[def.Header&proto.LocalMesgNumMask] = len(def.DeveloperFieldDefinitions)
-	if def.MesgNum != mesgnum.Record || c.trace.Samples != nil {
-		return
+// room makes room for the records that the first definition of one, of so many
+// bytes each, lets expect.
+func (c *fitCollector) room(size int) {
+	if c.trace.Samples == nil {
+		c.trace.Samples = make([]schemas.Sample, 0, min(c.size/size, c.b.samples)+1)
 	}
-	size := 1
-	for _, f := range def.FieldDefinitions {
-		size += int(f.Size)
-	}
-	for _, f := range def.DeveloperFieldDefinitions {
-		size += int(f.Size)
-	}
-	c.trace.Samples = make([]schemas.Sample, 0, min(c.size/size, c.b.samples)+1)
 }
 
-// OnMesg takes one message.
-func (c *fitCollector) OnMesg(m proto.Message) {
-	if c.descriptions > 0 {
-		c.lookups += c.developerFields[proto.LocalMesgNum(m.Header)] * c.descriptions
-		if c.lookups > maxLookups {
-			c.stop(problem(ErrTooMany, "", "developer fields beyond all measure", "Export the session again"))
-		}
-	}
+// message takes one message that is no record.
+func (c *fitCollector) message(m *proto.Message) {
 	switch m.Num {
-	case mesgnum.Record:
-		c.record(&m)
 	case mesgnum.Hr:
-		if !c.strap.message(&m, c.b) {
+		if !c.strap.message(m, c.b) {
 			c.stop(c.b.samplesError(""))
 		}
 	case mesgnum.Hrv:
 		c.hrv(m.FieldValueByNum(fieldnum.HrvTime).SliceUint16())
 	case mesgnum.BeatIntervals:
-		c.beatIntervals(&m)
+		c.beatIntervals(m)
 	case mesgnum.Lap:
-		c.lap(&m)
+		c.lap(m)
 	case mesgnum.Session:
-		c.session(&m)
+		c.session(m)
 	case mesgnum.Sport:
 		c.sport = typedef.Sport(m.FieldValueByNum(fieldnum.SportSport).Uint8())
 	case mesgnum.DeviceInfo:
-		c.deviceInfo(&m)
+		c.deviceInfo(m)
 	case mesgnum.FileId:
-		c.fileID(&m)
+		c.fileID(m)
 	case mesgnum.UserProfile:
 		if name := fitString(m.FieldValueByNum(fieldnum.UserProfileFriendlyName)); name != "" {
 			c.trace.Label = name
-		}
-	case mesgnum.FieldDescription:
-		if c.descriptions++; c.descriptions > maxDescriptions {
-			c.stop(problem(ErrTooMany, "", fmt.Sprintf("more than %d developer fields", maxDescriptions), "Export the session again"))
 		}
 	default: // the other hundred kinds have nothing for a trace
 	}
 }
 
-// record takes a record message: this is the loop that all else waits for.
-func (c *fitCollector) record(m *proto.Message) {
+// record takes a record message b of the time given: this is the loop that all
+// else waits for, so that its fields are read where they lie.
+func (c *fitCollector) record(f *fitDefinition, b []byte, timestamp uint32) {
 	var (
-		timestamp  = basetype.Uint32Invalid
 		hr         = basetype.Uint8Invalid
 		cadence    = basetype.Uint8Invalid
 		fractional = basetype.Uint8Invalid
 		speed      = basetype.Uint32Invalid // mm/s
 	)
-	for i := range m.Fields {
-		f := &m.Fields[i]
-		switch f.Num {
-		case fieldnum.RecordTimestamp:
-			timestamp = f.Value.Uint32()
+	for i := range f.fields {
+		field := &f.fields[i]
+		v := b[field.at : field.at+field.size]
+		switch field.num {
 		case fieldnum.RecordHeartRate:
-			hr = f.Value.Uint8()
+			hr = v[0]
 		case fieldnum.RecordCadence:
-			cadence = f.Value.Uint8()
+			cadence = v[0]
 		case fieldnum.RecordFractionalCadence:
-			fractional = f.Value.Uint8()
+			fractional = v[0]
 		case fieldnum.RecordEnhancedSpeed:
-			if v := f.Value.Uint32(); v != basetype.Uint32Invalid {
-				speed = v
+			if s := f.number(v, 4); s != basetype.Uint32Invalid {
+				speed = s
 			}
 		case fieldnum.RecordSpeed:
-			if v := f.Value.Uint16(); v != basetype.Uint16Invalid && speed == basetype.Uint32Invalid {
-				speed = uint32(v)
+			if s := f.number(v, 2); s != uint32(basetype.Uint16Invalid) && speed == basetype.Uint32Invalid {
+				speed = s
 			}
 		case fieldnum.RecordCompressedSpeedDistance:
-			if v := f.Value.SliceUint8(); len(v) >= 2 && speed == basetype.Uint32Invalid {
+			if len(v) >= 2 && speed == basetype.Uint32Invalid {
 				if s := uint32(v[0]) | uint32(v[1]&0x0f)<<8; s != 0xfff {
 					speed = s * 10 // from cm/s
 				}

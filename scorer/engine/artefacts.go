@@ -88,6 +88,9 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 	return max(limit, 6), float64(reversals) < 0.08*float64(changes), true
 }
 
+// leastLock: seconds for which heart rate must follow the step rate.
+const leastLock = 12
+
 // dropCadence marks heart rates that follow the step rate. A heart rate may
 // equal the step rate by chance, so being near it is not enough: it must have
 // jumped there or away, or follow the step rate's own small changes.
@@ -113,15 +116,23 @@ func (s *series) dropCadence() {
 			j++
 		}
 		end := lastNear + 1
-		if s.at[lastNear]-s.at[i] >= 12 && float64(hits) >= 0.8*float64(end-i) &&
-			(s.jumpsAt(i) || s.jumpsAt(end) || s.follows(i, end)) {
-			for k := i; k < end; k++ {
-				if s.why[k] == kept {
-					s.why[k] = onCadence
-				}
-			}
+		switch {
+		case s.at[lastNear]-s.at[i] < leastLock:
+		case float64(hits) >= 0.8*float64(end-i) && (s.jumpsAt(i) || s.jumpsAt(end) || s.follows(i, end)):
+			s.lock(i, end)
+		default:
+			s.dropFollowing(i, end)
 		}
 		i = end
+	}
+}
+
+// lock marks what is left of samples i to j.
+func (s *series) lock(i, j int) {
+	for k := i; k < j; k++ {
+		if s.why[k] == kept {
+			s.why[k] = onCadence
+		}
 	}
 }
 
@@ -165,5 +176,61 @@ func (s *series) follows(i, j int) bool {
 		dc += c * c
 		dd += d * d
 	}
-	return n >= 10 && dc > 0.4*n && dd < 0.6*dc
+	return n >= leastFollow && dc > 0.4*n && dd < 0.6*dc
 }
+
+// surelyFollows: standard errors of Fisher's transform of the correlation from
+// which on changes are the same ones; by chance 3 in 100,000 are.
+const surelyFollows = 4.0
+
+// dropFollowing marks those stretches of samples i to j that repeat the step
+// rate's changes, where not all of it does: heart rate may come near the step
+// rate by itself, and the sensor lock on to it there without a jump. The surest
+// stretch is taken out, then the surest one of what is left, a few times.
+func (s *series) dropFollowing(i, j int) {
+	const mostTimes = 8
+	sums := make([][4]float64, 1, j-i) // of changes, and of their products up to each
+	for k := i + 1; k < j; k++ {
+		at := sums[len(sums)-1]
+		if s.why[k] == kept && s.why[k-1] == kept && s.cad[k] > 0 && s.cad[k-1] > 0 {
+			h, c := s.hr[k]-s.hr[k-1], float64(s.cad[k]-s.cad[k-1])
+			at = [4]float64{at[0] + 1, at[1] + h*h, at[2] + c*c, at[3] + h*c}
+		}
+		sums = append(sums, at)
+	}
+	left := [mostTimes + 1][2]int{{0, len(sums)}}
+	for n, done := 1, 0; n > 0 && done < mostTimes; {
+		n--
+		part := left[n]
+		a, b, z := s.surestFollowing(sums[part[0]:part[1]], s.at[i+part[0]:])
+		if z < surelyFollows {
+			continue
+		}
+		a, b = a+part[0], b+part[0]
+		s.lock(i+a, i+b+1)
+		left[n], left[n+1] = [2]int{part[0], a + 1}, [2]int{b, part[1]}
+		n, done = n+2, done+1
+	}
+}
+
+// surestFollowing finds the stretch in which heart rate's changes go with the
+// step rate's most surely, among those of leastFollow changes, half as many again,
+// and so on: samples a to b, and by how many standard errors.
+func (s *series) surestFollowing(sums [][4]float64, at []float64) (a, b int, z float64) {
+	for size := leastFollow; size < len(sums); size += size / 2 {
+		for k := 0; k+size < len(sums); k++ {
+			p, q := &sums[k], &sums[k+size]
+			n, hh, cc, hc := q[0]-p[0], q[1]-p[1], q[2]-p[2], q[3]-p[3]
+			if n < leastFollow || cc <= 0.4*n || hc <= 0 || at[k+size]-at[k] < leastLock {
+				continue
+			}
+			if v := math.Atanh(min(hc/math.Sqrt(hh*cc), 0.999)) * math.Sqrt(n-3); v > z {
+				a, b, z = k, k+size, v
+			}
+		}
+	}
+	return a, b, z
+}
+
+// leastFollow changes tell whether heart rate follows the step rate.
+const leastFollow = 10

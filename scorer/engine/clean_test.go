@@ -112,6 +112,42 @@ func TestNaturalHeartRateNearTheStepRateIsKept(t *testing.T) {
 	}
 }
 
+// TestLockWithoutAJumpIsDropped: a sensor that locks on to the step rate when
+// heart rate has come near it does not jump, and most of the time near it was heart
+// rate's own; that it repeats the step rate's changes gives it away.
+func TestLockWithoutAJumpIsDropped(t *testing.T) {
+	for _, interval := range []int{1, 3} {
+		r := rand.New(rand.NewPCG(8, 8))
+		tr := traceOf(1200, interval, rough(10, 0.8, run(88, 165, 25, 50)))
+		for i := range tr.Samples {
+			m := &tr.Samples[i]
+			if at := m.At.Seconds(); at >= 600 && at < 840 {
+				m.Have, m.Cadence = schemas.HasCadence, float32(math.Round(166+1.5*r.NormFloat64()))
+				if at >= 790 {
+					m.HR = m.Cadence + float32(r.IntN(2))
+				}
+			}
+		}
+		var s series
+		clean(&s, tr, measured(195))
+		locked, dropped, elsewhere := 0, 0, 0
+		for i, why := range s.why {
+			switch in := s.at[i] >= 790 && s.at[i] < 840; {
+			case in:
+				locked++
+				if why == onCadence {
+					dropped++
+				}
+			case why != kept:
+				elsewhere++
+			}
+		}
+		if dropped*10 < locked*9 || elsewhere > 8 {
+			t.Errorf("every %d s: %d of %d dropped, and %d elsewhere", interval, dropped, locked, elsewhere)
+		}
+	}
+}
+
 func TestStepThatStaysIsRecorded(t *testing.T) {
 	tr := traceOf(1200, 1, rough(11, 1, run(88, 165, 35, 50)))
 	for i := 750; i < len(tr.Samples); i++ {

@@ -37,6 +37,7 @@
 //	  quality_level.go        speed, band, HRmax
 //	  shape.go                the response fitted to the whole test
 //	  change.go               one change of level that it would swallow
+//	  restless.go             readings less calm in the run than at rest
 //	  damage.go               files that end early or were altered
 //
 // Beside that way: SessionStarts (session.go) aligns the traces of one session,

@@ -13,7 +13,7 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		return
 	}
 	switch {
-	case m.leap.sudden():
+	case m.leap.t > 0:
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.leap.size, when(m.leap.at-m.at))
 	case ch.sure(w.finder.room()):
@@ -39,6 +39,10 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 	}
 	if w.finder.profile.flat && late.n >= 8 && (late.slope < -mostFall || late.slope > mostClimb) {
 		v.add(schemas.Check, schemas.ReasonNotSteady, "heart rate changes by %+.0f bpm in the last minute: not a steady run", 60*late.slope)
+	}
+	if times, z := m.restless(&w.series); z > mostRestless && w.finder.profile.flat {
+		v.add(schemas.Check, schemas.ReasonArtefacts,
+			"heart rate goes up and down %.1f times as much in the last minute of the run as at rest, where load calms it: the sensor may count steps", times)
 	}
 	bend, where := w.bend(m, &sh, c)
 	if math.Abs(bend) > mostBend {

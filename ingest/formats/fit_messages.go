@@ -1,0 +1,179 @@
+package formats
+
+import (
+	"encoding/binary"
+	"errors"
+
+	"github.com/muktihari/fit/decoder"
+	"github.com/muktihari/fit/profile/basetype"
+	"github.com/muktihari/fit/profile/typedef"
+	"github.com/muktihari/fit/profile/untyped/mesgnum"
+	"github.com/muktihari/fit/proto"
+)
+
+// fitField is where a field that is read lies in a message.
+type fitField struct {
+	num      byte
+	at, size int
+	base     *proto.FieldBase // its type in the profile
+}
+
+// fitDefinition says how the messages of one local number are laid out.
+type fitDefinition struct {
+	mesg   typedef.MesgNum
+	arch   byte
+	wanted bool       // a message that is read
+	fields []fitField // those that are read, in the file's order
+	// stamp is the field of the time, whatever the message; its size is 0 where there is none.
+	stamp fitField
+}
+
+// fitMessages reads the messages that the library cuts a sequence into. Its own
+// reader of fields makes values of all there are, of which a trace needs a few:
+// that was four fifths of the time.
+type fitMessages struct {
+	to          *fitCollector
+	definitions [proto.LocalMesgNumMask + 1]fitDefinition
+	fields      []proto.Field // memory of one message
+	// behind are the bytes of a definition that come after the fields which
+	// could not be read.
+	behind int
+	// The time that compressed headers count on from, and its last five bits as last given.
+	timestamp uint32
+	offset    byte
+}
+
+// compressedTime is the field that a compressed header stands for.
+var compressedTime = &proto.FieldBase{Num: proto.FieldNumTimestamp}
+
+var errFITBaseType = errors.New("invalid basetype")
+
+func (m *fitMessages) begin(to *fitCollector) {
+	m.to, m.behind, m.timestamp, m.offset = to, 0, 0, 0
+}
+
+// take takes one piece of a sequence. The library has seen to it that a message
+// has a definition, and all the bytes that it says.
+func (m *fitMessages) take(kind decoder.RawFlag, b []byte) error {
+	switch kind {
+	case decoder.RawFlagMesgDef:
+		return m.define(b)
+	case decoder.RawFlagMesgData:
+		m.message(b)
+		if m.to.stopped != nil {
+			return m.to.stopped
+		}
+	case decoder.RawFlagFileHeader, decoder.RawFlagCRC: // read by decodeFIT
+	}
+	return nil
+}
+
+// define takes a definition: header, a reserved byte, byte order, number of the
+// message, and for each field number, size and base type.
+func (m *fitMessages) define(b []byte) error {
+	f := &m.definitions[b[0]&proto.LocalMesgNumMask]
+	f.arch, f.fields, f.stamp = b[2], f.fields[:0], fitField{}
+	f.mesg = typedef.MesgNum(f.number(b[3:5], 2))
+	var table *fieldTable
+	if f.mesg <= lastWanted {
+		table = fieldTables[f.mesg]
+	}
+	f.wanted = table != nil
+	at := 1
+	fields, developer := b[6:6+3*int(b[5])], b[6+3*int(b[5]):]
+	for ; len(fields) > 0; fields = fields[3:] {
+		if !basetype.BaseType(fields[2]).Valid() {
+			m.behind = len(developer)
+			return errFITBaseType
+		}
+		field := fitField{num: fields[0], at: at, size: int(fields[1])}
+		at += field.size
+		if field.size == 0 {
+			continue
+		}
+		if field.num == proto.FieldNumTimestamp {
+			f.stamp = field
+		}
+		if f.wanted && table[field.num] != nil {
+			field.base = table[field.num]
+			f.fields = append(f.fields, field)
+		}
+	}
+	if f.mesg == mesgnum.Record {
+		for ; len(developer) > 3; developer = developer[3:] {
+			at += int(developer[2])
+		}
+		m.to.room(at)
+	}
+	return nil
+}
+
+// message takes a message: its header, and its fields without a gap.
+func (m *fitMessages) message(b []byte) {
+	f := &m.definitions[proto.LocalMesgNum(b[0])&proto.LocalMesgNumMask]
+	compressed := b[0]&proto.MesgCompressedHeaderMask != 0
+	if compressed {
+		offset := b[0] & proto.CompressedTimeMask
+		m.timestamp += uint32((offset - m.offset) & proto.CompressedTimeMask)
+		m.offset = offset
+	}
+	counted := m.timestamp
+	if f.stamp.size > 0 {
+		m.timestamp = f.number(b[f.stamp.at:f.stamp.at+f.stamp.size], 4)
+		m.offset = byte(m.timestamp) & proto.CompressedTimeMask
+	}
+	switch {
+	case f.mesg == mesgnum.Record && (compressed || f.stamp.size > 0):
+		m.to.record(f, b, m.timestamp)
+	case f.mesg == mesgnum.Record:
+		m.to.record(f, b, basetype.Uint32Invalid)
+	case f.wanted:
+		m.to.message(m.unpack(f, b, compressed, counted))
+	}
+}
+
+// unpack makes the library's message of the fields that are read.
+func (m *fitMessages) unpack(f *fitDefinition, b []byte, compressed bool, counted uint32) *proto.Message {
+	m.fields = m.fields[:0]
+	if compressed {
+		m.fields = append(m.fields, proto.Field{FieldBase: compressedTime, Value: proto.Uint32(counted)})
+	}
+	for i := range f.fields {
+		field := &f.fields[i]
+		v := b[field.at : field.at+field.size]
+		var padded [8]byte
+		if n := int(field.base.BaseType.Size()); field.size < n {
+			// What is shorter than its type has zeros for the rest.
+			if f.arch == proto.LittleEndian {
+				copy(padded[:n], v)
+			} else {
+				copy(padded[n-field.size:n], v)
+			}
+			v = padded[:n]
+		}
+		// It fails for unknown types only, and those of the profile are known.
+		value, _ := proto.UnmarshalValue(v, f.arch, field.base.BaseType, field.base.Type, field.base.Array)
+		m.fields = append(m.fields, proto.Field{FieldBase: field.base, Value: value})
+	}
+	return &proto.Message{Num: f.mesg, Fields: m.fields}
+}
+
+// number returns the number in the first n bytes of a field, or in all it has if
+// it has fewer.
+func (f *fitDefinition) number(b []byte, n int) uint32 {
+	if f.arch == proto.LittleEndian {
+		if len(b) >= 4 && n == 4 {
+			return binary.LittleEndian.Uint32(b)
+		}
+		v := uint32(0)
+		for i, c := range b[:min(n, len(b))] {
+			v |= uint32(c) << (8 * i)
+		}
+		return v
+	}
+	v := uint32(0)
+	for _, c := range b[:min(n, len(b))] {
+		v = v<<8 | uint32(c)
+	}
+	return v
+}
