@@ -256,12 +256,8 @@ func brief(it *Item) string {
 // moved is a change with its z: "HRex +3.1 points (z +2.9)".
 func moved(m *schemas.Comparison) string {
 	unit, decimals := unitOf(m)
-	change, z, without := judged(m)
-	share := ""
-	if without {
-		share = " without the squad's share"
-	}
-	return fmt.Sprintf("%s %s %s%s (z %s)", nameOf(m), signed(change, decimals), unit, share, signed(z, 1))
+	change, z, _ := judged(m)
+	return fmt.Sprintf("%s %s %s%s (z %s)", nameOf(m), signed(change, decimals), unit, Apart(m), signed(z, 1))
 }
 
 // Said is a text from a file or a person as it may stand in chat.

@@ -123,6 +123,16 @@ func judged(m *schemas.Comparison) (change, z schemas.Number, without bool) {
 	return m.Deviation, m.DeviationZ, without
 }
 
+// Apart says that a number was judged without what the squad shared, where that
+// makes a difference, so that the words beside a z of the whole change are
+// understood.
+func Apart(m *schemas.Comparison) string {
+	if _, _, without := judged(m); without {
+		return " without the squad's share"
+	}
+	return ""
+}
+
 // Unusual says how a number stands against the athlete's own spread, or why
 // that can't be said. Where the whole squad moved, its share is taken off.
 func Unusual(m *schemas.Comparison) string {

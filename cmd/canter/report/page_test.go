@@ -321,3 +321,19 @@ func TestEveryRuleHasWords(t *testing.T) {
 		t.Errorf("only %d rules", len(rules))
 	}
 }
+
+// TestWordsBesideAnotherZSayWhatTheyAreOf: after a hot day, words and z of a row
+// speak of two things.
+func TestWordsBesideAnotherZSayWhatTheyAreOf(t *testing.T) {
+	c := schemas.Comparison{
+		Measure: schemas.MeasureHRex, Unit: "% points of HRmax", State: schemas.Inside, Value: schemas.Num(80),
+		Change: schemas.Num(2.7), Z: schemas.Num(1.4), Deviation: schemas.Num(3.3), DeviationZ: schemas.Num(2.4),
+	}
+	if got, want := report.CellsOf(&c).Words, "well outside the usual spread without the squad's share"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	c.Deviation, c.DeviationZ = c.Change, c.Z
+	if got, want := report.CellsOf(&c).Words, "at the edge of the usual spread"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

@@ -91,7 +91,7 @@ func CellsOf(c *schemas.Comparison) Cells {
 	}
 	return Cells{
 		Last: Signed(c.PrevChange, Decimals(c)), Baseline: Signed(c.Change, Decimals(c)), Z: Signed(c.Z, 1),
-		Words: message.Unusual(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
+		Words: message.Unusual(c) + message.Apart(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
 	}
 }
 
@@ -172,7 +172,7 @@ func (t *Test) measure(d *Data, c *schemas.Comparison) string {
 	if c.State == schemas.NoValue {
 		return name + ": no number."
 	}
-	s := name + " " + value + ", " + message.Unusual(c) + "."
+	s := name + " " + value + ", " + message.Unusual(c) + message.Apart(c) + "."
 	if c.Previous.Present() {
 		s += fmt.Sprintf(" %s %s since %s.", Signed(c.PrevChange, Decimals(c)), unit, c.PreviousTime.In(d.zone()).Format("2 Jan"))
 	}
