@@ -79,12 +79,13 @@ func (s *Service) owned(msg broker.FileMessage, rows []schemas.SeriesRow) (out s
 		err   error
 	}
 	answers := map[asked]answer{}
+	sheet := identify.SheetAt(s.club, msg.Origin)
 	for i := range rows {
 		r := &rows[i]
 		who := asked{r.Athlete, r.Squad, r.Date}
 		a, known := answers[who]
 		if !known {
-			a.owner, a.err = identify.Whose(s.club, msg.Origin, r)
+			a.owner, a.err = sheet.Whose(r)
 			answers[who] = a
 		}
 		owner, err := a.owner, a.err

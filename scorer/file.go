@@ -36,8 +36,10 @@ type scored struct {
 }
 
 // file takes one file from bytes to stored outcomes. maybeFirst is whether
-// history may know nothing of it, as when its own event comes for the first time.
-func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Version, maybeFirst bool) error {
+// history may know nothing of it, as when its own event comes for the first time;
+// the error is history.ErrKnown when it does.
+// It is done at a desk, which it leaves when there is nothing left but to store.
+func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Version, maybeFirst bool, leave func()) error {
 	if msg.Refused != "" {
 		return s.park(ctx, msg, v, "", msg.Refused)
 	}
@@ -56,11 +58,13 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 			format = table
 		}
 	}
-	past, err := s.past(ctx, msg.ID, maybeFirst)
-	if err != nil {
-		return err
+	known := past{first: true}
+	if !maybeFirst {
+		if known, err = s.past(ctx, msg.ID); err != nil {
+			return err
+		}
 	}
-	result, failed, err := s.score(ctx, msg, traces, past.words)
+	result, failed, err := s.score(ctx, msg, traces, known.words)
 	if err != nil {
 		return err
 	}
@@ -69,7 +73,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	result.series = days.values
 	result.unknown = append(result.unknown, days.unknown...)
-	if past.words.file.Dropped {
+	if known.words.file.Dropped {
 		if err := s.asWhenDropped(ctx, msg.ID, &result); err != nil {
 			return err
 		}
@@ -79,9 +83,13 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 		Tests: len(result.outcomes), Traces: len(traces), Version: v,
 	}
 	f.State, f.Reason = result.state()
-	err = s.save(ctx, history.FileResult{File: f, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series})
+	leave()
+	err = s.save(ctx, history.FileResult{File: f, New: known.first, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series})
 	if errors.Is(err, history.ErrInvalid) {
 		return s.park(ctx, msg, v, format, fmt.Sprintf("the history does not take what came of this file (%v): please report it with the file", err))
+	}
+	if errors.Is(err, history.ErrKnown) {
+		return err
 	}
 	if err != nil {
 		return refused(err)
@@ -91,7 +99,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err := s.tellMates(ctx, f, result, v); err != nil {
 		return err
 	}
-	return s.tell(ctx, f, past, result.outcomes, v)
+	return s.tell(ctx, f, known, result.outcomes, v)
 }
 
 // The formats, as the decoder names them, that may hold daily series.
@@ -313,7 +321,7 @@ func (s *Service) identity(o *schemas.Outcome, id schemas.TestID, msg broker.Fil
 // the alerts stage, which tells staff once; nobody is told of what staff
 // dropped.
 func (s *Service) park(ctx context.Context, msg broker.FileMessage, v schemas.Version, format, reason string) error {
-	past, err := s.past(ctx, msg.ID, false)
+	past, err := s.past(ctx, msg.ID)
 	if err != nil {
 		return err
 	}

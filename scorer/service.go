@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime"
 	"strings"
 	"sync"
 	"time"
@@ -40,8 +41,6 @@ type Broker interface {
 
 // History is what the scorer needs of the history.
 type History interface {
-	// Known tells whether anything is stored of a file.
-	Known(ctx context.Context, id schemas.FileID) (bool, error)
 	// File returns the stored record of a file.
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 	// Tests returns tests; the scorer asks for those of one file.
@@ -54,7 +53,8 @@ type History interface {
 	FileLoads(ctx context.Context, id schemas.FileID) ([]schemas.TraceLoad, error)
 	FileSeries(ctx context.Context, id schemas.FileID) ([]schemas.SeriesValue, error)
 	// SaveResult stores a file's record with all that was found in it, and
-	// removes what an earlier scoring found and this did not.
+	// removes what an earlier scoring found and this did not. A result that is
+	// New gives history.ErrKnown when something is stored of the file.
 	SaveResult(ctx context.Context, r history.FileResult) error
 	// Corrections returns those of a file's tests, in order of their ID.
 	Corrections(ctx context.Context, id schemas.FileID) ([]schemas.Correction, error)
@@ -70,9 +70,13 @@ type Config struct {
 	Decode Decoder
 	// Series reads daily series; nil when such files are to be parked.
 	Series SeriesDecoder
-	// Workers score files at the same time, in this process.
+	// Workers have files in hand at the same time, in this process. Most of a
+	// file's time is waiting for the broker and the disk.
 	Workers int
-	Log     *slog.Logger
+	// Desks are how many of them read and score at the same time: each needs the
+	// memory of a whole recording. 0 = one more than there are processors.
+	Desks int
+	Log   *slog.Logger
 	// Meter is told what the scorer does; nil for nobody.
 	Meter Meter
 	// Now is the clock of the marks beside work that came back; nil is the
@@ -112,20 +116,15 @@ func (s *Service) testsOf(ctx context.Context, id schemas.FileID) ([]schemas.Out
 // past is what is known of a file before it is scored.
 type past struct {
 	// first is whether that is nothing: the event is the file's own, delivered
-	// for the first time, and the history has neither record nor correction.
+	// for the first time, and the history has neither record nor correction. It
+	// is taken for so until the history says otherwise when the result is stored.
 	first  bool
 	words  words
 	before []schemas.Outcome
 }
 
-// past reads what is known of a file; maybeFirst is whether it may be nothing.
-func (s *Service) past(ctx context.Context, id schemas.FileID, maybeFirst bool) (p past, err error) {
-	if maybeFirst {
-		known, err := s.history.Known(ctx, id)
-		if err != nil || !known {
-			return past{first: true}, err
-		}
-	}
+// past reads what is known of a file.
+func (s *Service) past(ctx context.Context, id schemas.FileID) (p past, err error) {
 	if p.words, err = s.words(ctx, id); err != nil {
 		return p, err
 	}
@@ -142,6 +141,7 @@ type Service struct {
 	log     *slog.Logger
 	now     func() time.Time
 	alone   sync.Mutex // held while an event that came back often is handled
+	desks   chan struct{}
 }
 
 // New returns a scorer.
@@ -153,7 +153,23 @@ func New(cfg Config, b Broker, h History) *Service {
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the one place where this stage meets the machine's clock
 	}
+	desks := cfg.Desks
+	if desks <= 0 {
+		desks = runtime.GOMAXPROCS(0) + 1
+	}
+	s.desks = make(chan struct{}, desks)
 	return s
+}
+
+// sit waits for a desk, where a file can be read and scored, and returns what
+// gives it to the next one; that may be called again.
+func (s *Service) sit(ctx context.Context) (leave func(), err error) {
+	select {
+	case s.desks <- struct{}{}:
+		return sync.OnceFunc(func() { <-s.desks }), nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // Work is the consumer of the scorers.
@@ -184,6 +200,11 @@ func (s *Service) handle(ctx context.Context, d *broker.Delivery) error {
 }
 
 func (s *Service) onFile(ctx context.Context, d *broker.Delivery) error {
+	leave, err := s.sit(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
 	msg, err := s.broker.FileOf(d, s.club.Files.MaxSize)
 	if errors.Is(err, broker.ErrMessage) {
 		msg.Refused = err.Error()
@@ -192,7 +213,13 @@ func (s *Service) onFile(ctx context.Context, d *broker.Delivery) error {
 	if err != nil {
 		return err
 	}
-	if err := s.file(ctx, msg, d.Version, d.Tries <= 1); err != nil {
+	err = s.file(ctx, msg, d.Version, d.Tries <= 1, leave)
+	if errors.Is(err, history.ErrKnown) { // seldom: once more, with what is known
+		if msg, err = s.broker.FileOf(d, s.club.Files.MaxSize); err == nil {
+			err = s.file(ctx, msg, d.Version, false, leave)
+		}
+	}
+	if err != nil {
 		return err
 	}
 	s.cfg.Meter.Handled(msg.Origin.Seen)
@@ -245,6 +272,11 @@ func (s *Service) onRescore(ctx context.Context, d *broker.Delivery) error {
 // where it was found first). When the archive's time is over, what staff said
 // of its tests is still applied to the outcomes in history.
 func (s *Service) again(ctx context.Context, id schemas.FileID, origin schemas.Origin, v schemas.Version) error {
+	leave, err := s.sit(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
 	msg, err := s.broker.File(ctx, id, s.club.Files.MaxSize)
 	switch {
 	case errors.Is(err, broker.ErrNoFile):
@@ -258,7 +290,7 @@ func (s *Service) again(ctx context.Context, id schemas.FileID, origin schemas.O
 	if origin.Path != "" {
 		msg.Origin = origin
 	}
-	return s.file(ctx, msg, v, false)
+	return s.file(ctx, msg, v, false, leave)
 }
 
 func samePlace(a, b schemas.Origin) bool { return a.Folder == b.Folder && a.Path == b.Path }

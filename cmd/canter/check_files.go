@@ -112,8 +112,9 @@ func (f *folderCheck) try(cl *club.Club, w club.Watch, l ingest.Listed) error {
 			return err
 		}
 		f.series++
+		sheet := identify.SheetAt(cl, origin)
 		for i := range rows {
-			if _, err := identify.Whose(cl, origin, &rows[i]); err != nil {
+			if _, err := sheet.Whose(&rows[i]); err != nil {
 				return err
 			}
 		}

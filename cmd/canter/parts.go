@@ -204,8 +204,8 @@ func (p *pipeline) build(roles map[role]bool) {
 	if roles[roleScorer] {
 		p.scorer = scorer.New(scorer.Config{
 			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}),
-			// Most of a file's time is waiting for the broker and the disk.
-			Workers: 16 * runtime.GOMAXPROCS(0), Log: p.log, Meter: p.meters.Scorer(),
+			// So many share a transaction of the embedded history.
+			Workers: max(64, 16*runtime.GOMAXPROCS(0)), Log: p.log, Meter: p.meters.Scorer(),
 		}, p.broker, p.history)
 	}
 	if roles[roleAlerts] {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/url"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"canter.example/schemas"
@@ -70,6 +71,11 @@ type Broker struct {
 	refused *refusal
 	pulse   pulse
 
+	// handover is of the embedded broker; handing is whether this process scores
+	// what it finds.
+	handover *handover
+	handing  atomic.Bool
+
 	// gatherings are what Gather gathers, by subject: *gathering.
 	gatherings sync.Map
 
@@ -112,7 +118,8 @@ func (r *refusal) last() error {
 // given, and makes or updates the streams. Errors: [ErrInUse] when the data
 // folder belongs to another process.
 func Open(ctx context.Context, cfg Config) (_ *Broker, err error) {
-	b := &Broker{created: map[string]time.Time{}, streams: map[string]jetstream.Stream{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait, astray: isAstray}
+	b := &Broker{created: map[string]time.Time{}, streams: map[string]jetstream.Stream{}, consumed: map[string]bool{}, refused: &refusal{}, ackWait: cfg.AckWait, astray: isAstray,
+		handover: newHandover()}
 	if b.ackWait <= 0 {
 		b.ackWait = defaultAckWait
 	}

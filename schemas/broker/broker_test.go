@@ -96,6 +96,53 @@ func TestAFileIsStoredOnceAndReadBackWhole(t *testing.T) {
 	})
 }
 
+// TestAFileIsTheSameOnEveryWayToItsScorer: handed over in memory by whoever
+// published it beside the scorer, or unpacked from what the broker delivers.
+func TestAFileIsTheSameOnEveryWayToItsScorer(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		early, late := fileOf("published before anybody scores"), fileOf("and after")
+		again := make(chan broker.FileMessage, 10)
+		publish := func(f broker.FileMessage) {
+			t.Helper()
+			if known, err := b.PublishFile(t.Context(), f); err != nil || known {
+				t.Fatalf("publish: known %v, err %v", known, err)
+			}
+		}
+		publish(early)
+		ctx, stop := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() {
+			done <- b.Consume(ctx, broker.Work{Stream: schemas.StreamInput, Durable: "scorer", Workers: 1, Log: slog.New(slog.DiscardHandler)},
+				func(_ context.Context, d *broker.Delivery) error {
+					for range 2 { // as after a failure: what was handed over is gone then
+						f, err := b.FileOf(d, limit)
+						if err != nil {
+							return broker.Permanent(err)
+						}
+						f.Content = bytes.Clone(f.Content)
+						again <- f
+					}
+					return nil
+				})
+		}()
+		same := func(want broker.FileMessage) {
+			t.Helper()
+			for range 2 {
+				if d := cmp.Diff(want, <-again, cmpopts.IgnoreUnexported(broker.FileMessage{})); d != "" {
+					t.Errorf("as it comes to the scorer (-want +got):\n%s", d)
+				}
+			}
+		}
+		same(early)
+		publish(late)
+		same(late)
+		stop()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+}
+
 func TestAFileTooLargeForOneMessageIsSaidSo(t *testing.T) {
 	each(t, func(t *testing.T, b *broker.Broker) {
 		noise := make([]byte, 9<<20) // noise does not compress

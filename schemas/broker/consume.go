@@ -171,6 +171,9 @@ func (b *Broker) consumer(ctx context.Context, w Work) (jetstream.Consumer, erro
 			}
 		}
 		b.consumed[w.Durable] = true
+		if w.Stream == schemas.StreamInput && w.Filter == "" {
+			b.handing.Store(true)
+		}
 	}
 	c, err := b.js.CreateOrUpdateConsumer(ctx, w.Stream, cfg)
 	if err != nil {
@@ -232,7 +235,7 @@ func (b *Broker) handle(ctx context.Context, w Work, m jetstream.Msg, h Handler)
 	go sayInProgress(m, b.ackWait/3, done)
 	err = recovered(hctx, d, h)
 	close(done)
-	settle(hctx, w, m, d, err)
+	b.settle(hctx, w, m, d, err, ctx.Err() != nil)
 }
 
 func sayInProgress(m jetstream.Msg, every time.Duration, done <-chan struct{}) {
@@ -259,12 +262,19 @@ func recovered(ctx context.Context, d *Delivery, h Handler) (err error) {
 	return h(ctx, d)
 }
 
-func settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error) {
+// settle says to the broker what came of a delivery; stopping is whether this
+// service is about to leave.
+func (b *Broker) settle(ctx context.Context, w Work, m jetstream.Msg, d *Delivery, err error, stopping bool) {
 	switch {
 	case err == nil:
 		// The double ack tells us that the broker knows; without it a lost ack
-		// would only cost a second, idempotent handling.
-		if err := m.DoubleAck(ctx); err != nil {
+		// would only cost a second, idempotent handling. On the way to a server in
+		// this process none is lost but with the process, or at its end.
+		ack := m.DoubleAck
+		if b.server != nil && !stopping {
+			ack = func(context.Context) error { return m.Ack() }
+		}
+		if err := ack(ctx); err != nil {
 			w.Log.Warn("broker: acknowledge", "subject", d.Subject, "err", err)
 		}
 	case isHeld(err):

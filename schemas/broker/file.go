@@ -70,14 +70,20 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 		m.Header.Set(schemas.HeaderEncoding, "zstd")
 		buffer, _ := zipped.Get().(*[]byte)
 		defer zipped.Put(buffer) // the client has copied it when it answers
-		*buffer = b.zip.EncodeAll(f.Content, (*buffer)[:0])
+		*buffer = b.pack(f.Content, (*buffer)[:0])
 		m.Data = *buffer
 	}
 	if limit := b.nc.MaxPayload(); int64(m.Size()) > limit {
 		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
 	}
+	if b.handing.Load() && f.Refused == "" {
+		b.handover.give(ctx, f.ID, f.Content)
+	}
 	_, err = b.js.PublishMsg(ctx, m, jetstream.WithExpectLastSequencePerSubject(0))
 	b.pulse.note(ctx, b.nc, err)
+	if err != nil && b.handing.Load() {
+		b.handover.drop(f.ID)
+	}
 	if isWrongLastSequence(err) {
 		return true, nil
 	}
@@ -193,10 +199,30 @@ func (b *Broker) Superseded(ctx context.Context, d *Delivery) (bool, error) {
 // that is larger than limit once unpacked, or whose bytes are not what its
 // name says, gives [ErrMessage].
 func (b *Broker) FileOf(d *Delivery, limit int64) (FileMessage, error) {
-	return b.decodeFile(d.Subject, d.Header, d.Data, limit)
+	f, err := b.fileHead(d.Subject, d.Header, limit)
+	if err != nil || f.Refused != "" {
+		return f, err
+	}
+	if room := b.handover.take(f.ID); room != nil {
+		if int64(len(*room)) == f.Size {
+			f.room, f.Content = room, *room
+			return f, nil
+		}
+		rooms.Put(room)
+	}
+	return b.fileBody(f, d.Data)
 }
 
 func (b *Broker) decodeFile(subject string, h nats.Header, data []byte, limit int64) (FileMessage, error) {
+	f, err := b.fileHead(subject, h, limit)
+	if err != nil || f.Refused != "" {
+		return f, err
+	}
+	return b.fileBody(f, data)
+}
+
+// fileHead reads what is said of a file; its size is within the limit.
+func (b *Broker) fileHead(subject string, h nats.Header, limit int64) (FileMessage, error) {
 	f := FileMessage{ID: schemas.FileID(strings.TrimPrefix(subject, schemas.SubjectFile)), Refused: h.Get(headerRefused)}
 	if err := json.Unmarshal([]byte(h.Get(schemas.HeaderOrigin)), &f.Origin); err != nil {
 		return f, fmt.Errorf("%w: its origin: %w", ErrMessage, err)
@@ -212,10 +238,15 @@ func (b *Broker) decodeFile(subject string, h nats.Header, data []byte, limit in
 	if size > limit {
 		return f, fmt.Errorf("%w: %d bytes unpacked, the limit is %d", ErrMessage, size, limit)
 	}
+	return f, nil
+}
+
+// fileBody unpacks a file's content.
+func (b *Broker) fileBody(f FileMessage, data []byte) (_ FileMessage, err error) {
 	// The declared size bounds what is unpacked: the header can't promise
 	// little and the body deliver much.
 	f.room, _ = rooms.Get().(*[]byte)
-	if f.Content, err = b.unpack(data, size, *f.room); err != nil {
+	if f.Content, err = b.unpack(data, f.Size, *f.room); err != nil {
 		return f, fmt.Errorf("%w: %w", ErrMessage, err)
 	}
 	if got := schemas.NewFileID(f.Content); got != f.ID {

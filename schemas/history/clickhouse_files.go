@@ -46,6 +46,9 @@ func (s *clickhouseStore) SaveFile(ctx context.Context, f schemas.File, tests []
 func (s *clickhouseStore) SaveResult(ctx context.Context, r FileResult) error {
 	w := newFileWrite(&r)
 	err := (*fileBlocks)(nil).add(w, newDigest())
+	if err == nil && r.New {
+		err = s.checkNew(ctx, r.File.ID)
+	}
 	if err == nil {
 		err = s.files.save(ctx, w)
 	}
@@ -53,6 +56,16 @@ func (s *clickhouseStore) SaveResult(ctx context.Context, r FileResult) error {
 		return fmt.Errorf("history: save file %s: %w", r.File.ID.Short(), err)
 	}
 	return nil
+}
+
+// checkNew returns [ErrKnown] when anything is known of a file. Whoever works on
+// the same file at the same time stores the same, or is told of by a later event.
+func (s *clickhouseStore) checkNew(ctx context.Context, id schemas.FileID) error {
+	known, err := s.Known(ctx, id)
+	if err == nil && known {
+		err = ErrKnown
+	}
+	return err
 }
 
 // SaveResults implements [Store].

@@ -2,6 +2,7 @@ package history_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"testing"
 	"time"
@@ -336,6 +337,31 @@ func TestWhatIsKnownOfAFile(t *testing.T) {
 		known("a file without tests", f.ID, true)
 		ok(t, s.SaveCorrection(ctx, schemas.Correction{ID: "c", FileID: other.ID, Action: schemas.ActionDrop, Who: "staff", When: noon}))
 		known("a file that staff spoke of", other.ID, true)
+
+		fresh := file(3, 1)
+		o = outcome(&fresh, 0, "ben")
+		save := func(what string, want error, r history.FileResult) {
+			t.Helper()
+			r.New = true
+			if err := s.SaveResult(ctx, r); !errors.Is(err, want) {
+				t.Errorf("%s saved as new: got the error %v, want %v", what, err, want)
+			}
+		}
+		save("a new file", nil, history.FileResult{File: fresh, Tests: []schemas.Outcome{o}})
+		stored, err := s.Tests(ctx, history.TestFilter{File: fresh.ID})
+		ok(t, err)
+		same(t, "tests of the new file", stored, []schemas.Outcome{o})
+		fresh.Version, o.Version, o.Quality = 2, 2, schemas.Reject
+		save("a file with a record", history.ErrKnown, history.FileResult{File: fresh, Tests: []schemas.Outcome{o}})
+		save("a file that staff spoke of", history.ErrKnown, history.FileResult{File: other})
+		stored, err = s.Tests(ctx, history.TestFilter{File: fresh.ID})
+		ok(t, err)
+		if len(stored) != 1 || stored[0].Version != 1 {
+			t.Errorf("after a refused write the file's tests are %+v, want the first write's", stored)
+		}
+		if _, found, err := s.File(ctx, other.ID); err != nil || found {
+			t.Errorf("after a refused write the file is there: %v, %v", found, err)
+		}
 	})
 }
 

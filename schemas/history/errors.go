@@ -13,6 +13,9 @@ var (
 	// ErrInvalid is returned for a value that can't be stored, such as a test
 	// without an id or a coverage that is not a number.
 	ErrInvalid = errors.New("can't be stored")
+	// ErrKnown is returned for a [FileResult] that is New, when something is stored
+	// of its file. Nothing of the result was stored then.
+	ErrKnown = errors.New("something is stored of this file")
 	// ErrNewer is returned by [Open] and [CheckBackup] for a history whose
 	// tables a newer canter has made: this one would not know what they mean.
 	ErrNewer = errors.New("the history was made by a newer canter: use that one")

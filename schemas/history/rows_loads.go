@@ -10,7 +10,11 @@ import (
 
 // FileResult is a file with all that was found in it.
 type FileResult struct {
-	File  schemas.File
+	File schemas.File
+	// New says that this was worked out as if nothing were known of the file; see
+	// [Store.Known]. When something is, SaveResult stores nothing and returns
+	// [ErrKnown]. SaveResults does not ask.
+	New   bool
 	Tests []schemas.Outcome
 	// Traces holds the trace windows of Tests.
 	Traces map[schemas.TestID][]schemas.TraceSecond

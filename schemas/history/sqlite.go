@@ -231,6 +231,14 @@ func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
 	return r.RowsAffected()
 }
 
+// some reports whether one of the statements of sqliteWrites, which asks for one
+// number, gives another than 0.
+func (t *sqliteTx) some(text string, args ...any) (bool, error) {
+	var n int64
+	err := t.tx.Stmt(t.prepared[text]).QueryRow(args...).Scan(&n) //nolint:sqlclosecheck,noctx // see exec
+	return n != 0, err
+}
+
 // briefly is the context of a read that finds a few rows by their key. Watching
 // one for its end, which two goroutines do, takes as long as such a read.
 func briefly(ctx context.Context) context.Context { return context.WithoutCancel(ctx) }
@@ -290,7 +298,7 @@ func insert(table string, names []string) string {
 	return "INSERT INTO " + table + " (" + strings.Join(names, ", ") + ") VALUES (" + marks(len(names)) + ")"
 }
 
-// The statements that write.
+// The statements of transactions that write.
 var (
 	sqliteAddFile  = insert("files", fileColumns.write) + " ON CONFLICT (file_id) DO NOTHING"
 	sqliteSaveFile = upsert("files", fileColumns, "file_id", " WHERE excluded.version >= files.version")
@@ -313,13 +321,15 @@ var (
 	sqliteAddAthlete    = insert("athletes", athleteColumns.write)
 	sqliteMarkSlot      = upsert("slots", cols("job slot done done_ms"), "job,slot", " WHERE excluded.done_ms < slots.done_ms")
 
+	sqliteKnownBeside = "SELECT EXISTS (SELECT 1 FROM stored_tests WHERE file_id = ?1) OR EXISTS (SELECT 1 FROM corrections WHERE file_id = ?1)"
+
 	sqliteRemoveTests     = "UPDATE stored_tests SET removed_version = ? WHERE file_id = ? AND removed_version IS NULL"
 	sqliteDropLoads       = "DELETE FROM stored_loads WHERE file_id = ?"
 	sqliteDropSeries      = "DELETE FROM stored_series WHERE file_id = ?"
 	sqliteDropComparisons = "DELETE FROM stored_comparisons WHERE test_id = ?"
 	sqliteDropAthletes    = "DELETE FROM athletes"
 
-	sqliteWrites = []string{sqliteAddFile, sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
+	sqliteWrites = []string{sqliteKnownBeside, sqliteAddFile, sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
 		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries, sqliteAddManySeries,
 		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
 		sqliteSaveMessage, sqliteAddCorrection, sqliteAddNote, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}

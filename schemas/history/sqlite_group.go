@@ -35,7 +35,7 @@ const (
 	pace     = 20 * time.Millisecond
 	paceMany = 50 * time.Millisecond
 	many     = 6
-	paceMost = 28
+	paceMost = 56
 )
 
 // groupedWrite is one write that waits for its turn.

@@ -19,6 +19,7 @@ func (s *sqliteStore) SaveFile(ctx context.Context, f schemas.File, tests []sche
 // before is, so that the write lock is held briefly.
 type sqliteWrite struct {
 	id, version  any
+	isNew        bool // see FileResult.New
 	file         []any
 	tests, trace [][]any
 	loads        [][]any
@@ -75,6 +76,7 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 	if err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)
 	}
+	w.isNew = r.New
 	return s.writePatiently(ctx, what, w.into)
 }
 
@@ -116,6 +118,12 @@ func (w *sqliteWrite) into(t *sqliteTx) error {
 	if err != nil {
 		return err
 	}
+	if w.isNew {
+		if err := w.checkNew(t, added > 0); err != nil {
+			return err
+		}
+		return w.rows(t)
+	}
 	if added == 0 {
 		if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
 			return err // n == 0: a newer version is stored
@@ -129,6 +137,24 @@ func (w *sqliteWrite) into(t *sqliteTx) error {
 	if _, err := t.exec(sqliteRemoveTests, w.version, w.id); err != nil {
 		return err
 	}
+	return w.rows(t)
+}
+
+// checkNew returns [ErrKnown] when anything but the row that was just added is
+// known of the file.
+func (w *sqliteWrite) checkNew(t *sqliteTx, added bool) error {
+	if !added {
+		return ErrKnown
+	}
+	known, err := t.some(sqliteKnownBeside, w.id)
+	if err == nil && known {
+		err = ErrKnown
+	}
+	return err
+}
+
+// rows writes what was found in the file.
+func (w *sqliteWrite) rows(t *sqliteTx) error {
 	for i := range w.tests {
 		if _, err := t.exec(sqliteSaveTest, w.tests[i]...); err != nil {
 			return err

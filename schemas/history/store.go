@@ -24,7 +24,7 @@ type Store interface {
 	// but not given is removed. It does nothing, and returns nil, when a newer
 	// version of the file is stored. Outcomes, loads and values must carry the
 	// id and version of the file; every trace must belong to one of the
-	// outcomes.
+	// outcomes. Errors: [ErrKnown] for a result that is New and whose file is not.
 	SaveResult(ctx context.Context, r FileResult) error
 	// SaveResults is SaveResult for many files at once, such as years of history:
 	// the rows of tens of thousands go in few large inserts. What is stored

@@ -16,17 +16,31 @@ type Owner struct {
 	Squad   string
 }
 
+// Sheet is what folder and path say of all values of one file.
+type Sheet struct {
+	club  *club.Club
+	squad string
+	err   error
+}
+
+// SheetAt returns what is said of a file by where it was found.
+func SheetAt(c *club.Club, o schemas.Origin) Sheet {
+	s := Sheet{club: c}
+	parts, _ := partsOf(c, o)
+	s.squad, s.err = squadOf(c, o, parts)
+	return s
+}
+
 // Whose returns the owner of a daily value by what its file says. An athlete is
 // found by id, name or alias, and must have been in a squad on that day; a
 // value without an athlete belongs to the squad that the line names, else to
 // that of path and folder, else to the whole club. The error is an
 // [*Unidentified].
-func Whose(c *club.Club, o schemas.Origin, row *schemas.SeriesRow) (Owner, error) {
-	parts, _ := partsOf(c, o)
-	squad, err := squadOf(c, o, parts)
-	if err != nil {
-		return Owner{}, err
+func (s Sheet) Whose(row *schemas.SeriesRow) (Owner, error) {
+	if s.err != nil {
+		return Owner{}, s.err
 	}
+	c, squad := s.club, s.squad
 	if row.Squad != "" {
 		named := squadNamed(c, row.Squad)
 		if named == "" {

@@ -44,7 +44,7 @@ func TestWhoseADailyValueIs(t *testing.T) {
 			row.Date = "2026-03-09"
 		}
 		o := given{folder: g.folder, path: g.path}.question(c).Origin
-		got, err := identify.Whose(c, o, &row)
+		got, err := identify.SheetAt(c, o).Whose(&row)
 		switch {
 		case g.err != "":
 			if err == nil || !strings.Contains(err.Error(), g.err) {
