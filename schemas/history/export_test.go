@@ -8,6 +8,9 @@ import (
 // Sweep sweeps at once, for tests.
 func Sweep(ctx context.Context, s Store) error { return s.(*clickhouseStore).sweep(ctx, 0) }
 
+// ReplacedNow is a statement for the numbers of the writes that are replaced.
+const ReplacedNow = replacedNow
+
 // WrittenColumns are the columns that are written, by table, of an engine: the
 // names of both come from one list each.
 func WrittenColumns(clickhouse bool) map[string][]string {
