@@ -39,12 +39,17 @@ func (s *Service) newBoard(ctx context.Context, r *record) (*board, error) {
 	for i := range tests {
 		b.tests[tests[i].TestID] = &tests[i]
 	}
+	building := map[string]bool{}
 	for i := range assessed {
-		b.assessed[assessed[i].TestID] = &assessed[i]
-		if c := assessed[i].Comparison(schemas.MeasureHRex, 0); c != nil && c.State == schemas.Building {
-			b.Building++
+		a := &assessed[i]
+		b.assessed[a.TestID] = a
+		// Beside the usable traces: a doubtful one has no verdict anyway.
+		o, c := b.tests[a.TestID], a.Comparison(schemas.MeasureHRex, 0)
+		if o != nil && o.Valid() && c != nil && c.State == schemas.Building {
+			building[a.Athlete] = true
 		}
 	}
+	b.Building = len(building)
 	for _, al := range r.alerts {
 		if al.Rule == schemas.RuleTestMissing || !al.Told {
 			continue

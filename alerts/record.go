@@ -105,19 +105,20 @@ func (s *Service) readNotes(ctx context.Context, records []*record, first time.T
 
 // readConditions reads the conditions of the sessions' days, a squad's at a time.
 func (s *Service) readConditions(ctx context.Context, records []*record) error {
-	days := map[string][]string{}
+	days := map[string][]time.Time{}
 	for _, r := range records {
-		if _, err := time.Parse(time.DateOnly, schemas.SessionDate(r.session)); err == nil && len(r.tests) > 0 {
-			days[r.tests[0].Squad] = append(days[r.tests[0].Squad], schemas.SessionDate(r.session))
-		} // one without a day has no conditions
+		day, err := time.Parse(time.DateOnly, schemas.SessionDate(r.session))
+		if err != nil || len(r.tests) == 0 {
+			continue // one without a day has no conditions
+		}
+		squad := r.tests[0].Squad
+		days[squad] = append(days[squad], day)
 	}
 	values := map[string][]schemas.SeriesValue{}
 	for squad, dates := range days {
-		last, err := time.Parse(time.DateOnly, slices.Max(dates))
-		if err != nil {
-			return err
-		}
-		values[squad], err = s.history.AthleteSeries(ctx, "", squad, assess.SeriesFrom(slices.Min(dates)), last.AddDate(0, 0, 1).Format(time.DateOnly))
+		first, last := slices.MinFunc(dates, time.Time.Compare), slices.MaxFunc(dates, time.Time.Compare)
+		var err error
+		values[squad], err = s.history.AthleteSeries(ctx, "", squad, assess.SeriesFrom(first.Format(time.DateOnly)), last.AddDate(0, 0, 1).Format(time.DateOnly))
 		if err != nil {
 			return err
 		}

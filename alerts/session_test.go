@@ -13,6 +13,7 @@ import (
 
 	"canter.example/alerts/chat/chattest"
 	"canter.example/schemas"
+	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 )
 
@@ -229,5 +230,50 @@ func TestAStrapProblemGoesToOnePerson(t *testing.T) {
 	}
 	if direct != 1 || channel != 2 {
 		t.Errorf("%d messages to the person, want 1; %d in the channel, want 2", direct, channel)
+	}
+}
+
+// TestADoubtfulTraceIsNoBaselineThatBuilds: of the two who were tested, the one
+// whose trace counts has a verdict.
+func TestADoubtfulTraceIsNoBaselineThatBuilds(t *testing.T) {
+	st := squadOf(t, 6)
+	st.season(6)
+	st.club.Athletes = append(st.club.Athletes, schemas.Athlete{ID: "new", Name: "Nia New", Squads: []schemas.Membership{{Squad: "first"}}})
+	st.now = week(6).Add(time.Hour)
+	for _, d := range []*broker.Delivery{
+		st.test("b00", 6, 80, 40, nil),
+		st.test("new", 6, 80, 40, func(o *schemas.Outcome) { o.Quality = schemas.Check }),
+	} {
+		if err := st.s.Handle(t.Context(), d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	st.squadsDone()
+	if text := st.wantPosts(1)[0].Plain(); !strings.Contains(text, "2 athletes tested, nobody stands out") {
+		t.Errorf("reads\n%s", text)
+	}
+}
+
+// TestAStrapThatIsTakenBackSaysNothingOfNumbers: those of the trace, read after
+// all, may be far from usual.
+func TestAStrapThatIsTakenBackSaysNothingOfNumbers(t *testing.T) {
+	st := newStage(t)
+	st.now = week(7).Add(time.Hour)
+	st.steady("AKF")
+	stuck := func(o *schemas.Outcome) {
+		o.Quality, o.Reasons = schemas.Reject, []schemas.Reason{{Code: schemas.ReasonStuck, Text: "the same reading for 95 s"}}
+	}
+	st.handle(st.test("AKF", 6, 80, 40, stuck))
+	st.handle(st.test("AKF", 7, 90, 40, stuck))
+	st.wantPosts(1)
+	st.handle(st.test("AKF", 7, 90, 40, nil))
+	var withdrawn string
+	for _, p := range st.chatDone() {
+		if strings.Contains(p.Plain(), "Withdrawn: ") {
+			withdrawn = p.Plain()
+		}
+	}
+	if !strings.Contains(withdrawn, "judged again, it is not so") || strings.Contains(withdrawn, "numbers") {
+		t.Errorf("reads\n%s", withdrawn)
 	}
 }

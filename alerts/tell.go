@@ -257,6 +257,11 @@ func (s *Service) withdrawal(ctx context.Context, al schemas.Alert) (message.Wit
 	if _, better := assess.BetterFile(o, others); better {
 		return message.OtherFile, nil
 	}
+	switch al.Rule {
+	case schemas.RuleTraceInvalid, schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded:
+		return message.NotSo, nil
+	default:
+	}
 	a, found, err := s.history.Assessment(ctx, al.TestID)
 	if err != nil {
 		return "", err

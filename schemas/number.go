@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Number is a measurement that may be absent. The zero value is absent, so a
@@ -72,12 +73,22 @@ func (n Number) Text(decimals int) string {
 	return strconv.FormatFloat(n.value, 'f', decimals, 64)
 }
 
-// Signed formats the value with a sign and the given decimals, "-" when absent.
+// Signed formats a change for people: with a plus or a true minus sign (U+2212)
+// and the given decimals, without a sign when it rounds to nothing, "-" when
+// absent.
 func (n Number) Signed(decimals int) string {
 	if !n.present {
 		return "-"
 	}
-	return fmt.Sprintf("%+.*f", decimals, n.value)
+	digits := strconv.FormatFloat(math.Abs(n.value), 'f', decimals, 64)
+	switch {
+	case strings.Trim(digits, "0.") == "":
+		return digits
+	case n.value < 0:
+		return "−" + digits
+	default:
+		return "+" + digits
+	}
 }
 
 // MarshalJSON writes the value, or null when absent.

@@ -96,7 +96,7 @@ func TestNumbersAreReadFromWhatDriversGive(t *testing.T) {
 func TestNumbersInWordsAndSums(t *testing.T) {
 	a, none := schemas.Num(-1.25), schemas.Number{}
 	for _, c := range []struct{ got, want string }{
-		{a.Text(1), "-1.2"}, {none.Text(1), "-"}, {schemas.Num(1.25).Signed(1), "+1.2"}, {a.Signed(0), "-1"}, {none.Signed(1), "-"},
+		{a.Text(1), "-1.2"}, {none.Text(1), "-"}, {schemas.Num(1.25).Signed(1), "+1.2"}, {a.Signed(0), "−1"}, {schemas.Num(-0.04).Signed(1), "0.0"}, {schemas.Num(-0.06).Signed(1), "−0.1"}, {none.Signed(1), "-"},
 		{a.Minus(schemas.Num(1)).Text(2), "-2.25"}, {a.Minus(none).Text(2), "-"}, {none.Minus(a).Text(2), "-"},
 		{schemas.Num(a.Or(7)).Text(2), "-1.25"}, {schemas.Num(none.Or(7)).Text(0), "7"},
 	} {

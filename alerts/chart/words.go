@@ -147,13 +147,7 @@ func clock(s int) string {
 }
 
 // signed writes a change with its sign; what rounds to nothing has none.
-func signed(v float64, decimals int) string {
-	s := fmt.Sprintf("%+.*f", decimals, v)
-	if strings.Trim(s, "+-0.") == "" {
-		return strings.TrimLeft(s, "+-")
-	}
-	return strings.Replace(s, "-", "−", 1)
-}
+func signed(v float64, decimals int) string { return schemas.Num(v).Signed(decimals) }
 
 // measureName returns "HRex" or "HRR60".
 func measureName(m schemas.Measure, seconds int) string {

@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"net/http"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/slack-go/slack"
@@ -71,6 +72,8 @@ func Listen(ctx context.Context, cfg ListenConfig) error {
 	defer cancel()
 	go func() { done <- client.RunContext(ctx) }()
 	places := make(chan struct{}, maxHandled)
+	var inHand sync.WaitGroup
+	defer func() { cancel(); inHand.Wait() }()
 	for {
 		select {
 		case err := <-done:
@@ -84,7 +87,7 @@ func Listen(ctx context.Context, cfg ListenConfig) error {
 			}
 			raw, id := e.Request.Payload, e.Request.EnvelopeID
 			places <- struct{}{}
-			go func() {
+			inHand.Go(func() {
 				defer func() { <-places }()
 				answer, ok := l.handle(ctx, raw)
 				if !ok {
@@ -93,7 +96,7 @@ func Listen(ctx context.Context, cfg ListenConfig) error {
 				if err := client.AckCtx(ctx, id, answer); err != nil && ctx.Err() == nil {
 					l.cfg.Log.Warn("chat: a pressed button could not be acknowledged", "err", err)
 				}
-			}()
+			})
 		}
 	}
 }

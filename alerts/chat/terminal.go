@@ -33,8 +33,8 @@ type terminal struct {
 // goroutines; a message is written in one piece.
 //
 // Record is a file that outlives the process, "" for none: a message that was
-// printed but not yet marked as sent when the process died is found there and
-// not printed again. Between the print and its record are two system calls; who
+// printed but not yet marked as sent when the process died is found there, by
+// whoever tries it next, and not printed again. Between the print and its record are two system calls; who
 // dies just there, or has no record, prints it once more, and the message says
 // that it may have been shown before.
 func NewTerminal(w io.Writer, record string) Poster {
@@ -53,6 +53,9 @@ func (t *terminal) Post(ctx context.Context, p Post) (string, error) {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	if m.Attempts > 0 && !t.done[m.ID] {
+		t.opened = false // another process may have printed it since
+	}
 	if err := t.recall(); err != nil {
 		return "", &TemporaryError{Reason: "can't read what was printed before: " + err.Error(), err: err}
 	}
@@ -73,7 +76,9 @@ func (t *terminal) remember(id string) {
 	t.next = (t.next + 1) % len(t.ring)
 }
 
-// recall reads the record, once, and shortens one that has grown long.
+// recall reads the record, once until it is asked for anew, and shortens one
+// that has grown long. Processes that share a data folder share the record; of
+// all of them one at a time sends messages, so that nobody adds to it meanwhile.
 func (t *terminal) recall() error {
 	if t.opened || t.record == "" {
 		return nil
@@ -85,19 +90,33 @@ func (t *terminal) recall() error {
 	ids := strings.Fields(string(b))
 	if n := len(ids); n > 2*remembered || len(b) > 0 && b[len(b)-1] != '\n' {
 		ids = ids[max(0, n-remembered):]
-		short := t.record + ".new"
-		if err := os.WriteFile(short, []byte(strings.Join(ids, "\n")+"\n"), 0o600); err != nil { //nolint:gosec // beside the record, which the program names
-			return err
-		}
-		if err := os.Rename(short, t.record); err != nil {
+		if err := t.rewrite(ids); err != nil {
 			return err
 		}
 	}
 	for _, id := range ids {
-		t.remember(id)
+		if !t.done[id] {
+			t.remember(id)
+		}
 	}
 	t.opened = true
 	return nil
+}
+
+// rewrite puts a record of these ids in the place of the one that is there.
+func (t *terminal) rewrite(ids []string) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(t.record), filepath.Base(t.record)+".*")
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(strings.Join(ids, "\n") + "\n")
+	if err = errors.Join(err, f.Close()); err == nil {
+		err = os.Rename(f.Name(), t.record)
+	}
+	if err != nil {
+		_ = os.Remove(f.Name())
+	}
+	return err
 }
 
 // note adds a printed message to the record. Trouble with that is none of the
@@ -120,7 +139,7 @@ func (t *terminal) note(id string) {
 // Check fails when there is nothing to write to.
 func (t *terminal) Check(context.Context, []string) error {
 	if t.w == nil {
-		return &RefusedError{Reason: errors.New("there is no terminal to write to").Error()}
+		return &RefusedError{Reason: "there is no terminal to write to"}
 	}
 	return nil
 }

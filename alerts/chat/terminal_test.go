@@ -140,3 +140,26 @@ func TestTheTerminalsRecordStaysShort(t *testing.T) {
 		t.Errorf("%d bytes, %v", len(b), err)
 	}
 }
+
+// TestTheTerminalSeesWhatAnotherProcessPrinted: two processes share a data
+// folder; one prints and dies before it can say so, the other has long read the
+// record.
+func TestTheTerminalSeesWhatAnotherProcessPrinted(t *testing.T) {
+	record := filepath.Join(t.TempDir(), "printed")
+	var one, other bytes.Buffer
+	first, second := chat.NewTerminal(&one, record), chat.NewTerminal(&other, record)
+	post := func(p chat.Poster, m schemas.Message) {
+		t.Helper()
+		if _, err := p.Post(t.Context(), chat.Post{Message: m}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	post(second, schemas.Message{ID: "m0", Channel: "c", Text: "before"})
+	m := schemas.Message{ID: "m1", Channel: "c", Text: "once"}
+	post(first, m)
+	m.Attempts = 1
+	post(second, m)
+	if strings.Contains(other.String(), "once") || !strings.Contains(one.String(), "once") {
+		t.Errorf("one printed\n%s\nthe other\n%s", one.String(), other.String())
+	}
+}

@@ -170,3 +170,46 @@ func TestWhatHoldsOnIsOneLine(t *testing.T) {
 		t.Errorf("%d lines of parked files, want 2: they are different ones", n)
 	}
 }
+
+// TestWhatBecameOfThemIsWhole: of a month before, some alerts lapsed; a parked
+// file has no numbers that could be back inside.
+func TestWhatBecameOfThemIsWhole(t *testing.T) {
+	r := rows()
+	lapsed := r.Before[1]
+	lapsed.ID, lapsed.State = "y4", schemas.AlertLapsed
+	parked := schemas.Alert{ID: "p1", Rule: schemas.RuleFileParked, Squad: "first", State: schemas.AlertClosed, Told: true, About: lapsed.About}
+	r.Before = []schemas.Alert{lapsed, r.Before[1], parked}
+	text := digest.Sum(rivermeet(), digest.Month, "first", schedule.MonthOf(r.Tests[0].Start, lisbon), r).Text(rivermeet())
+	if want := "Of the 2 alerts of the month before: 1 back inside, 1 lapsed without a test to tell."; !strings.Contains(text, want) {
+		t.Errorf("want %q in:\n%s", want, text)
+	}
+}
+
+// TestOlderAlertsStayListed as long as they are open, but make no digest of a
+// week in which nothing happened.
+func TestOlderAlertsStayListed(t *testing.T) {
+	r := rows()
+	old := r.Before[0]
+	old.ID, old.About, old.State = "z1", old.About.AddDate(0, 0, -21), schemas.AlertOpen
+	r.Older = []schemas.Alert{old}
+	week := schedule.WeekOf(r.Tests[0].Start, lisbon)
+	if text := digest.Sum(rivermeet(), digest.Week, "first", week, r).Text(rivermeet()); !strings.Contains(text, "(since 8 Sep, again 29 Sep)") {
+		t.Errorf("an alert that is open for four weeks is not listed:\n%s", text)
+	}
+	if d := digest.Sum(rivermeet(), digest.Week, "first", week, &digest.Rows{Older: r.Older}); !d.Empty() || len(d.Open) != 1 {
+		t.Errorf("empty %v, open %+v", d.Empty(), d.Open)
+	}
+}
+
+// TestTheSideIsThatOfTheVerdict: a hot day in the baseline can hide a rise. The
+// number was judged without it, and must not stand among those that fell.
+func TestTheSideIsThatOfTheVerdict(t *testing.T) {
+	r := rows()
+	c := comparison(schemas.MeasureHRex, -0.1, -0.1, 0.2, schemas.Higher)
+	c.Deviation, c.DeviationZ = schemas.Num(2.4), schemas.Num(2.6)
+	r.Assessments[0].Comparisons = []schemas.Comparison{c}
+	d := digest.Sum(rivermeet(), digest.Week, "first", schedule.WeekOf(r.Tests[0].Start, lisbon), r)
+	if len(d.Harder) == 0 || d.Harder[0].Athlete != "a0" {
+		t.Errorf("harder %+v, easier %+v", d.Harder, d.Easier)
+	}
+}

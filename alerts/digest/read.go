@@ -2,6 +2,7 @@ package digest
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"canter.example/alerts/schedule"
@@ -37,6 +38,14 @@ func Read(ctx context.Context, h History, c *club.Club, kind Kind, squad string,
 	if rows.Before, err = h.Alerts(ctx, history.AlertFilter{Squad: squad, From: before.From, To: before.To}); err != nil {
 		return nil, err
 	}
+	for _, state := range []schemas.AlertState{schemas.AlertOpen, schemas.AlertSeen} {
+		older, err := h.Alerts(ctx, history.AlertFilter{Squad: squad, State: state, To: before.From})
+		if err != nil {
+			return nil, err
+		}
+		rows.Older = append(rows.Older, older...)
+	}
+	slices.SortStableFunc(rows.Older, func(a, b schemas.Alert) int { return a.About.Compare(b.About) })
 	if kind == Month {
 		if rows.Past, err = h.Tests(ctx, history.TestFilter{Squad: squad, From: p.To.Add(-year), To: p.To}); err != nil {
 			return nil, err

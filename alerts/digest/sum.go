@@ -29,8 +29,9 @@ type Rows struct {
 	// Tests of the squad and Assessments of them in the period.
 	Tests       []schemas.Outcome
 	Assessments []schemas.Assessment
-	// Alerts about the period, Before about the period before it.
-	Alerts, Before []schemas.Alert
+	// Alerts about the period, Before about the period before it, and those of
+	// before that which are still open or seen.
+	Alerts, Before, Older []schemas.Alert
 	// Past are the squad's tests of the last year before the period's end, for a
 	// month's typical error.
 	Past []schemas.Outcome
@@ -59,9 +60,10 @@ type Digest struct {
 	Easier []Mover `json:"easier"`
 	// Shifts of whole sessions.
 	Shifts []Shift `json:"shifts"`
-	// Open alerts, the period's and those still open from before.
+	// Open alerts, the period's and all that are still open from before.
 	Open []Open `json:"open"`
-	// Became counts what became of the alerts of the period before, by state.
+	// Became counts what became of the alerts about athletes of the period
+	// before, by state.
 	Became map[schemas.AlertState]int `json:"became"`
 	// Straps to check: athletes with an unusable trace.
 	Straps []Strap `json:"straps"`
@@ -69,6 +71,8 @@ type Digest struct {
 	Quality *Quality `json:"quality,omitempty"`
 
 	period schedule.Period
+	// old counts the open alerts from before the period before.
+	old int
 }
 
 // Mover is an athlete whose numbers moved, at their last valid test.
@@ -137,8 +141,11 @@ func Sum(c *club.Club, kind Kind, squad string, p schedule.Period, rows *Rows) *
 	return d
 }
 
-// Empty reports whether there is nothing to say.
-func (d *Digest) Empty() bool { return d.Tested == 0 && len(d.Open) == 0 && len(d.Became) == 0 }
+// Empty reports whether there is nothing to say. What has been open for longer
+// is no reason to speak by itself: a parked file may wait all summer.
+func (d *Digest) Empty() bool {
+	return d.Tested == 0 && len(d.Open) == d.old && len(d.Became) == 0
+}
 
 func (d *Digest) attendance(c *club.Club, rows *Rows) {
 	sessions, tested, usable := map[string]bool{}, map[string]bool{}, map[string]bool{}
@@ -250,9 +257,10 @@ func side(m *schemas.Comparison) int {
 	return -1
 }
 
-// judged is the z by which a number's state was decided.
+// judged is the z by which a number's state was decided: without what the squad
+// shared, that day or on days of the baseline.
 func judged(m *schemas.Comparison) schemas.Number {
-	if m.Squad.Material && m.DeviationZ.Present() {
+	if m.DeviationZ.Present() {
 		return m.DeviationZ
 	}
 	return m.Z
@@ -291,9 +299,12 @@ func (d *Digest) alerts(c *club.Club, rows *Rows) {
 	for i := range rows.Assessments {
 		assessed[rows.Assessments[i].TestID] = &rows.Assessments[i]
 	}
-	for _, al := range slices.Concat(rows.Before, rows.Alerts) {
+	for i, al := range slices.Concat(rows.Older, rows.Before, rows.Alerts) {
 		if !al.Told || al.Rule == schemas.RuleTestMissing || al.Rule == schemas.RuleSquadEffect || al.State != schemas.AlertOpen && al.State != schemas.AlertSeen {
 			continue
+		}
+		if i < len(rows.Older) {
+			d.old++
 		}
 		o := Open{Alert: al}
 		if a := assessed[al.TestID]; a != nil {
@@ -304,7 +315,8 @@ func (d *Digest) alerts(c *club.Club, rows *Rows) {
 		d.Open = append(d.Open, o)
 	}
 	for _, al := range rows.Before {
-		if al.Told && al.Rule != schemas.RuleTestMissing && al.Rule != schemas.RuleSquadEffect {
+		// A file that was parked is no number that could be back inside.
+		if al.Told && al.Rule != schemas.RuleTestMissing && al.Rule != schemas.RuleSquadEffect && al.Rule != schemas.RuleFileParked {
 			d.Became[al.State]++
 		}
 	}

@@ -44,7 +44,7 @@ func (d *Digest) tested(c *club.Club) []string {
 	if d.Tested == 0 {
 		return []string{"No test."}
 	}
-	text := fmt.Sprintf("Tested: %d of %d in %s, %d with a usable trace, coverage %.0f %%.", d.Tested, max(d.Expected, d.Tested), number(d.Sessions, "session"), d.Usable, 100*d.Coverage.Or(0))
+	text := fmt.Sprintf("Tested: %d of %d in %s, %d with a usable trace, coverage %.0f %%.", d.Tested, max(d.Expected, d.Tested), schemas.Count(d.Sessions, "session"), d.Usable, 100*d.Coverage.Or(0))
 	if len(d.Untested) == 0 {
 		return []string{text}
 	}
@@ -132,7 +132,8 @@ func (d *Digest) became() []string {
 		state schemas.AlertState
 		words string
 	}{
-		{schemas.AlertClosed, "back inside"}, {schemas.AlertWithdrawn, "withdrawn"}, {schemas.AlertSeen, "seen and still open"}, {schemas.AlertOpen, "still open"},
+		{schemas.AlertClosed, "back inside"}, {schemas.AlertWithdrawn, "withdrawn"}, {schemas.AlertLapsed, "lapsed without a test to tell"},
+		{schemas.AlertSeen, "seen and still open"}, {schemas.AlertOpen, "still open"},
 	} {
 		if n := d.Became[s.state]; n > 0 {
 			total += n
@@ -153,7 +154,7 @@ func (d *Digest) became() []string {
 func (d *Digest) straps(c *club.Club) []string {
 	var names []string
 	for _, s := range d.Straps {
-		names = append(names, fmt.Sprintf("%s (%d of %s unusable)", message.Who(c, s.Athlete), s.Traces, number(s.Of, "trace")))
+		names = append(names, fmt.Sprintf("%s (%d of %s unusable)", message.Who(c, s.Athlete), s.Traces, schemas.Count(s.Of, "trace")))
 	}
 	if len(names) == 0 {
 		return nil
@@ -168,7 +169,7 @@ func (d *Digest) qualities(c *club.Club) []string {
 	}
 	all := q.Good + q.Check + q.Reject
 	lines := []string{"", "Data quality",
-		fmt.Sprintf("%s: %d good, %d doubtful, %d unusable; staff accepted %d and left out %d.", number(all, "test"), q.Good, q.Check, q.Reject, q.Accepted, q.Excluded)}
+		fmt.Sprintf("%s: %d good, %d doubtful, %d unusable; staff accepted %d and left out %d.", schemas.Count(all, "test"), q.Good, q.Check, q.Reject, q.Accepted, q.Excluded)}
 	var why []string
 	for i, r := range q.Reasons {
 		if i < 3 {
@@ -189,7 +190,7 @@ func (d *Digest) qualities(c *club.Club) []string {
 		if s.Athletes < 5 || s.Measure == schemas.MeasureHRex && s.Unit != assess.Points && len(q.Spreads) > 1 {
 			continue
 		}
-		lines = append(lines, fmt.Sprintf("Own typical error of %s: %.1f %s (%s, day-to-day change included); the club file has %.1f.", name, s.SD, unit, number(s.Athletes, "athlete"), set))
+		lines = append(lines, fmt.Sprintf("Own typical error of %s: %.1f %s (%s, day-to-day change included); the club file has %.1f.", name, s.SD, unit, schemas.Count(s.Athletes, "athlete"), set))
 	}
 	return lines
 }
@@ -201,13 +202,6 @@ func cut(names []string) string {
 		return strings.Join(names[:dozen], ", ") + fmt.Sprintf(" and %d more", len(names)-dozen)
 	}
 	return strings.Join(names, ", ")
-}
-
-func number(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 func short(date string) string {

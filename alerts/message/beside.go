@@ -58,7 +58,7 @@ func loadWords(l *schemas.LoadSum) string {
 func conditions(cs []assess.Condition) []string {
 	var out []string
 	for i := range cs {
-		out = append(out, line(cs[i].Series)+" "+ValueWords(&cs[i].SeriesValue))
+		out = append(out, SeriesWords(cs[i].Series)+" "+ValueWords(&cs[i].SeriesValue))
 	}
 	return out
 }
@@ -99,7 +99,7 @@ func StandingWords(c *club.Club, b *assess.Beside, at time.Time) string {
 		if v.Date != at.In(zone(c)).Format(time.DateOnly) {
 			when = " the day before"
 		}
-		parts = append(parts, fmt.Sprintf("%s %s%s, %s %s %s", line(v.Series), ValueWords(&v.SeriesValue), when, side, whose, strconv.FormatFloat(v.Mean, 'f', decimalsOf(v.SD), 64)))
+		parts = append(parts, fmt.Sprintf("%s %s%s, %s %s %s", SeriesWords(v.Series), ValueWords(&v.SeriesValue), when, side, whose, strconv.FormatFloat(v.Mean, 'f', decimalsOf(v.SD), 64)))
 	}
 	return "Stands out: " + strings.Join(parts, "; ") + "."
 }
@@ -114,6 +114,17 @@ func decimalsOf(sd float64) int {
 	default:
 		return 2
 	}
+}
+
+// SeriesWords is a series' name as people write it: files' headings are folded.
+func SeriesWords(series string) string {
+	switch series = line(series); series {
+	case "rpe":
+		return "RPE"
+	case schemas.SessionRPE:
+		return "session RPE"
+	}
+	return series
 }
 
 // ValueWords is a daily value with its unit: "7.5 h", "15 (4-20)".

@@ -18,6 +18,7 @@ func Squad(c *club.Club, id string) string { return squadName(c, id) }
 // trivial: "HRex +3.1 points (z +2.9), very likely more than trivial".
 func Moved(m *schemas.Comparison) string {
 	text := moved(m)
+	// The probability speaks of the whole change.
 	if p := likelyWord(m.ProbChange); p != "" && !m.Squad.Material {
 		text += ", " + p + " more than trivial"
 	}

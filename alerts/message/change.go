@@ -26,11 +26,6 @@ type Item struct {
 	Conditions []assess.Condition
 }
 
-// Change is the message of an alert about a test's numbers.
-func Change(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
-	return About(c, Item{Alert: al, Assessment: a, Outcome: o})
-}
-
 // About is the message of an alert about one athlete's test, or about the whole
 // squad.
 func About(c *club.Club, it Item) string {
@@ -43,9 +38,6 @@ func About(c *club.Club, it Item) string {
 	lines := append([]string{headline(c, it), occasion(c, &it.Outcome, dateTime)}, body(c, &it)...)
 	return strings.Join(append(lines, next(it.Alert.Rule), Caution), "\n")
 }
-
-// Changes is [Together].
-func Changes(c *club.Club, items []Item) string { return Together(c, items) }
 
 // Together is one message of the alerts of several athletes of one session;
 // what holds for all is said once. One item makes the message of [About].
@@ -231,6 +223,7 @@ const driftWorthSaying = 15 * 24 * time.Hour
 // squadLine says what the session shared, and what is left without it.
 func squadLine(a *schemas.Assessment) string {
 	var parts, left []string
+	moved := false
 	n := 0
 	for i := range a.Comparisons {
 		m := &a.Comparisons[i]
@@ -240,18 +233,23 @@ func squadLine(a *schemas.Assessment) string {
 		unit, decimals := unitOf(m)
 		n = max(n, m.Squad.N)
 		parts = append(parts, fmt.Sprintf("%s %s %s", nameOf(m), signed(m.Squad.Size, decimals), unit))
-		if m.Squad.Material && m.Deviation.Present() {
-			left = append(left, fmt.Sprintf("%s %s %s (z %s)", nameOf(m), signed(m.Deviation, decimals), unit, signed(m.DeviationZ, 1)))
+		moved = moved || m.Squad.Material
+		if change, z, without := judged(m); without {
+			left = append(left, fmt.Sprintf("%s %s %s (z %s)", nameOf(m), signed(change, decimals), unit, signed(z, 1)))
 		}
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	s := fmt.Sprintf("Squad that day: %s (%s)", list(parts), count(n, "athlete"))
-	if len(left) > 0 {
-		return s + "; without it: " + list(left) + "."
+	usual := fmt.Sprintf("The squad was as usual that day (%s)", count(n, "athlete"))
+	switch {
+	case len(left) == 0:
+		return usual + "."
+	case moved:
+		return fmt.Sprintf("Squad that day: %s (%s); without it: %s.", list(parts), count(n, "athlete"), list(left))
+	default:
+		return usual + ", but not on each day of the baseline; without that: " + list(left) + "."
 	}
-	return fmt.Sprintf("The squad was as usual that day (%s).", count(n, "athlete"))
 }
 
 func unitOf(m *schemas.Comparison) (unit string, decimals int) {
@@ -286,15 +284,15 @@ func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
 		return sentence(head)
 	}
 	if m.State == schemas.Inside {
-		inside := fmt.Sprintf("%s%s (%s %s from the mean of %s, z %s)", head, Unusual(m), signed(m.Change, decimals), unit, m.Mean.Text(decimals), signed(m.Z, 1))
+		inside := fmt.Sprintf("%s%s (%s %s from the mean of %s, z %s)", head, Unusual(m), signed(m.Change, decimals), unit, plain(m.Mean, decimals), signed(m.Z, 1))
 		return ended(inside)
 	}
-	from := fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), m.Mean.Text(decimals))
+	from := fmt.Sprintf("%s %s (%s %%) from the mean of %s", signed(m.Change, decimals), unit, signed(m.Pct, 0), plain(m.Mean, decimals))
 	if m.Previous.Present() {
 		from += ", " + last(c, m, o, unit, decimals)
 	}
-	how := fmt.Sprintf("z %s, %s to %s expected", signed(m.Z, 1), m.PredLow.Text(decimals), m.PredHigh.Text(decimals))
-	if p := likely(m.ProbChange); p != "" && m.State != schemas.Inside {
+	how := fmt.Sprintf("z %s, %s to %s expected", signed(m.Z, 1), plain(m.PredLow, decimals), plain(m.PredHigh, decimals))
+	if p := likely(m.ProbChange); p != "" {
 		how += "; " + p
 	}
 	lines := []string{head + Unusual(m), sentence(from), sentence(how)}
@@ -325,7 +323,7 @@ func value(m *schemas.Comparison, o *schemas.Outcome) string {
 		}
 		return fmt.Sprintf("%s %s (%s bpm)", m.Value.Text(1), label, o.HRexBPM.Text(0))
 	}
-	return m.Value.Text(0) + " bpm"
+	return plain(m.Value, 0) + " bpm"
 }
 
 // last is the change from the previous test and when that was.

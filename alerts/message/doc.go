@@ -12,6 +12,6 @@
 //   - whatever speaks of an athlete's heart ends with [Caution];
 //   - words and positions only, no colour codes.
 //
-// Start reading at [Change] (change.go). The golden files in testdata are the
+// Start reading at [About] (change.go). The golden files in testdata are the
 // wording; run the tests with -update after changing it, and read the diff.
 package message

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -147,7 +148,7 @@ func TestWordingOfChanges(t *testing.T) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			it := c.item(t)
-			text := message.Change(rivermeet(c.style), it.Alert, it.Assessment, it.Outcome)
+			text := message.About(rivermeet(c.style), it)
 			golden(t, "change-"+c.name, text)
 			isSafe(t, text)
 			if n := len(text); n > 1500 {
@@ -180,14 +181,14 @@ func TestWordingOfSeveralChanges(t *testing.T) {
 		told(t, run("a07", 8, 164, 28), past("a07", 8)),
 		told(t, run("a11", 8, 163, 39), past("a11", 8)),
 	}
-	text := message.Changes(rivermeet(club.ShowInitials), items)
+	text := message.Together(rivermeet(club.ShowInitials), items)
 	golden(t, "changes", text)
 	isSafe(t, text)
 	one := items[:1]
-	if got, want := message.Changes(rivermeet(club.ShowName), one), message.Change(rivermeet(club.ShowName), one[0].Alert, one[0].Assessment, one[0].Outcome); got != want {
+	if got, want := message.Together(rivermeet(club.ShowName), one), message.About(rivermeet(club.ShowName), one[0]); got != want {
 		t.Error("one item is not worded as one change")
 	}
-	if message.Changes(rivermeet(club.ShowName), nil) != "" {
+	if message.Together(rivermeet(club.ShowName), nil) != "" {
 		t.Error("no item makes a message")
 	}
 }
@@ -216,13 +217,13 @@ func TestWordingOfTheRest(t *testing.T) {
 	golden(t, "withdrawn-missing", message.Withdrawn(c, schemas.Alert{Squad: "first", About: slot.Time}, message.TestsCame, ""))
 
 	it := told(t, run("a07", 8, 164, 28), past("a07", 8))
-	corrected := message.Corrected(c, it.Alert, it.Assessment, it.Outcome)
+	corrected := message.Correction + message.About(c, it)
 	isSafe(t, corrected)
 	if !strings.HasPrefix(corrected, "Corrected") || !strings.Contains(corrected, "HRex 86.3 %HRmax") {
 		t.Errorf("correction reads\n%s", corrected)
 	}
 	for why, words := range map[message.Withdrawal]string{
-		message.TestGone: "no such test", message.NoLongerFires: "corrected data", message.OtherFile: "better file",
+		message.TestGone: "no such test", message.NoLongerFires: "no longer pass", message.NotSo: "is not so", message.OtherFile: "better file",
 	} {
 		if text := message.Withdrawn(c, al, why, ""); !strings.Contains(text, words) || !strings.Contains(text, "medical staff") {
 			t.Errorf("%s: %s", why, text)
@@ -272,9 +273,9 @@ func TestNamesFollowThePrivacySettingInEveryMessage(t *testing.T) {
 	for style, want := range map[club.NameStyle]string{club.ShowName: "Ines Valbrook", club.ShowInitials: "IV", club.ShowID: "a07"} {
 		c := rivermeet(style)
 		for _, text := range []string{
-			message.Change(c, it.Alert, it.Assessment, it.Outcome),
-			message.Changes(c, []message.Item{it, it}),
-			message.Corrected(c, it.Alert, it.Assessment, it.Outcome),
+			message.About(c, it),
+			message.Together(c, []message.Item{it, it}),
+			message.Correction + message.About(c, it),
 			message.Withdrawn(c, it.Alert, message.TestExcluded, "left out by staff: Ines Valbrook had no strap"),
 			message.Trace(c, it.Outcome, "trace unusable 2 tests running"),
 			message.Missing(c, rules.Attendance{Slot: club.Slot{Planned: &club.Planned{Squad: "first"}}, Ran: true, Missing: []rules.Missing{{Athlete: "a07", Absence: rules.NoTest}}}),
@@ -310,8 +311,67 @@ func TestANameCannotBreakALine(t *testing.T) {
 	c := rivermeet(club.ShowName)
 	c.Athletes[0].Name = "Ines\nCaution: all is well"
 	it := told(t, run("a07", 8, 164, 28), past("a07", 8))
-	text := message.Change(c, it.Alert, it.Assessment, it.Outcome)
+	text := message.About(c, it)
 	if first, _, _ := strings.Cut(text, "\n"); !strings.HasPrefix(first, "Ines Caution: all is well: HRex") {
 		t.Errorf("first line %q", first)
+	}
+}
+
+// TestAHotDayInTheBaselineIsTakenOffInWordsToo: the number was judged without
+// it; with it, the same change looks usual.
+func TestAHotDayInTheBaselineIsTakenOffInWordsToo(t *testing.T) {
+	c := rivermeet(club.ShowName)
+	it := told(t, run("a07", 8, 164, 39), past("a07", 8))
+	m := it.Assessment.Comparison(schemas.MeasureHRex, 0)
+	m.Change, m.Z, m.Deviation, m.DeviationZ = schemas.Num(2.9), schemas.Num(1.4), schemas.Num(3.4), schemas.Num(2.6)
+	m.Squad = schemas.SquadShift{State: "estimated", Size: schemas.Num(0.2), SE: schemas.Num(0.4), N: 18}
+	text := message.About(c, it)
+	for _, want := range []string{
+		"bpm): well outside the usual spread\n",
+		"The squad was as usual that day (18 athletes), but not on each day of the baseline; without that: HRex +3.4 points (z +2.6).\n",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is missing in\n%s", want, text)
+		}
+	}
+	if got, want := message.Moved(m), "HRex +3.4 points without the squad's share (z +2.6)"; !strings.HasPrefix(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	m.Deviation, m.DeviationZ = m.Change, m.Z
+	if text := message.About(c, it); !strings.Contains(text, "The squad was as usual that day (18 athletes).\n") {
+		t.Errorf("nothing to take off, and yet:\n%s", text)
+	}
+}
+
+// TestWhatIsOverIsSaidOfWhatItWas: a strap's trace was never inside.
+func TestWhatIsOverIsSaidOfWhatItWas(t *testing.T) {
+	s := session()
+	for i := range s.Looks {
+		s.Looks[i].Alert.State = schemas.AlertClosed
+	}
+	text := message.Summarise(rivermeet(club.ShowName), s)
+	for _, want := range []string{"1. (not so at the next session) Whole squad", "2. (back inside at the next test) Ines", "3. (not so at the next test) Tor"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is missing in\n%s", want, text)
+		}
+	}
+}
+
+func TestMinusSignsAreTrueOnes(t *testing.T) {
+	hyphen := regexp.MustCompile(`(^|[\s(])-[0-9]`)
+	o := run("a07", 8, 147, -3)
+	it := told(t, o, past("a07", 8))
+	it.Assessment.Fired = append(it.Assessment.Fired, schemas.FiredRule{Rule: schemas.RuleHRRRunning, Reason: it.Assessment.Fired[0].Reason})
+	text := message.About(rivermeet(club.ShowName), it)
+	if hyphen.MatchString(text) || !strings.Contains(text, "HRR60 −3 bpm") {
+		t.Errorf("reads\n%s", text)
+	}
+}
+
+func TestSeriesAreCalledAsPeopleWriteThem(t *testing.T) {
+	for series, want := range map[string]string{"rpe": "RPE", "session-rpe": "session RPE", "sleep": "sleep"} {
+		if got := message.SeriesWords(series); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }

@@ -76,8 +76,11 @@ const (
 	TestExcluded Withdrawal = "test excluded"
 	// TestGone: the file, scored again, holds no such test.
 	TestGone Withdrawal = "test gone"
-	// NoLongerFires: with corrected data the numbers are inside.
+	// NoLongerFires: with corrected data or settings the numbers pass no threshold.
 	NoLongerFires Withdrawal = "no longer fires"
+	// NotSo: with corrected data or settings what the alert says of trace, load
+	// or HRmax is not so.
+	NotSo Withdrawal = "not so"
 	// TestDoubtful: with corrected data the test counts only if staff accept it.
 	TestDoubtful Withdrawal = "test doubtful"
 	// OtherFile: a better file of the same run has come.
@@ -101,13 +104,15 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 	case TestGone:
 		text = "scored again, the file holds no such test"
 	case NoLongerFires:
-		text = "with corrected data the numbers are within the usual spread"
+		text = "judged again, the numbers no longer pass the club's thresholds"
+	case NotSo:
+		text = "judged again, it is not so"
 	case TestDoubtful:
 		text = "scored again, the test is doubtful and counts only if staff accept it"
 	case OtherFile:
 		text = "a better file of the same run has come and counts instead"
 	case SquadMoved:
-		text = "the whole squad moved that day; with its share taken off the numbers are within the usual spread"
+		text = "the whole squad moved that day; with its share taken off the numbers do not pass the club's thresholds"
 	case FileRead:
 		text = "the file has been read after all"
 	case TestsCame:
@@ -123,18 +128,12 @@ func Withdrawn(c *club.Club, al schemas.Alert, why Withdrawal, detail string) st
 	return strings.Join(lines, "\n")
 }
 
-// Corrected answers an alert whose numbers have changed and still deserve a
-// look: the message anew, marked as a correction.
-func Corrected(c *club.Club, al schemas.Alert, a schemas.Assessment, o schemas.Outcome) string {
-	return Correction + Change(c, al, a, o)
-}
-
 // Correction opens the answer to an alert whose numbers have changed.
 const Correction = "Corrected, in place of the message above:\n"
 
 // BackInside answers an alert that the athlete's next test closed.
 func BackInside(c *club.Club, al schemas.Alert) string {
-	return fmt.Sprintf("At the next test the numbers of %s were back within the usual spread; the message about %s is closed.\n"+
+	return fmt.Sprintf("At the next test of %s none of it passed the club's thresholds; the message about %s is closed.\n"+
 		"This says nothing of how the athlete feels: symptoms and worries go to licensed medical staff as always.", who(c, al.Athlete), moment(c, al.About))
 }
 

@@ -18,7 +18,7 @@ func TestTestsRunningSayWhatTheyComeToTogether(t *testing.T) {
 	it.Assessment.Fired = []schemas.FiredRule{{Rule: schemas.RuleHRexRunning, Reason: "HRex +2.2 points over 2 tests running (threshold 1.8), z +1.6 (threshold 1.55)"}}
 	c := &club.Club{Zone: lisbon, Privacy: club.Privacy{ChatNames: club.ShowID}}
 	c.Thresholds.Rules.HRexRunning.Tests = 2
-	got := strings.Split(message.Change(c, it.Alert, it.Assessment, it.Outcome), "\n")
+	got := strings.Split(message.About(c, it), "\n")
 	if want := "Against the baseline before them: HRex +2.2 points over 2 tests running, z +1.6."; got[2] != want {
 		t.Errorf("third line %q, want %q", got[2], want)
 	}

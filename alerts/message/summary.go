@@ -23,7 +23,8 @@ type Summary struct {
 	// Tested athletes, those of them with a usable trace, and all who were
 	// expected; Expected is 0 for a session that nobody planned.
 	Tested, Usable, Expected int
-	// Building counts athletes whose baseline has too few tests for a verdict.
+	// Building counts athletes with a usable trace whose baseline has too few
+	// tests for a verdict.
 	Building int
 	// Missing athletes, and those whose trace was left out by staff, by id.
 	Missing, LeftOut []string
@@ -166,7 +167,11 @@ func (s *Summary) doubtful(c *club.Club) []string {
 			lines = append(lines, fmt.Sprintf("and %d more: canter tests list --doubtful", len(s.Doubtful)-i))
 			break
 		}
-		lines = append(lines, fmt.Sprintf("%d. %s", len(s.Looks)+i+1, ended(who(c, d.Athlete)+": "+said(c, d.Why))))
+		text := who(c, d.Athlete)
+		if why := said(c, d.Why); why != "" {
+			text += ": " + why
+		}
+		lines = append(lines, fmt.Sprintf("%d. %s", len(s.Looks)+i+1, ended(text)))
 	}
 	return lines
 }
@@ -211,10 +216,22 @@ func (l *Look) line(c *club.Club) string {
 	case schemas.AlertWithdrawn:
 		return "(withdrawn) " + text
 	case schemas.AlertClosed:
-		return "(back inside at the next test) " + text
+		return "(" + over(l.Alert.Rule) + ") " + text
 	case schemas.AlertOpen, schemas.AlertSeen, schemas.AlertLapsed:
 	}
 	return text
+}
+
+// over says that an alert was closed, and by what.
+func over(rule schemas.RuleID) string {
+	switch rule {
+	case schemas.RuleSquadEffect:
+		return "not so at the next session"
+	case schemas.RuleTraceInvalid, schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded:
+		return "not so at the next test"
+	default:
+		return "back inside at the next test"
+	}
 }
 
 // brief has an alert's numbers in a few words.
@@ -239,10 +256,12 @@ func brief(it *Item) string {
 // moved is a change with its z: "HRex +3.1 points (z +2.9)".
 func moved(m *schemas.Comparison) string {
 	unit, decimals := unitOf(m)
-	if m.Squad.Material && m.Deviation.Present() {
-		return fmt.Sprintf("%s %s %s without the squad's share (z %s)", nameOf(m), signed(m.Deviation, decimals), unit, signed(m.DeviationZ, 1))
+	change, z, without := judged(m)
+	share := ""
+	if without {
+		share = " without the squad's share"
 	}
-	return fmt.Sprintf("%s %s %s (z %s)", nameOf(m), signed(m.Change, decimals), unit, signed(m.Z, 1))
+	return fmt.Sprintf("%s %s %s%s (z %s)", nameOf(m), signed(change, decimals), unit, share, signed(z, 1))
 }
 
 // Said is a text from a file or a person as it may stand in chat.

@@ -3,7 +3,6 @@ package message
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -13,17 +12,21 @@ import (
 	"canter.example/schemas/club"
 )
 
-// signed formats a change with its sign; what rounds to nothing has none.
+// signed formats a change with its sign, ± when it rounds to nothing.
 func signed(n schemas.Number, decimals int) string {
-	v, ok := n.Get()
-	if !ok {
-		return "-"
+	text := n.Signed(decimals)
+	if n.Present() && strings.Trim(text, "0.") == "" {
+		return "±" + text
 	}
-	if math.Abs(v) < 0.5*math.Pow10(-decimals) {
-		v = 0
-		return "±" + strconv.FormatFloat(v, 'f', decimals, 64)
+	return text
+}
+
+// plain formats a number without a plus sign: a recovery can be negative.
+func plain(n schemas.Number, decimals int) string {
+	if text, below := strings.CutPrefix(n.Text(decimals), "-"); below && n.Present() {
+		return "−" + text
 	}
-	return n.Signed(decimals)
+	return n.Text(decimals)
 }
 
 // line makes a text from elsewhere fit into one line.
@@ -108,6 +111,18 @@ func Spread(z schemas.Number) string {
 	}
 }
 
+// judged returns the change and the z that a number was judged by: without what
+// the squad shared, that day or on days of the baseline. without tells whether
+// that makes a difference to be seen.
+func judged(m *schemas.Comparison) (change, z schemas.Number, without bool) {
+	if !m.Deviation.Present() || !m.DeviationZ.Present() {
+		return m.Change, m.Z, false
+	}
+	_, decimals := unitOf(m)
+	without = m.Squad.Material || m.Deviation.Signed(decimals) != m.Change.Signed(decimals) || m.DeviationZ.Signed(1) != m.Z.Signed(1)
+	return m.Deviation, m.DeviationZ, without
+}
+
 // Unusual says how a number stands against the athlete's own spread, or why
 // that can't be said. Where the whole squad moved, its share is taken off.
 func Unusual(m *schemas.Comparison) string {
@@ -118,10 +133,7 @@ func Unusual(m *schemas.Comparison) string {
 		return fmt.Sprintf("building baseline (%d of %d)", m.N, m.MinN)
 	case schemas.Inside, schemas.Higher, schemas.Lower:
 	}
-	z := m.Z
-	if m.Squad.Material && m.DeviationZ.Present() {
-		z = m.DeviationZ
-	}
+	_, z, _ := judged(m)
 	if words := Spread(z); words != "" {
 		return words
 	}

@@ -196,8 +196,11 @@ func decideChange(id schemas.RuleID, name string, c *schemas.Comparison, side sc
 	r.Z = assess.Needed(c, r.Z)
 	d.Text = fmt.Sprintf("%s %s %s from the mean of %d tests (threshold %.3g), z %s (threshold %.3g)",
 		name, change.Signed(1), unit, c.N, r.Change, z.Signed(1), r.Z)
-	if c.Squad.Material {
+	switch {
+	case c.Squad.Material:
 		d.Text += fmt.Sprintf(", the squad's %s taken off", c.Squad.Size.Signed(1))
+	case change.Signed(1) != c.Change.Signed(1):
+		d.Text += ", days of the baseline on which the squad moved taken off"
 	}
 	switch raw := assess.StateOf(c.Change, c.Z, r.Change, r.Z); {
 	case assess.StateOf(change, z, r.Change, r.Z) == side && toSide(c.Change, side):

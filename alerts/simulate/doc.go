@@ -2,5 +2,6 @@
 // wrong. It plays squads of known noise through package review, the code that
 // the service runs, and counts what staff would have been told.
 //
-// Start reading at [Table] (table.go); play.go makes the squads.
+// Start reading at [Each] (rows.go); table.go counts, play.go makes the squads,
+// report.go writes the tables as Markdown.
 package simulate

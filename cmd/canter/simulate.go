@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"strings"
 
 	"canter.example/alerts/simulate"
+	"canter.example/schemas"
 	"canter.example/schemas/club"
 	"canter.example/scorer/engine/simulate/holdout"
 	"canter.example/scorer/engine/simulate/trial"
@@ -37,8 +37,9 @@ Examples:
   canter simulate alerts --squads 10
   canter simulate alerts --club club.yaml
 
-As JSON a line for each row of each table: noise, table, row, and its cells as they
-are printed, by their headings.`
+As JSON a line for each row of each table: hrex_te and hrr_te (the noise), table,
+row, and its figures; rates are in 40 tests or a hot day, shares are 0 to 1, and
+NAME_se is the standard error of NAME, null when one squad was played.`
 }
 
 // Run prints the table.
@@ -57,45 +58,19 @@ func (c *simulateAlertsCmd) Run(ctx context.Context, std streams, _ *slog.Logger
 	if !c.json() {
 		return simulate.Report(std.out, o, ctx.Err)
 	}
-	var b strings.Builder
-	if err := simulate.Report(&b, o, ctx.Err); err != nil {
-		return err
-	}
-	return markdownJSON(std.out, b.String())
-}
-
-// markdownJSON writes the rows of Markdown's tables, one object a line.
-func markdownJSON(w io.Writer, text string) error {
-	var noise string
-	var columns []string
-	for line := range strings.Lines(text) {
-		line = strings.TrimSpace(line)
-		heading, isHeading := strings.CutPrefix(line, "### ")
-		switch {
-		case isHeading:
-			noise = heading
-		case !strings.HasPrefix(line, "|"):
-			columns = nil
-		case strings.HasPrefix(line, "|---"):
-		case columns == nil:
-			for c := range strings.SplitSeq(strings.Trim(line, "|"), "|") {
-				columns = append(columns, strings.TrimSpace(c))
-			}
-		default:
-			names, values := []string{"noise", "table", "row"}, []any{noise, columns[0], ""}
-			for i, c := range strings.Split(strings.Trim(line, "|"), "|") {
-				if c = strings.TrimSpace(c); i == 0 {
-					values[2] = c
-					continue
-				}
-				names, values = append(names, columns[i]), append(values, c)
-			}
-			if err := rowJSON(w, names, values); err != nil {
-				return err
+	return simulate.Each(o, func(r simulate.Row) error {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		names, values := []string{"hrex_te", "hrr_te", "table", "row"}, []any{r.Noise.HRex, r.Noise.HRR, r.Table, r.Name}
+		for _, f := range r.Figures {
+			names, values = append(names, f.Key), append(values, schemas.Num(f.Value))
+			if f.Form.HasSE() {
+				names, values = append(names, f.Key+"_se"), append(values, schemas.Num(f.SE))
 			}
 		}
-	}
-	return nil
+		return rowJSON(std.out, names, values)
+	})
 }
 
 type simulateTestsCmd struct {

@@ -35,6 +35,9 @@ const (
 	leastChangeGain = 6.2
 	// leastSharp: more than half of a change in one sample.
 	leastSharp = 0.6
+	// sharpChange (bpm) and sharpGain: a change that is all in one sample, and that
+	// noise makes once in e^8, may be a wrong HRex, though not for sure.
+	allSharp, sharpChange, sharpGain = 0.8, 4.0, 8.0
 	// firstChange: seconds after the onset of the response, and samples, until
 	// which a change of level can't be told from the onset's being elsewhere.
 	firstChange, firstSamples = 10.0, 2.0
@@ -55,6 +58,9 @@ const (
 // the load changes, level after level, only a sharp one counts.
 func (ch *change) sure(room float64) bool {
 	size := math.Abs(ch.size)
+	if ch.sharp > allSharp && size > sharpChange*room && ch.gain > sharpGain*room {
+		return true
+	}
 	return (room <= 1 || ch.sharp > leastSharp) && ch.gain > leastChangeGain*room && size-wrongHRex*room > changeZ*size/math.Sqrt(2*ch.gain)
 }
 

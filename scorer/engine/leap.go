@@ -8,6 +8,12 @@ const (
 	leastLeapT = 4.0
 	// largeLeap (bpm) needs fewer: no heart makes it between two samples.
 	largeLeap, largeLeapT = 8.0, 3.2
+	// Before a run, where nothing is steep, less will do.
+	largeBefore, largeBeforeT = 6.0, 3.0
+	// leastFallSize (bpm) and leastFallT are those of a fall at the start of a run:
+	// nothing but a slip makes heart rate fall there, but many places are tried, and
+	// only what falls counts as noise.
+	leastFallSize, leastFallT = 4.0, 5.0
 	// leastLeap in bpm.
 	leastLeap = 4.5
 	// leapsBefore: seconds before the test from which on leaps are looked for.
@@ -42,6 +48,11 @@ func (l *leap) sudden() bool {
 	return l.t > leastLeapT && size > leastLeap || l.t > largeLeapT && size > largeLeap
 }
 
+// suddenBefore is the same of a leap before a run.
+func (l *leap) suddenBefore() bool {
+	return l.sudden() || l.t > largeBeforeT && math.Abs(l.size) > largeBefore
+}
+
 // side is a straight line fitted to the samples on one side of a leap.
 type side struct{ n, t, y, tt, ty, yy float64 }
 
@@ -50,8 +61,8 @@ func (l *side) add(t, y float64) {
 }
 
 // enough reports whether samples as far as away seconds are needed no more.
-func (l *side) enough(away, reach float64) bool {
-	return away > reach && (l.n >= leapSamples || away > leapFar)
+func (l *side) enough(away, reach, want float64) bool {
+	return away > reach && (l.n >= want || away > leapFar)
 }
 
 // at is the line's value at time t, and its variance in units of the samples'.
@@ -69,7 +80,7 @@ func (l *side) left() float64 {
 }
 
 // sides are the lines on both sides of a gap between samples, and the mean square
-// of the changes from sample to sample on them.
+// of the changes from sample to sample on them, or of the falls alone.
 type sides struct {
 	before, after side
 	gap           float64 // s from the last sample before to the first one after it
@@ -77,31 +88,37 @@ type sides struct {
 }
 
 // sidesOf fits the lines to hr on both sides of the gap before sample i; of what
-// comes after trace second until, where a run begins, nothing is used.
-func (s *series) sidesOf(i int, until float64, hr func(i int) float64) (g sides) {
-	t0, reach := s.at[i], max(leapSide, leapSamples*s.interval)
+// comes after trace second until, where a run begins, nothing is used. Where only
+// falls are looked for, only falls are noise.
+func (s *series) sidesOf(i int, until float64, falls bool, hr func(i int) float64) (g sides) {
+	t0, reach, want := s.at[i], max(leapSide, leapSamples*s.interval), leapSamples
 	sum, n := usualWeight*sq(0.8*s.wiggle), usualWeight
 	last := 0.0
-	take := func(l *side, j int) {
+	take := func(l *side, j int, onward float64) {
 		y := hr(j)
 		l.add(s.at[j]-t0, y)
-		if l.n > 1 {
-			sum, n = sum+sq(y-last), n+1
+		if by := onward * (y - last); l.n > 1 {
+			if n++; by < 0 || !falls {
+				sum += sq(by)
+			}
 		}
 		last = y
 	}
-	for j := i - 1; j >= 0 && i-j <= mostLooked && !g.before.enough(t0-s.at[j], reach); j-- {
+	for j := i - 1; j >= 0 && i-j <= mostLooked && !g.before.enough(t0-s.at[j], reach, want); j-- {
 		if s.why[j] != kept {
 			continue
 		}
 		if g.before.n == 0 {
 			g.gap = t0 - s.at[j]
 		}
-		take(&g.before, j)
+		take(&g.before, j, -1)
 	}
-	for j := i; j < len(s.at) && s.at[j] < until && j-i <= mostLooked && !g.after.enough(s.at[j]-t0, reach); j++ {
+	if falls {
+		reach, want = leapSide, fewestSamples // the rise after one is no line for long
+	}
+	for j := i; j < len(s.at) && s.at[j] < until && j-i <= mostLooked && !g.after.enough(s.at[j]-t0, reach, want); j++ {
 		if s.why[j] == kept {
-			take(&g.after, j)
+			take(&g.after, j, 1)
 		}
 	}
 	g.changes = sum / n
@@ -135,13 +152,13 @@ func (g *sides) apart() (size, variance float64) {
 // happens between the samples around it: heart rate that turns round within
 // some samples is no leap either. Nothing after trace second until is looked at,
 // and leaps are looked for about a recovery when one is given.
-func (s *series) leapAt(i int, until float64, about *rebound) (leap, bool) {
+func (s *series) leapAt(i int, until float64, falls bool, about *rebound) (leap, bool) {
 	hr := func(j int) float64 { return s.hr[j] - s.hr[i] }
 	if about != nil {
 		base := s.hr[i] - about.at(s.at[i])
 		hr = func(j int) float64 { return s.hr[j] - about.at(s.at[j]) - base }
 	}
-	g := s.sidesOf(i, until, hr)
+	g := s.sidesOf(i, until, falls, hr)
 	if min(g.before.n, g.after.n) < fewestSamples || g.gap > bridged {
 		return leap{}, false
 	}
@@ -163,13 +180,18 @@ func (s *series) leapAt(i int, until float64, about *rebound) (leap, bool) {
 // largestLeap returns the leap of most standard errors in [from, to) seconds
 // that is at least the given size; see leapAt for until.
 func (s *series) largestLeap(from, to, until, least float64, about *rebound) leap {
+	return s.largest(from, to, until, least, false, about)
+}
+
+// largest returns the leap, or the fall, of most standard errors.
+func (s *series) largest(from, to, until, least float64, falls bool, about *rebound) leap {
 	var best leap
 	for i := max(2, s.firstAt(from)); i+1 < len(s.at) && s.at[i] < to; i++ {
 		// Most of a leap shows within one sample, or it is none.
 		if s.at[i] < from || s.why[i] != kept || math.Abs(s.hr[i]-s.hr[i-1]) < leapShare*least && s.why[i-1] == kept {
 			continue
 		}
-		if l, ok := s.leapAt(i, until, about); ok && math.Abs(l.size) >= least && l.t > best.t {
+		if l, ok := s.leapAt(i, until, falls, about); ok && math.Abs(l.size) >= least && l.t > best.t && (l.size < 0 || !falls) {
 			best = l
 		}
 	}
@@ -185,7 +207,7 @@ func (m *measures) findLeap(s *series) {
 	if s.interval >= seldom {
 		from += fastRise
 	}
-	if before := s.largestLeap(m.at-leapsBefore, m.at-2, m.at+m.turn+m.lag, leastLeap, nil); before.sudden() {
+	if before := s.largestLeap(m.at-leapsBefore, m.at-2, m.at+m.turn+m.lag, leastLeap, nil); before.suddenBefore() {
 		m.leap = before
 		return
 	}
@@ -195,6 +217,13 @@ func (m *measures) findLeap(s *series) {
 	}
 	// Until the run begins heart rate may still fall from an effort.
 	if fall := s.largestLeap(m.at-2, from, m.end, leastLeap, nil); fall.size < 0 && fall.sudden() {
+		m.leap = fall
+		return
+	}
+	// Before that there must be samples enough until the run begins; from then on
+	// changes of level are seen against the response (changeIn).
+	early, late := fewestSamples*s.interval, m.turn+m.lag+firstChange+firstSamples*s.interval+3
+	if fall := s.largest(m.at-2-early, max(from, m.at+late), m.end, leastFallSize, true, nil); fall.t > leastFallT {
 		m.leap = fall
 	}
 }

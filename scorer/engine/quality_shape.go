@@ -13,7 +13,7 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		return
 	}
 	switch {
-	case m.leap.sudden():
+	case m.leap.t > 0:
 		v.add(schemas.Check, schemas.ReasonStrapSlip,
 			"heart rate jumps by %+.0f bpm %s: the strap may have slipped, and the level be wrong", m.leap.size, when(m.leap.at-m.at))
 	case ch.sure(w.finder.room()):

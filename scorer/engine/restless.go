@@ -18,8 +18,8 @@ const (
 	fewestAtWork, fewestAtRest = 8, 40
 	// mostRestless: standard errors by which the logarithm of the ratio of the two
 	// mean squares may be above 0. Were heart rate no calmer in the run at all, one
-	// sound run in eighty would be above it.
-	mostRestless = 2.25
+	// sound run in forty would be above it; it is calmer, and hardly any is.
+	mostRestless = 2.0
 	// wildest (bpm) a reading may be off its neighbours and count as more.
 	wildest = 12.0
 )

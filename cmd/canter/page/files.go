@@ -362,7 +362,7 @@ func (p *Page) stateOf(ctx context.Context, id schemas.FileID) (string, bool) {
 	}
 	switch f.State {
 	case schemas.FileScored:
-		return report.Count(f.Tests, "test") + " scored", true
+		return schemas.Count(f.Tests, "test") + " scored", true
 	case schemas.FileTraining:
 		return strings.TrimSuffix("no test in it, kept as training: "+p.names.Say(f.Reason), ": "), true
 	case schemas.FileSeries:

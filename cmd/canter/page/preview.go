@@ -330,7 +330,7 @@ func baselineWords(c *schemas.Comparison) string {
 	if c.N == 0 {
 		return "no tests yet"
 	}
-	s := fmt.Sprintf("%s, %s", c.Mean.Text(1), report.Count(c.N, "test"))
+	s := fmt.Sprintf("%s, %s", c.Mean.Text(1), schemas.Count(c.N, "test"))
 	if c.PredLow.Present() {
 		s += fmt.Sprintf(", %s to %s expected", c.PredLow.Text(1), c.PredHigh.Text(1))
 	}

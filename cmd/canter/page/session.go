@@ -74,7 +74,7 @@ func (p *Page) sessionFacts(ctx context.Context, rows []testRow, hrr int) ([]fac
 	tests := outcomesOf(rows)
 	o := &tests[0]
 	missing, expected := report.Missing(p.names, roster, o.Squad, tests)
-	facts := []fact{{"Tested", fmt.Sprintf("%s of %s", report.Count(len(distinct(tests)), "athlete"), report.Count(expected, "member"))}}
+	facts := []fact{{"Tested", fmt.Sprintf("%s of %s", schemas.Count(len(distinct(tests)), "athlete"), schemas.Count(expected, "member"))}}
 	if len(missing) > 0 {
 		names := make([]string, len(missing))
 		for i := range missing {

@@ -95,6 +95,6 @@ func (p *Page) strip(order []string, sessions map[string][]testRow, m schemas.Me
 			}
 		}
 	}
-	s.Says = fmt.Sprintf("%s: change from each athlete's own baseline in %s at the last %s. The table below has the numbers.", s.Title, s.Unit, report.Count(len(order), "session"))
+	s.Says = fmt.Sprintf("%s: change from each athlete's own baseline in %s at the last %s. The table below has the numbers.", s.Title, s.Unit, schemas.Count(len(order), "session"))
 	return s
 }

@@ -144,7 +144,7 @@ func measures(a *schemas.Assessment) []measureRow {
 		cells, d := report.CellsOf(c), report.Decimals(c)
 		m := measureRow{
 			Name: report.MeasureName(c.Measure, c.Seconds), Value: c.Value.Text(d), Unit: c.Unit, Last: cells.Last, Baseline: cells.Baseline,
-			Z: cells.Z, Words: cells.Words, Beyond: cells.Beyond, Expected: "–", N: report.Count(c.N, "test"),
+			Z: cells.Z, Words: cells.Words, Beyond: cells.Beyond, Expected: "–", N: schemas.Count(c.N, "test"),
 		}
 		if !c.Value.Present() {
 			m.Value = "–"

@@ -73,7 +73,7 @@ func (c *Beside) Lines() []string {
 			continue
 		}
 		lines = append(lines, fmt.Sprintf("%d days before: TRIMP %s, Edwards %s, %s min of heart rate in %s, coverage %.0f %%",
-			l.Days, l.TRIMP.Text(0), l.Edwards.Text(0), l.Minutes.Text(0), Count(l.Sessions, "session"), 100*l.Coverage.Or(0)))
+			l.Days, l.TRIMP.Text(0), l.Edwards.Text(0), l.Minutes.Text(0), schemas.Count(l.Sessions, "session"), 100*l.Coverage.Or(0)))
 	}
 	for i := 0; i < len(c.Daily); {
 		date := c.Daily[i].Date
@@ -88,7 +88,7 @@ func (c *Beside) Lines() []string {
 
 // dailyText is one value in words: "sleep 7.5 h", "wellness 15 (4-20)".
 func dailyText(v *schemas.SeriesValue) string {
-	text := v.Series + " " + message.ValueWords(v)
+	text := message.SeriesWords(v.Series) + " " + message.ValueWords(v)
 	switch {
 	case v.Athlete == "" && v.Squad == "":
 		text += " (whole club)"

@@ -124,9 +124,9 @@ func (d *Data) coverage() string {
 			doubtful++
 		}
 	}
-	s := Count(len(tested), "athlete") + " tested"
+	s := schemas.Count(len(tested), "athlete") + " tested"
 	if d.Expected > 0 {
-		s = fmt.Sprintf("%d of %s tested", d.Expected-len(d.Missing), Count(d.Expected, "athlete"))
+		s = fmt.Sprintf("%d of %s tested", d.Expected-len(d.Missing), schemas.Count(d.Expected, "athlete"))
 		if guests := len(tested) - (d.Expected - len(d.Missing)); guests > 0 {
 			s += fmt.Sprintf(", and %d from outside the squad", guests)
 		}

@@ -180,7 +180,7 @@ func (t *Test) measure(d *Data, c *schemas.Comparison) string {
 		return s
 	}
 	s += fmt.Sprintf(" %s %s (%s %%) from %s, the mean of %s since %s; z %s, %s to %s expected.", Signed(c.Change, Decimals(c)), unit, Signed(c.Pct, 0),
-		c.Mean.Text(Decimals(c)), Count(c.N, "test"), c.From.In(d.zone()).Format("2 Jan 2006"), Signed(c.Z, 1), c.PredLow.Text(Decimals(c)), c.PredHigh.Text(Decimals(c)))
+		c.Mean.Text(Decimals(c)), schemas.Count(c.N, "test"), c.From.In(d.zone()).Format("2 Jan 2006"), Signed(c.Z, 1), c.PredLow.Text(Decimals(c)), c.PredHigh.Text(Decimals(c)))
 	return s
 }
 
@@ -221,24 +221,12 @@ func MeasureName(m schemas.Measure, seconds int) string {
 	return "HRex"
 }
 
-// Signed writes a change with its sign; what rounds to nothing has none.
+// Signed writes a change with its sign, a dash where there is none.
 func Signed(n schemas.Number, decimals int) string {
 	if !n.Present() {
 		return dash
 	}
-	text := n.Signed(decimals)
-	if strings.Trim(text, "+-0.") == "" {
-		return strings.TrimLeft(text, "+-")
-	}
-	return strings.Replace(text, "-", "−", 1)
-}
-
-// Count writes a number with its noun.
-func Count(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
+	return n.Signed(decimals)
 }
 
 // Sentence begins a text with a capital and ends it with a full stop.
