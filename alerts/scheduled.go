@@ -15,10 +15,14 @@ const (
 	jobWeekly  = "weekly-digest"
 	jobMonthly = "monthly-digest"
 	jobRetain  = "retention"
+	jobTidy    = "tidy"
 )
 
 // retainAt is when history that is older than the club keeps goes: at night.
 const retainAt = "30 3 * * *"
+
+// tidyAt is when the history is put in order: after that.
+const tidyAt = "0 4 * * *"
 
 // jobs are what the club wants done at regular times. A digest is worth having
 // until the next one, nearly.
@@ -26,6 +30,7 @@ func jobs(c *club.Club) []schedule.Job {
 	out := []schedule.Job{
 		{ID: jobWeekly, Cron: c.Digest.Weekly, Worth: 6 * 24 * time.Hour},
 		{ID: jobMonthly, Cron: c.Digest.Monthly, Worth: 26 * 24 * time.Hour},
+		{ID: jobTidy, Cron: tidyAt, Worth: 2 * time.Hour},
 	}
 	if c.Privacy.KeepHistory > 0 {
 		out = append(out, schedule.Job{ID: jobRetain, Cron: retainAt, Worth: 36 * time.Hour})
@@ -71,6 +76,8 @@ func (s *Service) do(ctx context.Context, r schedule.Run, now time.Time) error {
 			s.log.Info("history older than the club keeps is gone", "rows", removed.Rows(), "before", removed.Before)
 		}
 		return err
+	case jobTidy:
+		return s.history.Tidy(ctx)
 	}
 	return nil
 }

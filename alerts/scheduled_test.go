@@ -1,10 +1,13 @@
 package alerts_test
 
 import (
+	"context"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"canter.example/schemas/history"
 )
 
 // due looks for what is due at an instant, by as many processes at once.
@@ -90,5 +93,34 @@ func TestWhatIsOlderThanTheClubKeepsGoesAtNight(t *testing.T) {
 	}
 	if done, err := st.history.SlotDone(t.Context(), "retention", "2026-09-24T03:30"); err != nil || !done {
 		t.Errorf("the night is not marked: %v", err)
+	}
+}
+
+// tidied counts how often a history is put in order.
+type tidied struct {
+	history.Store
+	times *int
+}
+
+func (h tidied) Tidy(ctx context.Context) error {
+	*h.times++
+	return h.Store.Tidy(ctx)
+}
+
+func TestTheHistoryIsPutInOrderOnceANight(t *testing.T) {
+	st := squadOf(t, 2)
+	st.club.Planned = nil
+	var times int
+	st.history = tidied{st.history, &times}
+	st.start()
+	night := time.Date(2026, 9, 24, 3, 59, 0, 0, time.UTC)
+	for _, at := range []struct {
+		after time.Duration
+		times int
+	}{{0, 0}, {time.Minute, 1}, {time.Hour, 1}, {24 * time.Hour, 1}, {25 * time.Hour, 2}} {
+		st.due(night.Add(at.after), 1)
+		if times != at.times {
+			t.Errorf("%s after: %d times, want %d", at.after, times, at.times)
+		}
 	}
 }

@@ -62,6 +62,7 @@ type History interface {
 	SlotDone(ctx context.Context, job, slot string) (bool, error)
 	MarkSlot(ctx context.Context, job, slot string, at time.Time) error
 	Retain(ctx context.Context, before time.Time) (*history.Retained, error)
+	Tidy(ctx context.Context) error
 	File(ctx context.Context, id schemas.FileID) (schemas.File, bool, error)
 }
 

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"sync"
+	"time"
 
 	"canter.example/schemas"
 )
@@ -50,11 +51,19 @@ func (s *clickhouseStore) hide(ctx context.Context, hs []hiding) error {
 	return err
 }
 
-// How many numbers are put by at first and at most. A process that dies leaves
-// those it had put by.
+// How many numbers are put by at least and at most: what is hidden is read with
+// every question, and of a whole table each row is looked up among it, which is
+// quick while it is next to nothing. A process that dies leaves those it had put by.
 const (
-	fewNumbers  = 64
+	fewNumbers  = 16
 	manyNumbers = 4096
+)
+
+// Numbers that went within busyFor were too few. What is left of them when nobody
+// took one for idleFor is given back.
+const (
+	busyFor = 10 * time.Second
+	idleFor = time.Minute
 )
 
 // numbers hands out write_ids that are hidden already. They are put by many at
@@ -66,6 +75,8 @@ type numbers struct {
 	next  uint64
 	left  int
 	batch int
+	since time.Time // when the last were put by
+	idle  *time.Timer
 }
 
 // take returns the first of n numbers in a row.
@@ -73,7 +84,11 @@ func (p *numbers) take(ctx context.Context, n int) (uint64, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.left < n {
-		p.batch = min(max(2*p.batch, fewNumbers), manyNumbers)
+		if time.Since(p.since) < busyFor {
+			p.batch = min(2*p.batch, manyNumbers)
+		} else {
+			p.batch = fewNumbers
+		}
 		size := max(n, p.batch)
 		first := rand.Uint64N(1 << 63) //nolint:gosec // to be unlike others, not secret
 		if err := p.hide(ctx, hidings(first, size, 1)); err != nil {
@@ -82,7 +97,12 @@ func (p *numbers) take(ctx context.Context, n int) (uint64, error) {
 		if err := p.release(ctx); err != nil {
 			return 0, err
 		}
-		p.next, p.left = first, size
+		p.next, p.left, p.since = first, size, time.Now()
+	}
+	if p.idle == nil {
+		p.idle = time.AfterFunc(idleFor, func() { _ = p.giveBack() }) //nolint:contextcheck // comes when the call is over
+	} else {
+		p.idle.Reset(idleFor)
 	}
 	first := p.next
 	p.next += uint64(n)
@@ -103,11 +123,14 @@ func (p *numbers) release(ctx context.Context) error {
 	return nil
 }
 
-// giveBack is release for a store that closes. That a server is away then is
-// no error: the numbers stay put by.
+// giveBack is release for a store that closes or has nothing to do. That a server is
+// away then is no error: the numbers stay put by.
 func (p *numbers) giveBack() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if p.idle != nil {
+		p.idle.Stop()
+	}
 	_ = p.release(context.Background())
 	return nil
 }

@@ -71,20 +71,25 @@ func (r *clickhouseReader) Each(ctx context.Context, query string, begin func([]
 	if err := begin(rows.Columns()); err != nil {
 		return err
 	}
-	// Each row is scanned into the same places; what plain returns of them is the row's.
+	// Each row is scanned into the same places; what a row is given of them is its own.
 	types := rows.ColumnTypes()
-	places, held := make([]any, len(types)), make([]reflect.Value, len(types))
+	places, cells := make([]any, len(types)), make([]cell, len(types))
 	for i, t := range types {
-		place := reflect.New(t.ScanType())
-		places[i], held[i] = place.Interface(), place.Elem()
+		places[i] = reflect.New(t.ScanType()).Interface()
+		cells[i].place = places[i]
 	}
+	var room []any
 	for rows.Next() {
 		if err := rows.Scan(places...); err != nil {
 			return clickhouseQueryError(err)
 		}
-		values := make([]any, len(types))
+		if len(room) < len(types) {
+			room = make([]any, rowsAtOnce*len(types))
+		}
+		values := room[:len(types):len(types)]
+		room = room[len(types):]
 		for i := range values {
-			values[i] = plain(held[i].Interface())
+			values[i] = cells[i].value()
 		}
 		if err := row(values); err != nil {
 			return err
@@ -94,6 +99,54 @@ func (r *clickhouseReader) Each(ctx context.Context, query string, begin func([]
 		return clickhouseQueryError(err)
 	}
 	return nil
+}
+
+// rowsAtOnce is for how many rows room is made at once.
+const rowsAtOnce = 16
+
+// cell reads the place that a column of an answer is scanned into. Most columns
+// repeat their value from row to row, and the kinds that nearly all columns have
+// need no reflection: both spare memory, which is half of the time an answer takes.
+type cell struct {
+	place any
+	texts string
+	float float64
+	last  any // of texts or float
+}
+
+// value is [plain] of what is in the place.
+func (c *cell) value() any {
+	switch p := c.place.(type) {
+	case *string:
+		return c.text(*p)
+	case *float64:
+		return c.number(*p)
+	case **float64:
+		if *p == nil {
+			return nil
+		}
+		return c.number(**p)
+	case *int64:
+		return *p
+	case *uint64:
+		return *p
+	default:
+		return plain(reflect.ValueOf(c.place).Elem().Interface())
+	}
+}
+
+func (c *cell) text(s string) any {
+	if c.last == nil || s != c.texts {
+		c.texts, c.last = s, s
+	}
+	return c.last
+}
+
+func (c *cell) number(f float64) any {
+	if c.last == nil || f != c.float {
+		c.float, c.last = f, finite(f)
+	}
+	return c.last
 }
 
 // clickhouseQueryError says in canter's words that a write was refused.

@@ -13,6 +13,12 @@ import (
 // in stored_hidden is read with every question to a view.
 const sweepAfter = 20_000
 
+// sweepQuiet is how many replaced writes are worth a sweep at a quiet hour: beyond
+// so many, looking each row up among them takes longer than reading it (a set of the
+// server begins with 256 places). A sweep writes anew what parts have rows of them:
+// less than a second for a club's history, minutes for ten million tests.
+const sweepQuiet = 10
+
 // foldAfter is how many rows it adds to stored_hidden before it has the server
 // merge that table, which leaves out what sums to nothing.
 const foldAfter = 5_000
@@ -45,7 +51,13 @@ func (w *sweeper) count(hs []hiding, sweep, fold func(context.Context) error) {
 	} else {
 		w.hidden = 0
 	}
-	w.added, w.running = 0, true
+	w.added = 0
+	w.run(sweep)
+}
+
+// run sweeps in the background; the caller holds mu, and none is running.
+func (w *sweeper) run(sweep func(context.Context) error) {
+	w.running = true
 	w.runs.Go(func() {
 		err := sweep(w.ctx)
 		if err != nil && w.ctx.Err() == nil {
@@ -55,6 +67,39 @@ func (w *sweeper) count(hs []hiding, sweep, fold func(context.Context) error) {
 		defer w.mu.Unlock()
 		w.running = false
 	})
+}
+
+// quiet begins a sweep that does what is worth doing at a quiet hour, unless one
+// is running.
+func (w *sweeper) quiet(sweep func(context.Context) error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if !w.running && w.ctx != nil {
+		w.run(sweep)
+	}
+}
+
+// Tidy implements [Store].
+func (s *clickhouseStore) Tidy(context.Context) error {
+	s.sweeps.quiet(func(ctx context.Context) error { return s.sweepFrom(ctx, sweepQuiet, settleFor) })
+	return nil
+}
+
+// sweepFrom sweeps when so many writes are replaced and not swept, and folds and
+// tidies in any case. Each write of a file or assessment has a row in one of two tables.
+func (s *clickhouseStore) sweepFrom(ctx context.Context, least uint64, settle time.Duration) error {
+	var replaced uint64
+	for _, table := range []string{"stored_file_writes", "stored_assessment_keys"} {
+		var n uint64
+		if err := s.conn.QueryRow(ctx, "SELECT count() FROM "+table+" WHERE write_id IN ("+replacedNow+")").Scan(&n); err != nil {
+			return fmt.Errorf("history: sweep: %w", err)
+		}
+		replaced += n
+	}
+	if replaced >= least {
+		return s.sweep(ctx, settle)
+	}
+	return s.foldAndTidy(ctx)
 }
 
 // end ends a sweep under way.
@@ -91,7 +136,10 @@ func (s *clickhouseStore) sweep(ctx context.Context, settle time.Duration) error
 	for _, table := range sweptTables {
 		steps = append(steps, "ALTER TABLE "+table+" DELETE WHERE "+these)
 	}
-	steps = append(steps, "ALTER TABLE stored_tests DELETE WHERE "+these+" AND test_id IN (SELECT test_id FROM stored_tests WHERE write_id NOT IN ("+hiddenNow+"))")
+	// Whether a test is there still is asked for those of these writes alone, as a
+	// set of all tests takes more memory than the server may have.
+	steps = append(steps, "ALTER TABLE stored_tests DELETE WHERE "+these+" AND test_id IN (SELECT test_id FROM stored_tests WHERE write_id NOT IN ("+hiddenNow+")"+
+		" AND test_id IN (SELECT test_id FROM stored_tests WHERE "+these+"))")
 	if err := s.mutate(ctx, steps...); err != nil {
 		return fmt.Errorf("history: sweep: %w", err)
 	}
@@ -100,7 +148,7 @@ func (s *clickhouseStore) sweep(ctx context.Context, settle time.Duration) error
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	err := s.mutate(ctx, "ALTER TABLE stored_hidden DELETE WHERE "+these+" AND write_id NOT IN (SELECT write_id FROM stored_tests)")
+	err := s.mutate(ctx, "ALTER TABLE stored_hidden DELETE WHERE "+these+" AND write_id NOT IN (SELECT write_id FROM stored_tests WHERE "+these+")")
 	if err == nil {
 		err = s.mutate(ctx, fmt.Sprintf("ALTER TABLE stored_swept DELETE WHERE run = %d", run))
 	}

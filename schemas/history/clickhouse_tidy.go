@@ -6,10 +6,12 @@ import (
 	"time"
 )
 
-// tidiedTables are those that are asked by athlete or squad. A question opens each
-// part of a table, and of each part each column: of an athlete's few hundred rows in
-// five large parts it takes three times as long as of one.
-var tidiedTables = []string{"stored_tests", "stored_session_tests", "stored_athlete_assessments", "stored_session_assessments", "stored_loads"}
+// tidiedTables are those that are asked by athlete or squad, and the files of what is
+// found there. A question opens each part of a table, and of each part each column: of
+// an athlete's few hundred rows in five large parts it takes three times as long as of
+// one. A file's name is looked for in each part, as it may be in any.
+var tidiedTables = []string{"stored_tests", "stored_session_tests", "stored_athlete_assessments", "stored_session_assessments", "stored_loads",
+	"stored_file_writes", "stored_assessment_keys"}
 
 // tidyWhen is the share of a table's rows outside its largest part from which on the
 // server merges it to one: the small parts of a few months cost a question little,
@@ -20,15 +22,17 @@ const tidyWhen = 0.2
 // tests on two cores.
 const tidyMost = time.Hour
 
-// Settle puts in order what came in many writes, such as years of history: each
-// table that questions go to becomes one part where it is in ClickHouse. It does
-// nothing in SQLite, nor on a cluster. The service does so by itself as rows come.
+// Settle puts in order what came in many writes, such as years of history, where
+// it is in ClickHouse: rows that were replaced are taken away, as what is hidden is
+// read with every question, and each table that questions go to becomes one part.
+// It does nothing in SQLite, nor on a cluster. The service does so by itself as rows
+// come, and at night: see [Store.Tidy].
 func Settle(ctx context.Context, s Store) error {
 	c, ok := s.(*clickhouseStore)
 	if !ok {
 		return nil
 	}
-	if err := c.fold(ctx); err != nil {
+	if err := c.sweepFrom(ctx, 1, settleFor); err != nil {
 		return fmt.Errorf("history: settle: %w", err)
 	}
 	return c.tidy(ctx, 0)

@@ -59,8 +59,9 @@
 // ordered by squad and session. Rows of two tables come together in the views by
 // UNION ALL and GROUP BY on the key: old servers don't move conditions through a
 // JOIN, and no server moves them through a window or LIMIT BY. What is replaced
-// is taken from the disk by mutations after every twenty thousand rows
-// (clickhouse_sweep.go; not on a cluster).
+// is taken from the disk by mutations, at night and after every twenty thousand rows
+// (clickhouse_sweep.go; not on a cluster): what is hidden is read several times with
+// each statement, and each row of a whole table is looked up among it.
 //
 // Alerts, messages, corrections, notes, athletes and slots are few: they are rows
 // of a ReplacingMergeTree and read with FINAL.

@@ -13,6 +13,9 @@ func Synchronous(ctx context.Context, s Store) (how int, err error) {
 	return how, s.(*sqliteStore).writer.QueryRowContext(ctx, "PRAGMA synchronous").Scan(&how)
 }
 
+// ReplacedNow is a statement for the numbers of the writes that are replaced.
+const ReplacedNow = replacedNow
+
 // WrittenColumns are the columns that are written, by table, of an engine: the
 // names of both come from one list each.
 func WrittenColumns(clickhouse bool) map[string][]string {

@@ -2,8 +2,10 @@ package history_test
 
 import (
 	"database/sql"
+	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/ClickHouse/clickhouse-go/v2"
 
@@ -55,4 +57,53 @@ func TestAMigrationBelowTheHighestIsApplied(t *testing.T) {
 		ok(t, conn.Exec(t.Context(), "INSERT INTO canter_migrations (version_id, is_applied, stamp) SELECT toInt64(?), toUInt8(0), now() + 1", gone))
 		check(t, address)
 	})
+}
+
+// A migration that finds a view away, as another process is making it anew, waits
+// for it.
+func TestAMigrationWaitsForAViewThatIsAway(t *testing.T) {
+	t.Parallel()
+	ctx, server, name := t.Context(), historytest.NewServer(t), historytest.NewDatabase()
+	address := server.Address(name)
+	s, err := history.Open(ctx, address)
+	ok(t, err)
+	ok(t, s.Close())
+	options, err := clickhouse.ParseDSN(address)
+	ok(t, err)
+	conn, err := clickhouse.Open(options)
+	ok(t, err)
+	defer conn.Close()
+	// The newest form of weekly_tests is not there, nor what it builds upon.
+	members, err := os.ReadFile("clickhouse/00206_squad_members.sql")
+	ok(t, err)
+	for _, q := range []string{"DROP TABLE weekly_tests", "DROP TABLE squad_members",
+		"INSERT INTO canter_migrations (version_id, is_applied, stamp) SELECT toInt64(528), toUInt8(0), now() + 1"} {
+		ok(t, conn.Exec(ctx, q))
+	}
+	opened := make(chan error, 1)
+	go func() {
+		s, err := history.Open(ctx, address+historytest.Logging)
+		if err == nil {
+			err = s.Close()
+		}
+		opened <- err
+	}()
+	refused := func() (n uint64) {
+		err := conn.QueryRow(ctx, "SELECT count() FROM system.query_log WHERE type > 2 AND query LIKE '%CREATE VIEW IF NOT EXISTS weekly_tests%'").Scan(&n)
+		if err != nil {
+			n = 0 // the log is not there yet
+		}
+		return n
+	}
+	for refused() == 0 {
+		select {
+		case err := <-opened:
+			t.Fatalf("opened before what the view builds upon was there: %v", err)
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+	ok(t, conn.Exec(ctx, strings.TrimSuffix(strings.TrimSpace(string(members)), ";")))
+	ok(t, <-opened)
+	var n uint64
+	ok(t, conn.QueryRow(ctx, "SELECT count() FROM weekly_tests").Scan(&n))
 }

@@ -110,3 +110,6 @@ func (e sqliteEraser) settle(ctx context.Context) error {
 	}
 	return nil
 }
+
+// Tidy implements [Store]. A row is replaced in its place: there is nothing to do.
+func (s *sqliteStore) Tidy(context.Context) error { return nil }

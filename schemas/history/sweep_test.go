@@ -3,6 +3,7 @@ package history_test
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"github.com/ClickHouse/clickhouse-go/v2"
 
@@ -55,8 +56,31 @@ func TestASweepChangesNothingThatIsSeen(t *testing.T) {
 	same(t, "numbers kept", one(t, s, "SELECT count(*) FROM (SELECT write_id FROM stored_hidden GROUP BY write_id HAVING sum(replaced) > 0)"), 8)
 }
 
-// Settled, each table that is asked by athlete or squad is one part, and nothing
-// else is different.
+// At a quiet hour a sweep begins for a few replaced writes, in the background.
+func TestAQuietHourTakesReplacedRowsAway(t *testing.T) {
+	t.Parallel()
+	ctx, s := t.Context(), open(t, historytest.ClickHouse(t))
+	for v := schemas.Version(1); v <= 12; v++ {
+		f := file(1, v)
+		save(t, s, f, outcome(&f, 0, "anna"))
+	}
+	before := fmt.Sprint(counts(t, s), athleteTests(t, s, "anna"))
+	stored := func() any { return one(t, s, "SELECT toInt64(count()) FROM stored_tests") }
+	same(t, "rows before", stored(), any(int64(12)))
+	ok(t, s.Tidy(ctx))
+	ok(t, s.Tidy(ctx)) // while the first is under way
+	for stored() != int64(1) || one(t, s, "SELECT toInt64(count()) FROM ("+history.ReplacedNow+")") != int64(0) {
+		select {
+		case <-ctx.Done():
+			t.Fatal(ctx.Err())
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+	same(t, "seen after", fmt.Sprint(counts(t, s), athleteTests(t, s, "anna")), before)
+}
+
+// Settled, each table that is asked by athlete or squad is one part, rows that were
+// replaced are gone, and nothing else is different.
 func TestASettledHistoryIsTheSame(t *testing.T) {
 	t.Parallel()
 	ctx, address := t.Context(), historytest.ClickHouse(t)
@@ -67,13 +91,17 @@ func TestASettledHistoryIsTheSame(t *testing.T) {
 		save(t, s, f, o)
 		ok(t, s.SaveAssessments(ctx, []schemas.Assessment{assessment(o.TestID, 1)}))
 	}
+	again := file(3, 2)
+	save(t, s, again, outcome(&again, 0, "anna"))
 	seen := func() string {
 		return fmt.Sprint(counts(t, s), one(t, s, "SELECT count(*) FROM session_tests"), athleteTests(t, s, "anna"))
 	}
 	before := seen()
 	ok(t, history.Settle(ctx, s))
 	same(t, "seen when settled", seen(), before)
-	for _, table := range []string{"stored_tests", "stored_session_tests", "stored_athlete_assessments", "stored_session_assessments"} {
+	same(t, "rows of tests", one(t, s, "SELECT toInt64(count()) FROM stored_tests"), 6)
+	same(t, "replaced writes", one(t, s, "SELECT toInt64(count()) FROM ("+history.ReplacedNow+")"), 0)
+	for _, table := range []string{"stored_tests", "stored_session_tests", "stored_athlete_assessments", "stored_session_assessments", "stored_file_writes"} {
 		same(t, "parts of "+table, one(t, s, "SELECT toInt64(count()) FROM system.parts WHERE database = currentDatabase() AND active AND table = '"+table+"'"), 1)
 	}
 }

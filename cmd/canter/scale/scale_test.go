@@ -129,9 +129,13 @@ func TestTheTwoQuestionsGoByAnIndex(t *testing.T) {
 			if err != nil || len(rows.Values) < 1 {
 				t.Fatalf("%s: %v", name, err)
 			}
-			if read := rowsRead(t, conn, q.sql); read == 0 || read > 4096 {
+			if read, _ := read(t, conn, q.sql); read == 0 || read > 4096 {
 				t.Errorf("%s: of %d tests and as many assessments %d rows were read", name, p.Tests(), read)
 			}
+		}
+		// To count the tests, nothing is read of them but the number of the write.
+		if rows, bytes := read(t, conn, "SELECT count(*) FROM tests"); rows < uint64(p.Tests()) || bytes > 8*rows {
+			t.Errorf("counted: of %d tests %d rows were read, %d bytes", p.Tests(), rows, bytes)
 		}
 	})
 }
@@ -153,12 +157,11 @@ func filled(t *testing.T, p *Plan, address string) history.Store {
 	return s
 }
 
-// rowsRead is how many rows the server reads for a statement.
-func rowsRead(t *testing.T, conn clickhouse.Conn, sql string) uint64 {
+// read is how many rows and bytes the server reads for a statement.
+func read(t *testing.T, conn clickhouse.Conn, sql string) (readRows, readBytes uint64) {
 	t.Helper()
-	var read uint64
 	ctx := clickhouse.Context(t.Context(), clickhouse.WithSettings(clickhouse.Settings{"enable_optimize_predicate_expression": 1}),
-		clickhouse.WithProgress(func(p *clickhouse.Progress) { read += p.Rows }))
+		clickhouse.WithProgress(func(p *clickhouse.Progress) { readRows, readBytes = readRows+p.Rows, readBytes+p.Bytes }))
 	rows, err := conn.Query(ctx, sql)
 	if err != nil {
 		t.Fatal(err)
@@ -168,5 +171,5 @@ func rowsRead(t *testing.T, conn clickhouse.Conn, sql string) uint64 {
 	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
 		t.Fatal(err)
 	}
-	return read
+	return readRows, readBytes
 }
