@@ -40,15 +40,6 @@ func (n Number) Or(def float64) float64 {
 	return def
 }
 
-// Ptr returns a pointer to a copy of the value, nil when absent.
-func (n Number) Ptr() *float64 {
-	if !n.present {
-		return nil
-	}
-	v := n.value
-	return &v
-}
-
 // NumPtr returns *p as a number, absent when p is nil.
 func NumPtr(p *float64) Number {
 	if p == nil {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -90,11 +91,14 @@ func describe(cl *club.Club) string {
 		cl.Name, cl.Zone, count(len(cl.Squads), "squad"), count(len(cl.Athletes), "athlete"), estimated, count(len(cl.Protocols), "protocol"), count(len(cl.Planned), "planned test"))
 }
 
-// checkData tries the data folder without leaving anything in it.
+// checkData tries the data folder, or where it would be made, without leaving
+// anything there.
 func (c *checkCmd) checkData() error {
-	info, err := os.Stat(c.Data)
-	if errors.Is(err, os.ErrNotExist) {
-		return nil
+	dir := c.Data
+	info, err := os.Stat(dir)
+	for errors.Is(err, os.ErrNotExist) && dir != filepath.Dir(dir) {
+		dir = filepath.Dir(dir)
+		info, err = os.Stat(dir)
 	}
 	if err != nil {
 		return err
@@ -102,9 +106,12 @@ func (c *checkCmd) checkData() error {
 	if !info.IsDir() {
 		return advised{errors.New("is not a folder"), "name another with --data"}
 	}
-	f, err := os.CreateTemp(c.Data, ".check-*")
+	f, err := os.CreateTemp(dir, ".check-*")
+	if err != nil && dir != c.Data {
+		return advised{fmt.Errorf("can't be made: %s can't be written", dir), "name another with --data"}
+	}
 	if err != nil {
-		return err
+		return advised{errors.New("can't be written"), "correct its permissions, or name another with --data"}
 	}
 	_ = f.Close()
 	return os.Remove(f.Name())

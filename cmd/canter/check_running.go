@@ -33,12 +33,15 @@ func (c *checkCmd) checkSecrets(cl *club.Club) []finding {
 			out = append(out, finding{About: "secret", File: path, Place: which, Text: fmt.Sprintf("can be read by others on this machine (mode %04o)%s", mode, text), Do: "chmod 600"})
 		}
 	}
-	for name, path := range map[string]string{"token_file": cl.Chat.TokenFile, "--nats-key": c.NATSKey, "--nats-creds": c.NATSCreds} {
-		if path == "" {
+	for _, s := range []struct{ name, path string }{
+		{"chat.token_file", cl.Chat.TokenFile}, {"chat.app_token_file", cl.Chat.AppTokenFile}, {"page.key_file", cl.Page.KeyFile},
+		{"--nats-key", c.NATSKey}, {"--nats-creds", c.NATSCreds},
+	} {
+		if s.path == "" {
 			continue
 		}
-		if info, err := os.Stat(path); err == nil {
-			open(name, path, info, "")
+		if info, err := os.Stat(s.path); err == nil {
+			open(s.name, s.path, info, "")
 		}
 	}
 	err := filepath.WalkDir(c.Data, func(path string, d fs.DirEntry, err error) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -100,5 +101,59 @@ func TestCheckReadsNoMoreOfAFolderThanItSays(t *testing.T) {
 	defer end()
 	if _, err := checkFolder(ended, cl, w, time.Now()); err == nil || !strings.Contains(err.Error(), "could not be listed within") {
 		t.Errorf("a folder that takes too long: %v", err)
+	}
+}
+
+// TestCheckTriesWhereTheDataFolderWouldBeMade, and leaves nothing there.
+func TestCheckTriesWhereTheDataFolderWouldBeMade(t *testing.T) {
+	dir := t.TempDir()
+	for data, want := range map[string]string{
+		filepath.Join(dir, "a", "b"): "", dir: "",
+		"/proc/nowhere/data":                            "can't be made: /proc can't be written",
+		filepath.Join("testdata", "check", "club.yaml"): "is not a folder",
+	} {
+		err := (&checkCmd{places: places{Data: data}}).checkData()
+		if (err == nil) != (want == "") || err != nil && err.Error() != want {
+			t.Errorf("%s: %v, want %q", data, err, want)
+		}
+	}
+	if left, err := os.ReadDir(dir); err != nil || len(left) != 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+}
+
+// TestCheckLooksAtEverySecret, in one order.
+func TestCheckLooksAtEverySecret(t *testing.T) {
+	dir := t.TempDir()
+	cl := &club.Club{}
+	c := &checkCmd{places: places{Data: filepath.Join(dir, "none")}}
+	want := []string{"chat.token_file", "chat.app_token_file", "page.key_file", "--nats-key", "--nats-creds"}
+	for i, at := range []*string{&cl.Chat.TokenFile, &cl.Chat.AppTokenFile, &cl.Page.KeyFile, &c.NATSKey, &c.NATSCreds} {
+		*at = filepath.Join(dir, want[i])
+		if err := os.WriteFile(*at, []byte("x"), 0o644); err != nil { //nolint:gosec // readable by others, which is to be found
+			t.Fatal(err)
+		}
+	}
+	var got []string
+	for _, f := range c.checkSecrets(cl) {
+		got = append(got, f.Place)
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("found %q, want %q", got, want)
+	}
+}
+
+// TestAFileIsWrittenWholeWhereItCanBe: errors name what the user named.
+func TestAFileIsWrittenWholeWhereItCanBe(t *testing.T) {
+	dir := t.TempDir()
+	write := func(w io.Writer) error { _, err := io.WriteString(w, "whole"); return err }
+	for file, want := range map[string]string{
+		filepath.Join(dir, "r.html"):       "",
+		dir:                                dir + " is a folder: name a file in it",
+		filepath.Join(dir, "no", "r.html"): "there is no folder " + filepath.Join(dir, "no") + ": make it first",
+	} {
+		if err := whole(file, write); (err == nil) != (want == "") || err != nil && err.Error() != want {
+			t.Errorf("%s: %v, want %q", file, err, want)
+		}
 	}
 }

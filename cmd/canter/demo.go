@@ -309,7 +309,7 @@ func (d *demo) sayDay(day season.Day) error {
 	if day.Note != "" {
 		note = "  (" + day.Note + ")"
 	}
-	d.print("%s  %2d files%s\n", day.Date.Format("Mon 2 Jan"), len(day.Files), note)
+	d.print("%-10s  %8s%s\n", day.Date.Format("Mon 2 Jan"), schemas.Count(len(day.Files), "file"), note)
 	return nil
 }
 

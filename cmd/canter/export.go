@@ -147,9 +147,17 @@ func (c *exportCmd) table(ctx context.Context, r history.Reader, name, file stri
 	return n, err
 }
 
-// whole makes a file that is there whole or not at all.
+// whole makes a file that is there whole or not at all, in the place of one that
+// was there. It may hold health data, so it is for this user's eyes only.
 func whole(file string, write func(w io.Writer) error) error {
-	f, err := os.CreateTemp(filepath.Dir(file), ".canter-*") // for this user's eyes only
+	dir := filepath.Dir(file)
+	if info, err := os.Stat(file); err == nil && info.IsDir() {
+		return fmt.Errorf("%s is a folder: name a file in it", file)
+	}
+	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("there is no folder %s: make it first", dir)
+	}
+	f, err := os.CreateTemp(dir, ".canter-*")
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	_ "time/tzdata" // a container may have no zone data; clubs have zones
 
@@ -94,7 +95,10 @@ func run(ctx context.Context, args []string, std streams) int {
 		return exitDone
 	}
 	if err != nil {
-		fmt.Fprintf(std.err, "canter: %v\nTry: canter %s--help\n", err, commandOf(args))
+		if wrong, ok := errors.AsType[*kong.ParseError](err); ok {
+			k = wrong.Context
+		}
+		fmt.Fprintf(std.err, "canter: %v\nTry: %s\n", err, hint(k))
 		return exitUsage
 	}
 	log := newLog(std.err, c.LogLevel, c.LogFormat)
@@ -104,7 +108,7 @@ func run(ctx context.Context, args []string, std streams) int {
 	case err == nil:
 		return exitDone
 	case errors.As(err, &usage):
-		fmt.Fprintf(std.err, "canter: %v\nTry: canter %s--help\n", err, commandOf(args))
+		fmt.Fprintf(std.err, "canter: %v\nTry: %s\n", err, hint(k))
 		return exitUsage
 	case errors.Is(err, errSaid):
 		return exitFailed
@@ -114,15 +118,18 @@ func run(ctx context.Context, args []string, std streams) int {
 	}
 }
 
-// commandOf returns the command in args with a space behind it, for hints.
-func commandOf(args []string) string {
-	for _, a := range args {
-		switch a {
-		case "serve", "demo", "score", "check", "tests", "alerts", "parked", "page", "sql", "report", "digest", "export", "erase", "ready", "prepare", "keys", "backup", "restore", "replay", "simulate":
-			return a + " "
+// hint returns where the help of a command is, as far as it was understood:
+// "canter tests list --help".
+func hint(k *kong.Context) string {
+	words := []string{"canter"}
+	if k != nil {
+		for _, p := range k.Path {
+			if p.Command != nil {
+				words = append(words, p.Command.Name)
+			}
 		}
 	}
-	return ""
+	return strings.Join(append(words, "--help"), " ")
 }
 
 // usageError is wrong usage that the parser can't see.

@@ -266,7 +266,7 @@ func parkedHint(err error) error {
 	switch {
 	case errors.Is(err, parked.ErrNoFile):
 		return fmt.Errorf("%w: canter parked list --dropped names those that wait for a hand", err)
-	case errors.Is(err, parked.ErrAmbiguous), errors.Is(err, parked.ErrState):
+	case errors.Is(err, parked.ErrAmbiguous), errors.Is(err, parked.ErrState), errors.Is(err, parked.ErrNoName):
 		return usagef("%v", err)
 	case errors.Is(err, broker.ErrNoFile):
 		return fmt.Errorf("%w: copy it into the folder anew", err)

@@ -256,12 +256,14 @@ func (p *pipeline) queues() []metrics.Queue {
 
 // run runs the parts that were built until ctx ends or one fails.
 func (p *pipeline) run(ctx context.Context) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.Go(func() error { return p.broker.Watch(ctx) })
 	if p.alerts != nil {
 		if err := p.history.SaveAthletes(ctx, athleteRows(p.club)); err != nil {
 			return err
 		}
+	}
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error { return p.broker.Watch(ctx) })
+	if p.alerts != nil {
 		g.Go(func() error { return p.alerts.Run(ctx) })
 		g.Go(func() error { p.listen(ctx); return nil })
 	}

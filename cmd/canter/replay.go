@@ -2,14 +2,15 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
+	"canter.example/cmd/canter/parked"
 	"canter.example/schemas"
 )
 
@@ -73,6 +74,16 @@ func (c *replayCmd) Run(ctx context.Context, std streams, log *slog.Logger) erro
 }
 
 func (c *replayCmd) choose(ctx context.Context, p *pipeline) ([]schemas.File, error) {
+	if len(c.Files) > 0 {
+		files, err := findFiles(ctx, parked.Desk{History: p.history}, c.Files)
+		switch {
+		case errors.Is(err, parked.ErrNoFile):
+			return nil, fmt.Errorf("%w: canter sql \"SELECT file_id, path, state, reason FROM files\" lists them", err)
+		case errors.Is(err, parked.ErrAmbiguous):
+			return nil, usagef("%v", err)
+		}
+		return files, err
+	}
 	state := schemas.FileState("")
 	if c.Parked {
 		state = schemas.FileParked
@@ -81,29 +92,7 @@ func (c *replayCmd) choose(ctx context.Context, p *pipeline) ([]schemas.File, er
 	if err == nil && c.Missing {
 		return missing(ctx, p, files)
 	}
-	if err != nil || len(c.Files) == 0 {
-		return files, err
-	}
-	var out []schemas.File
-	for _, want := range c.Files {
-		if len(want) < 6 {
-			return nil, usagef("%q is too short to name a file: give at least 6 digits", want)
-		}
-		n := len(out)
-		for _, f := range files {
-			if strings.HasPrefix(string(f.ID), want) {
-				out = append(out, f)
-			}
-		}
-		switch len(out) - n {
-		case 0:
-			return nil, fmt.Errorf("no file's id begins with %s: canter sql \"SELECT file_id, path, state, reason FROM files\" lists them", want)
-		case 1:
-		default:
-			return nil, fmt.Errorf("%s begins the ids of %d files: give more digits", want, len(out)-n)
-		}
-	}
-	return out, nil
+	return files, err
 }
 
 // missing returns the files of the archive that are not among those given.

@@ -5,8 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
+	"io"
 	"time"
 
 	page "canter.example/cmd/canter/report"
@@ -94,7 +93,8 @@ func (c *reportCmd) Run(ctx context.Context, std streams) error {
 		_, err = std.out.Write(b.Bytes())
 		return err
 	}
-	if err := writeWhole(c.Out, b.Bytes()); err != nil {
+	err = whole(c.Out, func(w io.Writer) error { _, err := w.Write(b.Bytes()); return err })
+	if err != nil {
 		return fmt.Errorf("the page can't be written: %w", err)
 	}
 	if c.json() {
@@ -122,25 +122,6 @@ func (c *reportCmd) usage() error {
 		return usagef("--names %s needs --club FILE: names stand in the club file", c.Names)
 	}
 	return nil
-}
-
-// writeWhole replaces a file in one step: a reader never sees half a page.
-// Health data is for its owner's eyes, so the file is as well.
-func writeWhole(name string, content []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), ".canter-report-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(f.Name())
-		}
-	}()
-	_, err = f.Write(content)
-	if err = errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
 }
 
 // calling is what the report calls athletes.

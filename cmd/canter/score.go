@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"canter.example/ingest/formats"
@@ -184,6 +185,8 @@ func (s *scoring) protocolByFlags() error {
 		}
 		p.Recovery = append(p.Recovery, v)
 	}
+	slices.Sort(p.Recovery) // a protocol's delays ascend
+	p.Recovery = slices.Compact(p.Recovery)
 	p.Version = p.Digest()
 	s.protocol = p
 	return nil

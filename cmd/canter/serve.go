@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"canter.example/cmd/canter/page"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"golang.org/x/sync/errgroup"
@@ -48,6 +49,9 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	if err != nil {
 		return err
 	}
+	if c.AckWait < time.Second {
+		return usagef("--ack-wait %s: want a second or more", c.AckWait)
+	}
 	if c.Memory > 0 && os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(int64(c.Memory) << 20)
 	}
@@ -75,9 +79,6 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 			return err
 		}
 	}
-	if c.AckWait < time.Second {
-		return usagef("--ack-wait %s: want a second or more", c.AckWait)
-	}
 	cfg := c.brokerConfig(c.Listen, cl.Privacy.KeepFiles)
 	cfg.Replicas, cfg.AckWait = c.Replicas, c.AckWait
 	if cfg.URL != "" {
@@ -100,23 +101,32 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 
 // serve runs the pipeline with its health server beside it.
 func (c *serveCmd) serve(ctx context.Context, p *pipeline, roles map[role]bool, log *slog.Logger) error {
-	g, ctx := errgroup.WithContext(ctx)
-	if roles[rolePage] {
-		pg, l, err := c.listenPage(p)
-		if err != nil {
-			return err
-		}
-		if pg != nil {
-			g.Go(servePage(ctx, pg, l))
-		}
-	}
+	// Both ports first: what has begun must be waited for.
+	var health net.Listener
 	if c.HTTP != "off" {
-		l, err := net.Listen("tcp", c.HTTP)
-		if err != nil {
+		var err error
+		if health, err = net.Listen("tcp", c.HTTP); err != nil {
 			return fmt.Errorf("health address: %w: choose another with --http, or --http off", err)
 		}
-		log.Info("health", "ready", "http://"+l.Addr().String()+"/readyz", "alive", "http://"+l.Addr().String()+"/livez")
-		g.Go(func() error { return serveHealth(ctx, l, p) })
+	}
+	var pg *page.Page
+	var pageAt net.Listener
+	if roles[rolePage] {
+		var err error
+		if pg, pageAt, err = c.listenPage(p); err != nil {
+			if health != nil {
+				_ = health.Close()
+			}
+			return err
+		}
+	}
+	g, ctx := errgroup.WithContext(ctx)
+	if pg != nil {
+		g.Go(servePage(ctx, pg, pageAt))
+	}
+	if health != nil {
+		log.Info("health", "ready", "http://"+health.Addr().String()+"/readyz", "alive", "http://"+health.Addr().String()+"/livez")
+		g.Go(func() error { return serveHealth(ctx, health, p) })
 	}
 	log.Info("serving", "club", p.club.Name, "roles", c.Roles, "broker", p.broker.URL())
 	g.Go(func() error { return p.run(ctx) })

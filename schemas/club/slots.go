@@ -210,12 +210,3 @@ func (c *Club) SlotsFor(squad string, first, last time.Time) []Slot {
 	})
 	return out
 }
-
-// SlotFor returns the planned test of a squad nearest to t within its Within,
-// nil when there is none.
-func (c *Club) SlotFor(squad string, t time.Time) *Slot {
-	if slots := c.SlotsFor(squad, t, t); len(slots) > 0 {
-		return &slots[0]
-	}
-	return nil
-}

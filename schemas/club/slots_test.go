@@ -219,11 +219,8 @@ func TestATraceIsOfferedThePlannedTestsItCouldHold(t *testing.T) {
 			}
 		})
 	}
-	if s := c.SlotFor("first", monday(10, 40)); s == nil || s.Time.In(loc) != monday(10, 30) {
-		t.Errorf("SlotFor 10:40 = %v", s)
-	}
-	if s := c.SlotFor("first", monday(12, 0)); s != nil {
-		t.Errorf("SlotFor 12:00 = %v", s)
+	if s := c.SlotsFor("first", monday(10, 40), monday(10, 40)); len(s) != 1 || s[0].Time.In(loc) != monday(10, 30) {
+		t.Errorf("slots at 10:40: %v", s)
 	}
 }
 

@@ -68,6 +68,7 @@ func (ch *change) sure(room float64) bool {
 type fresh struct {
 	near  []reading    // at in grid seconds, less the reference
 	share []float64    // correlation with the reading before
+	scale []float64    // 1/√(1-share²), which makes what is new as large everywhere
 	rows  [][5]float64 // what is new in each shape at each reading
 	res   []float64    // and in the response's residual there
 }
@@ -209,14 +210,15 @@ func (u *fresh) correlate(sh *shape, st *gridStep, interval float64) {
 	}
 	const least, most = 0.05, 0.97
 	one := math.Log(min(max(next/max(same, 1e-9), least), most)) / max(interval, 1)
-	u.share = grow(u.share, len(u.near))
-	u.share[0] = 0
-	last, share := -1.0, 0.0
+	u.share, u.scale = grow(u.share, len(u.near)), grow(u.scale, len(u.near))
+	u.share[0], u.scale[0] = 0, 1
+	last, share, scale := -1.0, 0.0, 1.0
 	for i := 1; i < len(u.near); i++ {
 		if d := u.near[i].at - u.near[i-1].at; d != last {
 			last, share = d, math.Exp(one*d)
+			scale = 1 / math.Sqrt(1-share*share)
 		}
-		u.share[i] = share
+		u.share[i], u.scale[i] = share, scale
 	}
 }
 
@@ -256,8 +258,7 @@ func (u *fresh) fit(sh *shape) (sums shapeSums, x [5]float64, ss float64) {
 	last, yy := 0.0, 0.0
 	for i, r := range u.near {
 		row := sh.row(r.at)
-		share := u.share[i]
-		scale := 1 / math.Sqrt(1-share*share)
+		share, scale := u.share[i], u.scale[i]
 		w := &u.rows[i]
 		for k := range w {
 			w[k] = (row[k] - share*was[k]) * scale
@@ -302,8 +303,7 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 	best := -1
 	from := float64(sh.onset) + after
 	for i := n - 1; i > 0 && u.near[i].at >= from; i-- {
-		share := u.share[i]
-		scale := 1 / math.Sqrt(1-share*share)
+		share, scale := u.share[i], u.scale[i]
 		if u.near[i].at < to && n-i >= 4 {
 			h := hx
 			for k, w := range u.rows[i] {

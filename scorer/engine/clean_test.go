@@ -214,9 +214,9 @@ func TestSamplesOfOneInstant(t *testing.T) {
 	}
 }
 
-// TestEctopicBeatsAreLeftOut: the 20 % rule of FACTS 4.3 on beats at 60/min
+// TestBeatsFarFromTheLocalMeanAreLeftOut: the 20 % rule of FACTS 4.3 on beats at 60/min
 // with an early beat and its pause now and then.
-func TestEctopicBeatsAreLeftOut(t *testing.T) {
+func TestBeatsFarFromTheLocalMeanAreLeftOut(t *testing.T) {
 	tr := &schemas.Trace{Start: day}
 	at := 0.0
 	beat := func(v float64) {

@@ -57,6 +57,7 @@ type finder struct {
 	logOn    []float64     // log likelihood of the first edge at each place of the fine search
 	logOff   []float64     // and of the second
 	close    [4]closePlans // by window, see plansFor
+	whole    wholePlans    // of a run as a whole
 	near     []reading     // around a turn
 	shapes   []shape       // fitted to a whole test, see shapeOf
 	fresh    fresh         // of a test whose level may change

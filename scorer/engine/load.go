@@ -90,8 +90,8 @@ func (s *series) addLoad(out *schemas.Load, top float64, hrrest schemas.Number) 
 	rest, haveRest := hrrest.Get()
 	haveRest = haveRest && rest > 0 && rest < top
 	var male, female, edwards float64
-	// Heart rates are whole numbers in most traces, and mostly that of before.
-	last, expMale, expFemale := math.NaN(), 0.0, 0.0
+	// Heart rates are whole numbers in most traces: each is weighed once.
+	var weights [highestHR + 1]struct{ of, male, female float64 }
 	for i, v := range s.hr {
 		if s.why[i] != kept {
 			continue
@@ -104,11 +104,12 @@ func (s *series) addLoad(out *schemas.Load, top float64, hrrest schemas.Number) 
 		}
 		if haveRest {
 			d := min(max((v-rest)/(top-rest), 0), 1)
-			if v != last {
-				last, expMale, expFemale = v, math.Exp(trimpMaleB*d), math.Exp(trimpFemaleB*d)
+			w := &weights[int(v)]
+			if w.of != v {
+				w.of, w.male, w.female = v, math.Exp(trimpMaleB*d), math.Exp(trimpFemaleB*d)
 			}
-			male += minutes * d * trimpMaleA * expMale
-			female += minutes * d * trimpFemaleA * expFemale
+			male += minutes * d * trimpMaleA * w.male
+			female += minutes * d * trimpFemaleA * w.female
 		}
 	}
 	out.Edwards = schemas.Num(edwards)

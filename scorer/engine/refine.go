@@ -53,6 +53,18 @@ func (f *finder) plansFor(ahead int) *closePlans {
 	return p
 }
 
+// wholePlans are plans of fitWhole, by time constant and the seconds before the
+// edge, each as it was last asked for.
+type wholePlans [len(fineOn)][before + places]plan
+
+func (f *finder) wholePlan(k, p, n int) *plan {
+	pl := &f.whole[k][p]
+	if pl.n != n {
+		*pl = f.fineOn[k].onPlan(p, n)
+	}
+	return pl
+}
+
 // settle places a candidate to the second, with how late the device shows it.
 // The coarse search may be off by more than the fine one reaches: it goes on
 // from where that ended until it stays inside.
@@ -219,8 +231,8 @@ func (f *finder) fitWhole(c *candidate, w *nearby) {
 				continue
 			}
 			for k := range f.fineOn {
-				pl := f.fineOn[k].onPlan(at-w.from, w.whole-at)
-				if fit := f.fineOn[k].fitOn(g, &pl, at); fit.ss < c.on.ss {
+				pl := f.wholePlan(k, at-w.from, w.whole-at)
+				if fit := f.fineOn[k].fitOn(g, pl, at); fit.ss < c.on.ss {
 					c.on = fit
 				}
 			}
@@ -230,8 +242,7 @@ func (f *finder) fitWhole(c *candidate, w *nearby) {
 	// a recovery that did.
 	noOn, noOff := math.Inf(1), g.aboutLine(w.endFrom, w.endUntil)
 	for k := range f.fineOn {
-		pl := f.fineOn[k].onPlan(0, w.whole-w.from)
-		noOn = min(noOn, f.fineOn[k].leftOn(g, &pl, w.from))
+		noOn = min(noOn, f.fineOn[k].leftOn(g, f.wholePlan(k, 0, w.whole-w.from), w.from))
 	}
 	for k := range f.fineOff {
 		pl := f.fineOff[k].offPlan(0, w.endUntil-w.endFrom)
@@ -299,13 +310,15 @@ func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
 	}
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
-		for k, cost := range delayCosts {
-			at := i + spare - earliest + k + lag
-			if at >= places {
-				break
+		first := i + spare - earliest + lag
+		for k := range min(len(delayCosts), places-first) {
+			cost := &delayCosts[k]
+			if v := f.logOn[first+k] - cost.on; v > on {
+				on = v
 			}
-			on = max(on, f.logOn[at]-cost.on)
-			off = max(off, f.logOff[at]-cost.off)
+			if v := f.logOff[first+k] - cost.off; v > off {
+				off = v
+			}
 		}
 		t := m - reach + i
 		both = max(both, on+off)

@@ -6,12 +6,14 @@ import (
 	"canter.example/schemas"
 )
 
-// Limits of beat-to-beat intervals (FACTS 4.5, MEMORY) and the 20 % rule for
-// ectopic beats (Machado et al. 2000; Karlsson et al. 2012; FACTS 4.3).
+// Limits of beat-to-beat intervals (FACTS 4.5, MEMORY), and how far one may be
+// from the local mean to count (Machado et al. 2000; Karlsson et al. 2012; FACTS
+// 4.3). The rule leaves out early beats and their pauses, missed and doubled
+// beats alike; which of them it was, it does not say.
 const (
-	shortestRR  = 300 * time.Millisecond
-	longestRR   = 2000 * time.Millisecond
-	ectopicRule = 0.20
+	shortestRR = 300 * time.Millisecond
+	longestRR  = 2000 * time.Millisecond
+	nearMeanRR = 0.20
 )
 
 // samplesFromRR makes one sample a second out of the trace's RR intervals, or
@@ -82,7 +84,7 @@ func beatsBySecond(rr []schemas.RR) map[int64]beats {
 			for _, r := range recent[:m] {
 				local += r / float64(m)
 			}
-			ok = v >= local*(1-ectopicRule) && v <= local*(1+ectopicRule)
+			ok = v >= local*(1-nearMeanRR) && v <= local*(1+nearMeanRR)
 		}
 		s := seconds[k]
 		if ok {

@@ -222,6 +222,7 @@ func (f *finder) prepare(s *series, p *schemas.Protocol) {
 	for i := range f.close {
 		f.close[i].ahead = 0
 	}
+	f.whole = wholePlans{}
 	for i, tau := range coarseTau {
 		f.coarse4[i].make(tau, d+2*lead, &f.profile)
 	}

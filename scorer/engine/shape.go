@@ -182,10 +182,7 @@ func (f *shapeSums) forward(y *[5]float64) [5]float64 {
 }
 
 // explained is yᵀM⁻¹y alone.
-func (f *shapeSums) explained(y *[5]float64) (sum float64) {
-	z := f.forward(y)
-	for i, d := range f.d {
-		sum += z[i] * z[i] * d
-	}
-	return sum
+func (f *shapeSums) explained(y *[5]float64) float64 {
+	z, d := f.forward(y), &f.d
+	return z[0]*z[0]*d[0] + z[1]*z[1]*d[1] + z[2]*z[2]*d[2] + z[3]*z[3]*d[3] + z[4]*z[4]*d[4]
 }

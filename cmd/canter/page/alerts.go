@@ -88,7 +88,7 @@ func (p *Page) alertRows(ctx context.Context, list []schemas.Alert) ([]alertRow,
 		a := &list[i]
 		rows[i] = alertRow{
 			ID: a.ID, Rule: report.RuleWords(a.Rule), About: p.localTime(a.About, bothLayout), Squad: p.squadName(a.Squad), Athlete: a.Athlete,
-			State: stateWords(a.State), Urgency: string(a.Urgency), Test: a.TestID, Session: a.Session, Notes: of[a.ID], Told: a.Told, Open: a.State == schemas.AlertOpen,
+			State: stateWords(a), Urgency: string(a.Urgency), Test: a.TestID, Session: a.Session, Notes: of[a.ID], Told: a.Told, Open: a.State == schemas.AlertOpen,
 		}
 		if a.Athlete != "" {
 			rows[i].Name = p.names.Person(a.Athlete).Name
@@ -125,20 +125,21 @@ func shortAlert(lines []string) int {
 	return n
 }
 
-func stateWords(s schemas.AlertState) string {
-	switch s {
+// stateWords say what became of an alert.
+func stateWords(a *schemas.Alert) string {
+	switch a.State {
 	case schemas.AlertOpen:
 		return "nobody has said they saw it"
 	case schemas.AlertSeen:
 		return "seen"
 	case schemas.AlertClosed:
-		return "over: the numbers are back inside"
+		return message.State(a)
 	case schemas.AlertWithdrawn:
 		return "taken back"
 	case schemas.AlertLapsed:
 		return "lapsed: no test has come since to say"
 	}
-	return string(s)
+	return string(a.State)
 }
 
 // note marks an alert as seen, or writes a note to it, or both.

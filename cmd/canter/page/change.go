@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"time"
 
+	"canter.example/cmd/canter/report"
 	"canter.example/cmd/canter/staff"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
@@ -96,7 +97,7 @@ func saidWrong(err error) error {
 	case errors.Is(err, staff.ErrEmpty):
 		return badRequest("The note is empty.")
 	case errors.Is(err, staff.ErrTooLong):
-		return badRequest("That is too long: keep it short, it stands on a phone.")
+		return badRequest(report.Sentence(err.Error()))
 	}
 	return err
 }

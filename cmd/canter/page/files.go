@@ -95,9 +95,6 @@ func (p *Page) retryFile(w http.ResponseWriter, r *http.Request, v viewer) error
 		return badRequest("The club has no such athlete.")
 	}
 	who := p.who(w, r, v)
-	if athlete != "" && who == "" {
-		return badRequest("Say who you are: it is kept with the change.")
-	}
 	before, _, err := p.cfg.History.File(r.Context(), id)
 	if err != nil {
 		return err
@@ -114,9 +111,6 @@ func (p *Page) retryFile(w http.ResponseWriter, r *http.Request, v viewer) error
 func (p *Page) letGo(w http.ResponseWriter, r *http.Request, v viewer) error {
 	id := schemas.FileID(r.PostFormValue("id"))
 	who := p.who(w, r, v)
-	if who == "" {
-		return badRequest("Say who you are: it is kept with the change.")
-	}
 	before, _, err := p.cfg.History.File(r.Context(), id)
 	if err != nil {
 		return err
@@ -142,6 +136,8 @@ func parkedWrong(err error) error {
 	switch {
 	case errors.Is(err, parked.ErrNoReason):
 		return badRequest("Say why: it is kept with the change.")
+	case errors.Is(err, parked.ErrNoName):
+		return badRequest("Say who you are: it is kept with the change.")
 	case errors.Is(err, parked.ErrNoFile):
 		return notFound("There is no such file.")
 	case errors.Is(err, parked.ErrState):

@@ -144,6 +144,9 @@ func (p *Page) report(w http.ResponseWriter, r *http.Request, _ viewer) error {
 	if err != nil {
 		return err
 	}
+	if err := d.ReadBeside(r.Context(), p.cfg.History); err != nil {
+		return err
+	}
 	d.Made = p.cfg.Now()
 	var b bytes.Buffer
 	if err := report.Write(&b, *d); err != nil {

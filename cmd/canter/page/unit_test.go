@@ -318,3 +318,15 @@ func TestTheIntendedIntensityIsInBpm(t *testing.T) {
 		}
 	}
 }
+
+// TestAnAlertThatIsOverSaysOfWhat: a parked file has no numbers that could be
+// back inside.
+func TestAnAlertThatIsOverSaysOfWhat(t *testing.T) {
+	for rule, want := range map[schemas.RuleID]string{
+		schemas.RuleFileParked: "closed: the file has been handled", schemas.RuleHRexRisen: "closed: the next test shows none of it",
+	} {
+		if got := stateWords(&schemas.Alert{Rule: rule, State: schemas.AlertClosed}); got != want {
+			t.Errorf("%s: %q, want %q", rule, got, want)
+		}
+	}
+}

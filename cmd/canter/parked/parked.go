@@ -25,6 +25,8 @@ var (
 	ErrState = errors.New("not possible in the file's state")
 	// ErrNoReason is returned when a change needs a reason and has none.
 	ErrNoReason = errors.New("say why: it is kept in the audit")
+	// ErrNoName is returned when a change is kept in the audit and nobody says who.
+	ErrNoName = errors.New("say who: it is kept in the audit")
 )
 
 // History is what is read here.
@@ -169,7 +171,7 @@ type Retry struct {
 // Retry puts a file through again: what is stored of it then is what the club
 // file, the scorer and staff's word say now. A file that was handled is put
 // through again as well; that is how a wrong athlete is put right. Errors:
-// [ErrNoFile], [ErrNoReason].
+// [ErrNoFile], [ErrNoReason], [ErrNoName].
 func (d Desk) Retry(ctx context.Context, r Retry) error {
 	f, ok, err := d.History.File(ctx, r.File)
 	if err != nil {
@@ -196,7 +198,8 @@ func (d Desk) Retry(ctx context.Context, r Retry) error {
 
 // Drop lets go of what could not be handled of a parked file: its notice is
 // closed and it is not asked about again, whatever changes, until a retry. What
-// was scored of it stays. Errors: [ErrNoFile], [ErrState], [ErrNoReason].
+// was scored of it stays. Errors: [ErrNoFile], [ErrState], [ErrNoReason],
+// [ErrNoName].
 func (d Desk) Drop(ctx context.Context, id schemas.FileID, who, why string) error {
 	if strings.TrimSpace(why) == "" {
 		return ErrNoReason
@@ -216,6 +219,9 @@ func (d Desk) Drop(ctx context.Context, id schemas.FileID, who, why string) erro
 // correct publishes a correction of a file. The scorer writes it down and puts
 // the file through again.
 func (d Desk) correct(ctx context.Context, c schemas.Correction) error {
+	if c.Who, c.Why = strings.TrimSpace(c.Who), strings.TrimSpace(c.Why); c.Who == "" {
+		return ErrNoName
+	}
 	var err error
 	if c.ID, err = schemas.NewCorrectionID(c.When); err != nil {
 		return err
