@@ -64,8 +64,14 @@ func (s *Service) owned(msg broker.FileMessage, rows []schemas.SeriesRow) (out s
 		identify.Owner
 		date, series string
 	}
-	at := map[key]int{}
-	parts := map[key]string{}
+	type place struct {
+		n    int
+		part string
+	}
+	at := make(map[key]place, len(rows))
+	if len(rows) > 0 {
+		out.values = make([]schemas.SeriesValue, 0, len(rows))
+	}
 	type complaint struct {
 		text, place string
 		values      int
@@ -103,17 +109,19 @@ func (s *Service) owned(msg broker.FileMessage, rows []schemas.SeriesRow) (out s
 			Athlete: owner.Athlete, Squad: owner.Squad, Date: r.Date, Series: r.Series, Value: r.Value, Unit: r.Unit, FileID: msg.ID,
 		}
 		k := key{owner, r.Date, r.Series}
-		n, again := at[k]
+		was, again := at[k]
 		switch {
 		case !again:
-			at[k] = len(out.values)
+			was.n = len(out.values)
 			out.values = append(out.values, v)
-		case schemas.SummedSeries(r.Series) && parts[k] == r.Part:
-			out.values[n].Value += v.Value
+		case schemas.SummedSeries(r.Series) && was.part == r.Part:
+			out.values[was.n].Value += v.Value
 		default:
-			out.values[n] = v
+			out.values[was.n] = v
 		}
-		parts[k] = r.Part
+		if !again || was.part != r.Part {
+			at[k] = place{n: was.n, part: r.Part}
+		}
 	}
 	for _, c := range complaints {
 		out.unknown = append(out.unknown, fmt.Sprintf("%s: %s (values left out: %d)", c.place, c.text, c.values))

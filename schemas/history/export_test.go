@@ -8,6 +8,11 @@ import (
 // Sweep sweeps at once, for tests.
 func Sweep(ctx context.Context, s Store) error { return s.(*clickhouseStore).sweep(ctx, 0) }
 
+// Synchronous is how the connection that writes to a SQLite file syncs the disk.
+func Synchronous(ctx context.Context, s Store) (how int, err error) {
+	return how, s.(*sqliteStore).writer.QueryRowContext(ctx, "PRAGMA synchronous").Scan(&how)
+}
+
 // ReplacedNow is a statement for the numbers of the writes that are replaced.
 const ReplacedNow = replacedNow
 

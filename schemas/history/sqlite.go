@@ -75,7 +75,7 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 		return nil, fmt.Errorf("history: %s: %w", path, err)
 	}
 	s.writer.SetMaxOpenConns(1)
-	if err := s.migrate(ctx); err != nil {
+	if err := s.migrateTogether(ctx); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if err := s.prepareWrites(ctx); err != nil {
@@ -91,6 +91,22 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 		return nil, err
 	}
 	return s, nil
+}
+
+// migrateTogether makes the tables without a sync of the disk after each of them:
+// the next transaction that is synced has them with it, as it is behind them in the
+// log. A power loss before that leaves some or none of them, and the next start
+// makes the rest.
+func (s *sqliteStore) migrateTogether(ctx context.Context) (err error) {
+	if _, err := s.writer.ExecContext(ctx, "PRAGMA synchronous = NORMAL"); err != nil {
+		return fmt.Errorf("history: %w", err)
+	}
+	defer func() {
+		if _, back := s.writer.ExecContext(context.WithoutCancel(ctx), "PRAGMA synchronous = FULL"); back != nil {
+			err = errors.Join(err, fmt.Errorf("history: %w", back))
+		}
+	}()
+	return s.migrate(ctx)
 }
 
 // migrate makes the tables. Several processes may start on one new file: the

@@ -33,7 +33,7 @@ type group struct {
 // they are fewer than a scorer has in hand on two cores, so that these have work.
 const (
 	pace     = 20 * time.Millisecond
-	paceMany = 50 * time.Millisecond
+	paceMany = 80 * time.Millisecond
 	many     = 6
 	paceMost = 56
 )
@@ -48,16 +48,16 @@ type groupedWrite struct {
 // write runs fn in a transaction and returns when it is on disk; what names the
 // write in errors.
 func (s *sqliteStore) write(ctx context.Context, what string, fn func(*sqliteTx) error) error {
-	return s.writeSoon(ctx, what, fn, true)
+	return s.writeSoon(ctx, what, true, fn)
 }
 
 // writePatiently is write for one of many: it may wait for others to share a
 // transaction with, for the time of a pace.
 func (s *sqliteStore) writePatiently(ctx context.Context, what string, fn func(*sqliteTx) error) error {
-	return s.writeSoon(ctx, what, fn, false)
+	return s.writeSoon(ctx, what, false, fn)
 }
 
-func (s *sqliteStore) writeSoon(ctx context.Context, what string, fn func(*sqliteTx) error, hurry bool) error {
+func (s *sqliteStore) writeSoon(ctx context.Context, what string, hurry bool, fn func(*sqliteTx) error) error {
 	w := &groupedWrite{ctx: ctx, fn: fn, done: make(chan error, 1)}
 	s.group.mu.Lock()
 	s.group.waiting = append(s.group.waiting, w)

@@ -28,6 +28,21 @@ func TestTheFileIsPrivate(t *testing.T) {
 	}
 }
 
+// TestWritesAreSyncedOnceTheTablesAreThere: a new history, and one that is opened
+// again. 2 is FULL (SQLite's documentation of PRAGMA synchronous).
+func TestWritesAreSyncedOnceTheTablesAreThere(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "canter.db")
+	for _, what := range []string{"new", "opened again"} {
+		s, err := history.Open(t.Context(), path)
+		ok(t, err)
+		how, err := history.Synchronous(t.Context(), s)
+		ok(t, err)
+		same(t, "synchronous, "+what, how, 2)
+		ok(t, s.Close())
+	}
+}
+
 func TestAReaderMakesNoFile(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "none.db")

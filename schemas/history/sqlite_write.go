@@ -225,7 +225,8 @@ func (s *sqliteStore) SaveAssessments(ctx context.Context, as []schemas.Assessme
 			return fmt.Errorf("history: save assessments: %w", err)
 		}
 	}
-	return s.writePatiently(ctx, "assessments", func(t *sqliteTx) error {
+	// So many share nothing more by waiting for others.
+	return s.writeSoon(ctx, "assessments", len(as) >= paceMost, func(t *sqliteTx) error {
 		for i := range as {
 			if err := t.saveAssessment(&as[i], rows[i]); err != nil {
 				return err
