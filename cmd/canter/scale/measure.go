@@ -57,7 +57,7 @@ var questions = []question{
 
 // inSQLite are the plain queries of tables that it has in another form.
 var inSQLite = map[string]string{
-	"a squad on a day: session_tests":   "SELECT * FROM stored_tests WHERE squad = '%[2]s' AND CASE WHEN session GLOB '*[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' THEN substr(session, -10) ELSE '' END = '%[3]s'",
+	"a squad on a day: session_tests":   "SELECT * FROM stored_tests WHERE squad = '%[2]s' AND CASE WHEN session GLOB '*[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' THEN substr(session, -10) ELSE '' END = '%[3]s' AND removed_version IS NULL",
 	"a squad on a day: session_changes": "SELECT * FROM stored_assessments WHERE " + ofSession,
 	"assessments of an athlete":         "SELECT * FROM stored_assessments WHERE " + ofAthlete,
 }
