@@ -96,6 +96,9 @@ type row struct {
 // Cells are one measure of a row.
 type Cells struct {
 	Value, Last, Baseline, Z, Words string
+	// Brief is Words for a narrow column: a † stands for what they leave out, if
+	// anything, which ApartNote says.
+	Brief string
 	// Beyond the club's thresholds: set bold, and Words says it.
 	Beyond bool
 }

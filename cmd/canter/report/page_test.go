@@ -332,8 +332,17 @@ func TestWordsBesideAnotherZSayWhatTheyAreOf(t *testing.T) {
 	if got, want := report.CellsOf(&c).Words, "well outside the usual spread without the squad's share"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
+	if got, want := report.CellsOf(&c).Brief, "well outside the usual spread†"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if note := report.CellsOf(&c).ApartNote(); !strings.HasPrefix(note, "† without the squad's share") {
+		t.Errorf("below the table: %q", note)
+	}
 	c.Deviation, c.DeviationZ = c.Change, c.Z
 	if got, want := report.CellsOf(&c).Words, "at the edge of the usual spread"; got != want {
 		t.Errorf("%q, want %q", got, want)
+	}
+	if cells := report.CellsOf(&c); cells.Brief != cells.Words || cells.ApartNote() != "" {
+		t.Errorf("%q, note %q", cells.Brief, cells.ApartNote())
 	}
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -87,12 +88,28 @@ func HRexValue(o *schemas.Outcome) string {
 // CellsOf are the comparisons of one measure.
 func CellsOf(c *schemas.Comparison) Cells {
 	if c == nil {
-		return Cells{Last: dash, Baseline: dash, Z: dash, Words: "not compared"}
+		return Cells{Last: dash, Baseline: dash, Z: dash, Words: "not compared", Brief: "not compared"}
+	}
+	words, apart := message.Unusual(c), message.Apart(c)
+	brief := words
+	if apart != "" {
+		brief += apartMark
 	}
 	return Cells{
 		Last: Signed(c.PrevChange, Decimals(c)), Baseline: Signed(c.Change, Decimals(c)), Z: Signed(c.Z, 1),
-		Words: message.Unusual(c) + message.Apart(c), Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
+		Words: words + apart, Brief: brief, Beyond: c.State == schemas.Higher || c.State == schemas.Lower,
 	}
+}
+
+// apartMark stands in a table for [message.Apart].
+const apartMark = "†"
+
+// ApartNote says below a table what a † in Brief stands for; "" where there is none.
+func (c Cells) ApartNote() string {
+	if c.Brief == c.Words {
+		return ""
+	}
+	return apartMark + " without the squad's share: the whole squad moved that day or on days of the baseline, and the words leave that out. The numbers beside them do not."
 }
 
 // Decimals are those that a comparison's unit is worth.
@@ -120,10 +137,18 @@ func (d *Data) tableNotes() []string {
 		"Changes of HRex are in points of %HRmax (bpm where HRmax is unknown), of " + strings.TrimSpace(d.hrrName()+" in bpm.") +
 			" Bold: beyond the club's thresholds. A lower HRex or a faster recovery is not good or bad by itself (overload does this too).",
 	}
+	var estimated bool
+	var apart string
 	for i := range d.Tests {
-		if d.Tests[i].Outcome.HRmax.Source == schemas.HRmaxEstimated {
-			return append(notes, "* of an HRmax estimated from age: trust the change more than the level.")
-		}
+		estimated = estimated || d.Tests[i].Outcome.HRmax.Source == schemas.HRmaxEstimated
+		r := d.row(i)
+		apart = cmp.Or(apart, r.HRex.ApartNote(), r.HRR.ApartNote())
+	}
+	if estimated {
+		notes = append(notes, "* of an HRmax estimated from age: trust the change more than the level.")
+	}
+	if apart != "" {
+		notes = append(notes, apart)
 	}
 	return notes
 }
