@@ -1,6 +1,9 @@
 package schemas
 
-import "time"
+import (
+	"strconv"
+	"time"
+)
 
 // Measure is an outcome that is followed over time.
 type Measure string
@@ -11,6 +14,14 @@ const (
 	MeasureHRex Measure = "hrex"
 	MeasureHRR  Measure = "hrr"
 )
+
+// Name is what people call a measure: "HRex", or HRR with its seconds, "HRR60".
+func (m Measure) Name(seconds int) string {
+	if m == MeasureHRR {
+		return "HRR" + strconv.Itoa(seconds)
+	}
+	return "HRex"
+}
 
 // ComparisonState is how a number stands against the athlete's own history.
 type ComparisonState string
@@ -86,6 +97,9 @@ type Comparison struct {
 	// Drift is where the slow-drift charts stand after this test.
 	Drift Drift `json:"drift"`
 }
+
+// Name is what people call the number that is compared.
+func (c *Comparison) Name() string { return c.Measure.Name(c.Seconds) }
 
 // Basis is what a baseline is made of.
 type Basis string

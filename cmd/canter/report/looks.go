@@ -63,7 +63,7 @@ func (d *Data) squadMoved() string {
 			if e.Unit == assess.Points {
 				unit = " points"
 			}
-			parts = append(parts, MeasureName(e.Measure, e.Seconds)+" "+Signed(e.Size, 1)+unit)
+			parts = append(parts, e.Measure.Name(e.Seconds)+" "+Signed(e.Size, 1)+unit)
 		}
 	}
 	if len(parts) == 0 {
@@ -81,7 +81,7 @@ func (d *Data) ownShare(t *Test) string {
 			continue
 		}
 		if (c.Unit == assess.Points) == (e.Unit == assess.Points) {
-			parts = append(parts, MeasureName(e.Measure, e.Seconds)+" "+Signed(e.Without(c.Change), Decimals(c)))
+			parts = append(parts, e.Measure.Name(e.Seconds)+" "+Signed(e.Without(c.Change), Decimals(c)))
 		}
 	}
 	if len(parts) == 0 {
