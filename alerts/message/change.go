@@ -190,7 +190,7 @@ func headline(c *club.Club, it Item) string {
 		what = "heart rate above the HRmax on record"
 	case schemas.RuleTraceInvalid:
 		what = "heart-rate trace unusable again, check the strap"
-	case schemas.RuleImproved:
+	case schemas.RuleEasier:
 		what = "HRex lower or " + hrr + " greater than usual"
 	default:
 		what = "test numbers"
