@@ -25,8 +25,8 @@ func ChangeAlertID(test schemas.TestID) string {
 
 // Alerts returns the alerts that follow from the fired rules of an assessed
 // test: at most one about its numbers, and one each about its trace, its load,
-// its HRmax and the other side (HRex lower, HRR greater). Text and Told are the caller's to fill in.
-// History is as for [Evaluate].
+// its HRmax and the other side (HRex lower, HRR greater). Text and Told are the
+// caller's to fill in. History is as for [Evaluate].
 func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, fired []schemas.FiredRule) []schemas.Alert {
 	var out []schemas.Alert
 	rule, changed := changeRule(fired)
