@@ -128,7 +128,7 @@ func judged(m *schemas.Comparison) (change, z schemas.Number, without bool) {
 // understood.
 func Apart(m *schemas.Comparison) string {
 	if _, _, without := judged(m); without {
-		return " without the squad's share"
+		return " with the squad's changes taken off"
 	}
 	return ""
 }
@@ -181,11 +181,10 @@ func likely(p schemas.Number) string {
 		return ""
 	}
 	word := likelyWord(p)
-	percent := math.Floor(100 * v)
-	if percent >= 99 {
+	if v > 0.99 {
 		return fmt.Sprintf("%s more than trivial (over 99 %%)", word)
 	}
-	return fmt.Sprintf("%s more than trivial (%.0f %%)", word, percent)
+	return fmt.Sprintf("%s more than trivial (%.0f %%)", word, math.Floor(100*v+1e-9))
 }
 
 // likelyWord is the word of [likely], "" when nothing is known.

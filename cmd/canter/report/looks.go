@@ -87,7 +87,7 @@ func (d *Data) ownShare(t *Test) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return "Without the squad's share: " + strings.Join(parts, ", ") + "."
+	return "With the squad's changes taken off: " + strings.Join(parts, ", ") + "."
 }
 
 // alertState says what became of a test's alert; "" while it is open.
