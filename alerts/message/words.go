@@ -83,14 +83,6 @@ func occasion(c *club.Club, o *schemas.Outcome, layout string) string {
 	return strings.Join(parts, ", ")
 }
 
-// nameOf returns "HRex" or "HRR60".
-func nameOf(c *schemas.Comparison) string {
-	if c.Measure == schemas.MeasureHRR {
-		return fmt.Sprintf("HRR%d", c.Seconds)
-	}
-	return "HRex"
-}
-
 // Spread says how unusual a z is, "" when it is absent. The steps at 1, 1.5
 // and 2 are common practice of the trade (FACTS 7), 3 is ours.
 func Spread(z schemas.Number) string {

@@ -255,7 +255,7 @@ func (p *Page) laterChanges(r *reviewed, mine map[schemas.TestID]bool, since tim
 			a, b := report.CellsOf(comparison(&now.Assessment, m.measure, m.seconds)), report.CellsOf(comparison(&then.Assessment, m.measure, m.seconds))
 			if a.Z != b.Z || a.Words != b.Words {
 				all = append(all, change{now.Outcome.Start, fmt.Sprintf("%s, %s: z of %s %s → %s, %s", p.names.Person(now.Outcome.Athlete).Name,
-					p.localTime(now.Outcome.Start, "2 Jan"), report.MeasureName(m.measure, m.seconds), a.Z, b.Z, wordsChange(a.Words, b.Words))})
+					p.localTime(now.Outcome.Start, "2 Jan"), m.measure.Name(m.seconds), a.Z, b.Z, wordsChange(a.Words, b.Words))})
 			}
 		}
 	}
@@ -295,7 +295,7 @@ func (p *Page) nextBaseline(r *reviewed, x *proposal, seconds int) []tryLine {
 		if a == nil || b == nil {
 			continue
 		}
-		name := report.MeasureName(m.measure, m.seconds)
+		name := m.measure.Name(m.seconds)
 		out = append(out, tryLine{"Baseline of " + name, pair{baselineWords(a), baselineWords(b)}})
 	}
 	return out

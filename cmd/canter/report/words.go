@@ -39,7 +39,7 @@ func (d *Data) hrrSeconds() int {
 
 func (d *Data) hrrName() string {
 	if s := d.hrrSeconds(); s > 0 {
-		return fmt.Sprintf("HRR%d", s)
+		return schemas.MeasureHRR.Name(s)
 	}
 	return ""
 }
@@ -186,7 +186,7 @@ func StartWords(s schemas.StartSource) string {
 
 // measure is one measure in a sentence or two.
 func (t *Test) measure(d *Data, c *schemas.Comparison) string {
-	name, unit := MeasureName(c.Measure, c.Seconds), "bpm"
+	name, unit := c.Name(), "bpm"
 	value := c.Value.Text(0) + " bpm"
 	if c.Unit == assess.Points {
 		unit, value = "points", fmt.Sprintf("%s %%HRmax (%s bpm)", c.Value.Text(1), t.Outcome.HRexBPM.Text(0))
@@ -236,14 +236,6 @@ func ActionWords(a schemas.CorrectionAction) string {
 	default:
 		return string(a)
 	}
-}
-
-// MeasureName is "HRex" or "HRR60".
-func MeasureName(m schemas.Measure, seconds int) string {
-	if m == schemas.MeasureHRR {
-		return fmt.Sprintf("HRR%d", seconds)
-	}
-	return "HRex"
 }
 
 // Signed writes a change with its sign, a dash where there is none.
