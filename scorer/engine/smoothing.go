@@ -147,12 +147,12 @@ type lines struct {
 func (u *turn) linesOf(s *turnShapes, shift int) (l lines) {
 	if u.second {
 		k := s.late - shift - turnBefore
-		before, after := s.before[k:][:len(u.near)], s.after[k:][:len(u.near)]
-		for i := range u.near {
-			v := u.near[i].hr
-			l.by, l.ay = l.by+before[i]*v, l.ay+after[i]*v
+		near, before, after := u.near, s.before[k:][:len(u.near)], s.after[k:][:len(u.near)]
+		by, ay := 0.0, 0.0
+		for i := range near {
+			by, ay = by+before[i]*near[i].hr, ay+after[i]*near[i].hr
 		}
-		return l
+		return lines{by: by, ay: ay}
 	}
 	late := float64(s.late - shift)
 	for i := range u.near {
@@ -178,9 +178,9 @@ func (s *turnShapes) roundness(u *turn, l *lines, shift int) float64 {
 	var y1 float64 // the product of what is left of the old state with the readings
 	if u.second {
 		fit = s.everySecond[shift+turnShift]
-		left := s.left[s.late-shift-turnBefore:][:len(u.near)]
-		for i := range u.near {
-			y1 += left[i] * u.near[i].hr
+		near, left := u.near, s.left[s.late-shift-turnBefore:][:len(u.near)]
+		for i := range near {
+			y1 += left[i] * near[i].hr
 		}
 	} else {
 		fit, y1 = s.equations(u, l)
