@@ -208,8 +208,8 @@ const (
 	RuleHRmaxExceeded RuleID = "hrmax-exceeded"
 	// RuleSquadEffect: the whole session moved together.
 	RuleSquadEffect RuleID = "squad-effect"
-	// RuleEasier: HRex lower or HRR greater, for the digest alone; neither is called good by itself.
-	RuleEasier RuleID = "hrex-lower-or-hrr-greater"
+	// RuleImproved: HRex lower or HRR greater, for the digest alone.
+	RuleImproved RuleID = "marked-improvement"
 )
 
 // FiredRule is a rule that fired, with the threshold it compared against and

@@ -190,7 +190,7 @@ func headline(c *club.Club, it Item) string {
 		what = "heart rate above the HRmax on record"
 	case schemas.RuleTraceInvalid:
 		what = "heart-rate trace unusable again, check the strap"
-	case schemas.RuleEasier:
+	case schemas.RuleImproved:
 		what = "HRex lower or " + hrr + " greater than usual"
 	default:
 		what = "test numbers"

@@ -22,7 +22,7 @@ const (
 	Load     Fact = "load above the band"
 	HRmaxLow Fact = "HRmax too low"
 	Strap    Fact = "trace unusable"
-	Easier   Fact = "easier"
+	Improved Fact = "improved"
 )
 
 // facts returns what a rule is about.
@@ -40,8 +40,8 @@ func facts(rule schemas.RuleID) []Fact {
 		return []Fact{HRmaxLow}
 	case schemas.RuleTraceInvalid:
 		return []Fact{Strap}
-	case schemas.RuleEasier:
-		return []Fact{Easier}
+	case schemas.RuleImproved:
+		return []Fact{Improved}
 	case schemas.RuleTestMissing, schemas.RuleFileParked, schemas.RuleSquadEffect:
 	}
 	return nil

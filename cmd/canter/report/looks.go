@@ -125,7 +125,7 @@ func RuleWords(r schemas.RuleID) string {
 		schemas.RuleHRRRunning: "Recovery slower for several tests", schemas.RuleHRexDrift: "HRex drifting up", schemas.RuleHRRDrift: "Recovery drifting slower",
 		schemas.RuleOutsideBand: "HRex above the intended intensity", schemas.RuleHRmaxExceeded: "A reading above the noted HRmax",
 		schemas.RuleTraceInvalid: "Trace unusable", schemas.RuleSquadEffect: "The whole squad moved together", schemas.RuleTestMissing: "No test came",
-		schemas.RuleFileParked: "A file could not be handled", schemas.RuleEasier: "HRex lower or recovery faster than usual",
+		schemas.RuleFileParked: "A file could not be handled", schemas.RuleImproved: "HRex lower or recovery faster than usual",
 	}[r]; ok {
 		return words
 	}
