@@ -42,10 +42,9 @@
 //	  damage.go               files that end early or were altered
 //
 // Beside that way: a Recording (recording.go) answers all that is asked of one trace,
-// cleaned once; SessionStarts (session.go) aligns the traces of one session,
-// and MatesStarts (mates.go) tests that were scored one by one; Load (load.go)
-// gives the training load of any trace; Explanation (explain.go) says how a result
-// came about.
+// cleaned once; MatesStarts (mates.go) says which starts the tests of one session
+// share; Load (load.go) gives the training load of any trace; Explanation
+// (explain.go) says how a result came about.
 //
 // Three words for what is sudden: a step is a jump that cleaning found and could
 // not undo, a leap one that shows between two lines through the samples on either
