@@ -18,7 +18,7 @@ import (
 
 // atOnce is how many sessions are assessed before they are judged, which bounds
 // the memory of years of them.
-const atOnce = 64
+const atOnce = 16
 
 // assessed is a session with its numbers.
 type assessed struct {
