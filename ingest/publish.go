@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"slices"
+	"syscall"
 	"time"
 
 	"canter.example/schemas"
@@ -120,7 +121,9 @@ func (w *Watcher) read(f *folder, name string, want stamp, last bool, room *[]by
 	if root == nil {
 		return broker.FileMessage{}, fmt.Errorf("ingest: open %s: the folder is away", name)
 	}
-	file, err := root.Open(name)
+	// What was a file in the listing may be a pipe by now: opening one waits for
+	// its other end, for ever, unless told not to.
+	file, err := root.OpenFile(name, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	if err != nil {
 		return broker.FileMessage{}, fmt.Errorf("ingest: open %s: %w", name, err)
 	}

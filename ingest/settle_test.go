@@ -1,6 +1,11 @@
 package ingest
 
 import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -166,5 +171,25 @@ func TestWhatWasSeenWhenIsKnown(t *testing.T) {
 		if got := tr.sawAt(at(c.at), c.path); got != c.want {
 			t.Errorf("%s seen at %g s: %v, want %v", c.path, c.at, got, c.want)
 		}
+	}
+}
+
+// TestAPipeInAFilesPlaceIsNotWaitedFor would end by the tests' time limit: opened
+// as a file is, a pipe waits until somebody writes to it.
+func TestAPipeInAFilesPlaceIsNotWaitedFor(t *testing.T) {
+	dir := t.TempDir()
+	if err := syscall.Mkfifo(filepath.Join(dir, "run.csv"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := New(Config{Folders: []Folder{{Path: dir}}, MaxSize: 100}, nil)
+	w.folders[0].root = root
+	defer w.folders[0].close()
+	var room []byte
+	if _, err := w.read(w.folders[0], "run.csv", stamp{size: 10}, false, &room); !errors.Is(err, fs.ErrInvalid) {
+		t.Errorf("got %v, want %v", err, fs.ErrInvalid)
 	}
 }
