@@ -93,11 +93,13 @@ func (f *finder) risesElsewhere(c *candidate, h *hints) bool {
 	return c.edges[0]-c.middle < -reach || c.edges[0]-c.middle > reach
 }
 
-// unsmooth takes the delay that averaging in the device makes off the start.
-// The likelihoods of the edges must still be those of the candidate.
+// unsmooth takes the delay that the device makes off the start. The likelihoods
+// of the edges must still be those of the candidate.
 func (f *finder) unsmooth(c *candidate, h *hints) {
 	c.lag, c.lagVar = f.smoothing(c)
+	c.lag += shownLate
 	f.place(c, h)
+	f.seenLate(c)
 }
 
 // nearby are the windows of the fine search for one candidate, grid seconds.
@@ -144,6 +146,9 @@ func (f *finder) fineEdges(c *candidate) nearby {
 	c.middle, c.lag, c.lagVar = w.middle, 0, 0
 	c.late = f.unseen(w.middle) && w.whole-f.grid.begin >= leastSeen
 	f.searchEdges(c, &w)
+	if !c.late {
+		f.searchShortened(c, &w)
+	}
 	f.fitWhole(c, &w)
 	return w
 }
@@ -211,7 +216,8 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 	if c.late {
 		on = off
 	}
-	c.edges = [2]int{w.firstOn + on, w.firstOff + off}
+	c.turns = [2]int{w.firstOn + on, w.firstOff + off}
+	c.edges = c.turns
 	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[c.kOff][off], c.edges[1])
 	// How long the run lasted, each edge seen for itself.
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
@@ -330,7 +336,7 @@ func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
 		case !h.speedOK:
 		case h.steady:
 			like[i] += h.box(&f.grid, t, c.length, m)
-		case h.course != nil && c.length == f.profile.length:
+		case h.course != nil:
 			like[i] += h.follows(&f.grid, t, c.length, m)
 		}
 		top = max(top, like[i])
