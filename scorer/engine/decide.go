@@ -12,7 +12,7 @@ import (
 // that was stopped early: on generated sessions of any make one whole test in a
 // hundred is so, and one in four of those stopped early. A little earlier, or a
 // longer run, takes twice as much.
-const leastTension = 3.0
+const leastTension = 2.4
 
 // most tests that one trace may hold; more alike efforts are intervals.
 const mostTests = 2

@@ -19,7 +19,7 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 0.5 ± 2 s at the start of a run, and by 3.6 ± 4 s
+	// Heart rate answers late: by 0.5 ± 2 s at the start of a run, and by 3.6 ± 3.5 s
 	// at its end, where it keeps up for some seconds after stopping. What
 	// averaging in the device adds comes on top, see smoothing.go, and what the
 	// device takes to show a reading. No source gives them: chosen here in the
@@ -27,10 +27,10 @@ const (
 	// that turn at once to hearts that keep up for ten seconds. The end tells less
 	// than the start, as bodies differ more there.
 	onDelay, onDelaySD   = 0.5, 2.0
-	offDelay, offDelaySD = 3.6, 4.0
+	offDelay, offDelaySD = 3.6, 3.5
 	// shownLate (s) is what a device takes to show a reading once it has it: packets
 	// come each second or so, and are stored with the second that has begun.
-	shownLate = 0.5
+	shownLate = 0.4
 	// sharedDelaySD (s) is what both edges may be late together, besides what
 	// averaging shows: no trace tells it, so no start is surer.
 	sharedDelaySD = 2.0
