@@ -24,8 +24,8 @@ const shortStep = 24
 // closePlans are the plans of the fine search for one window of the start.
 type closePlans struct {
 	ahead int // seconds of it from m on
-	on    [len(fineOn)][places]plan
-	off   [len(fineOff)][places]plan
+	on    [places][len(fineOn)]plan
+	off   [places][len(fineOff)]plan
 }
 
 func (f *finder) plansFor(ahead int) *closePlans {
@@ -34,20 +34,18 @@ func (f *finder) plansFor(ahead int) *closePlans {
 		return p
 	}
 	p.ahead = ahead
-	span := reach + before + ahead // of the window around the start
-	for k := range p.on {
-		for i := range p.on[k] {
-			p.on[k][i] = plan{}
-			if at := before - spare + i; at > 8 && span-at > 8 {
-				p.on[k][i] = f.fineOn[k].onPlan(at, span-at)
+	span := reach + before + ahead          // of the window around the start
+	offSpan := overlap + offAfter + reach/2 // the same for all lengths
+	for i := range places {
+		p.on[i] = [len(fineOn)]plan{}
+		if at := before - spare + i; at > 8 && span-at > 8 {
+			for k := range fineOn {
+				p.on[i][k] = f.fineOn[k].onPlan(at, span-at)
 			}
 		}
-	}
-	offSpan := overlap + offAfter + reach/2
-	for k := range p.off { // the same for all lengths
-		for i := range p.off[k] {
-			at := overlap - reach - spare + i
-			p.off[k][i] = f.fineOff[k].offPlan(at, offSpan-at)
+		at := overlap - reach - spare + i
+		for k := range fineOff {
+			p.off[i][k] = f.fineOff[k].offPlan(at, offSpan-at)
 		}
 	}
 	return p
@@ -98,7 +96,12 @@ func (f *finder) risesElsewhere(c *candidate, h *hints) bool {
 func (f *finder) unsmooth(c *candidate, h *hints) {
 	c.lag, c.lagVar = f.smoothing(c)
 	c.lag += shownLate
-	f.place(c, h)
+	like := f.place(c, h)
+	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
+	if c.sped || c.lap {
+		shared = 0.5 // the start is not heart rate's to tell
+	}
+	c.within, c.sd = spreadAbout(like[:], c.start-c.middle+reach, shared)
 	f.seenLate(c)
 }
 
@@ -144,6 +147,7 @@ func (f *finder) fine(c *candidate, h *hints) {
 func (f *finder) fineEdges(c *candidate) nearby {
 	w := f.nearby(c)
 	c.middle, c.lag, c.lagVar = w.middle, 0, 0
+	f.beside.length = 0 // not looked at yet
 	c.late = f.unseen(w.middle) && w.whole-f.grid.begin >= leastSeen
 	f.searchEdges(c, &w)
 	if !c.late {
@@ -184,9 +188,9 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 	c.kOn, c.kOff = 0, 0
 	try := func(i, onFrom, onTo, offFrom, offTo int) {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		if !c.late && w.plans.on[0][i].n > 0 {
+		if !c.late && w.plans.on[i][0].n > 0 {
 			for k := onFrom; k < onTo; k++ {
-				ss := f.fineOn[k].leftOn(g, &w.plans.on[k][i], w.firstOn+i)
+				ss := f.fineOn[k].leftOn(g, &w.plans.on[i][k], w.firstOn+i)
 				f.logOn[i] = min(f.logOn[i], ss)
 				if ss < bestOn {
 					bestOn, on, c.kOn = ss, i, k
@@ -194,7 +198,7 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 			}
 		}
 		for k := offFrom; k < offTo; k++ {
-			ss := f.fineOff[k].leftOff(g, &w.plans.off[k][i], w.firstOff+i)
+			ss := f.fineOff[k].leftOff(g, &w.plans.off[i][k], w.firstOff+i)
 			f.logOff[i] = min(f.logOff[i], ss)
 			if ss < bestOff {
 				bestOff, off, c.kOff = ss, i, k
@@ -218,7 +222,7 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 	}
 	c.turns = [2]int{w.firstOn + on, w.firstOff + off}
 	c.edges = c.turns
-	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[c.kOff][off], c.edges[1])
+	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[off][c.kOff], c.edges[1])
 	// How long the run lasted, each edge seen for itself.
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
 }
@@ -237,10 +241,7 @@ func (f *finder) fitWhole(c *candidate, w *nearby) {
 				continue
 			}
 			for k := range f.fineOn {
-				pl := f.wholePlan(k, at-w.from, w.whole-at)
-				if fit := f.fineOn[k].fitOn(g, pl, at); fit.ss < c.on.ss {
-					c.on = fit
-				}
+				c.on.improve(&f.fineOn[k], g, f.wholePlan(k, at-w.from, w.whole-at), at)
 			}
 		}
 	}
@@ -280,34 +281,58 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 	return c
 }()
 
-// place turns the edges' likelihoods into the start and its spread.
-func (f *finder) place(c *candidate, h *hints) {
-	like := f.likely(c, h)
+// place turns the edges' likelihoods into the start, and returns those of all the
+// starts looked at.
+func (f *finder) place(c *candidate, h *hints) (like likelihoods) {
+	like = f.likely(c, h)
 	// The bouts of a shuttle make several places likely, none of them a rival.
 	around := len(like)
 	if f.profile.flat {
 		around = 7
 	}
-	at := centre(like[:], around)
-	c.start = c.middle - reach + at
+	c.start = c.middle - reach + centre(like[:], around)
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	f.timeBySpeed(c, h)
-	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
-	if c.sped || c.lap {
-		shared = 0.5 // the start is not heart rate's to tell
-	}
-	c.within, c.sd = spreadAbout(like[:], at, shared)
 	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
+	return like
 }
 
 // likelihoods of the starts around the middle of a fine search, 1 the highest.
 type likelihoods [2*reach + 1]float64
 
+// beside is what is known of the starts around the middle of a fine search besides
+// heart rate, in log likelihood, for a test of so many seconds.
+type beside struct {
+	length       int
+	hints, speed likelihoods
+}
+
+// lookBeside gathers that for a candidate.
+func (f *finder) lookBeside(c *candidate, h *hints) {
+	b := &f.beside
+	*b = beside{length: c.length}
+	for i := range b.hints {
+		t := c.middle - reach + i
+		if h.any {
+			b.hints[i] = h.evidence(f.grid.time(t), nil)
+		}
+		switch {
+		case !h.speedOK:
+		case h.steady:
+			b.speed[i] = h.box(&f.grid, t, c.length, c.middle)
+		case h.course != nil:
+			b.speed[i] = h.follows(&f.grid, t, c.length, c.middle)
+		}
+	}
+}
+
 // likely joins for each start the best delays of both edges, each with its prior,
 // and what else is known of the start. It notes what it costs that the edges are
 // one test's length apart.
 func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
-	m := c.middle
+	if f.beside.length != c.length {
+		f.lookBeside(c, h)
+	}
 	top, both := math.Inf(-1), math.Inf(-1)
 	lag := int(math.Round(c.lag))
 	anywhere := math.Inf(-1)
@@ -326,19 +351,8 @@ func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
 				off = v
 			}
 		}
-		t := m - reach + i
 		both = max(both, on+off)
-		like[i] = on + max(off, anywhere)
-		if h.any {
-			like[i] += h.evidence(f.grid.time(t), nil)
-		}
-		switch {
-		case !h.speedOK:
-		case h.steady:
-			like[i] += h.box(&f.grid, t, c.length, m)
-		case h.course != nil:
-			like[i] += h.follows(&f.grid, t, c.length, m)
-		}
+		like[i] = on + max(off, anywhere) + f.beside.hints[i] + f.beside.speed[i]
 		top = max(top, like[i])
 	}
 	c.tension = slices.Max(f.logOn) + slices.Max(f.logOff) - both
