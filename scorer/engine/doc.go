@@ -18,6 +18,7 @@
 //	  coarse.go               the quick search of the whole trace
 //	  candidate.go            what is known of one place, and what it shows
 //	  refine.go               each place to the second, with both edges
+//	  before.go               the start, where heart rate turned down shortly before it
 //	  weigh.go                what the fits at a place are evidence of
 //	  smoothing.go            how late the device's averaging makes both
 //	  evidence.go             lap marks, planned time, team-mates
