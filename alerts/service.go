@@ -36,10 +36,9 @@ type Broker interface {
 
 // History is what this stage needs of the history.
 type History interface {
+	Tests
 	AthleteTests(ctx context.Context, athlete, protocol string) ([]schemas.Outcome, error)
-	SquadTests(ctx context.Context, squad, protocol string, from, to time.Time) ([]schemas.Outcome, error)
 	Test(ctx context.Context, id schemas.TestID) (schemas.Outcome, bool, error)
-	Tests(ctx context.Context, f history.TestFilter) ([]schemas.Outcome, error)
 	SessionTests(ctx context.Context, session string) ([]schemas.Outcome, error)
 	TraceSeconds(ctx context.Context, id schemas.TestID) ([]schemas.TraceSecond, error)
 	AllCorrections(ctx context.Context, test schemas.TestID) ([]schemas.Correction, error)

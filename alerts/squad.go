@@ -80,7 +80,7 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 	// Whole local days, whatever the clocks did between: a session is in or out.
 	alertsFrom := from.AddDate(0, 0, -days(review.Touched))
 	reviewFrom := alertsFrom.AddDate(0, 0, -days(review.Span(t)))
-	tests, err := s.squadHistory(ctx, e, reviewFrom)
+	tests, err := TestsForReview(ctx, s.history, s.club, e.Squad, e.Protocol, reviewFrom)
 	if err != nil {
 		return err
 	}
@@ -123,40 +123,7 @@ const largeReview = 1000
 // writes of others get their turn between.
 const savedAtOnce = 500
 
-// squadHistory reads the tests that a review needs: the squad's, and those of
-// its athletes who were in other squads.
-func (s *Service) squadHistory(ctx context.Context, e schemas.SquadEvent, reviewFrom time.Time) ([]schemas.Outcome, error) {
-	oldest := review.History(&s.club.Thresholds, reviewFrom)
-	tests, err := s.history.SquadTests(ctx, e.Squad, e.Protocol, oldest, time.Time{})
-	if err != nil {
-		return nil, err
-	}
-	athletes := map[string]bool{}
-	for i := range tests {
-		athletes[tests[i].Athlete] = true
-	}
-	for _, id := range slices.Sorted(maps.Keys(athletes)) {
-		if a := s.club.Athlete(id); a != nil && !severalSquads(a) {
-			continue
-		}
-		own, err := s.history.Tests(ctx, history.TestFilter{Athlete: id, Protocol: e.Protocol, From: oldest})
-		if err != nil {
-			return nil, err
-		}
-		for i := range own {
-			if own[i].Squad != e.Squad {
-				tests = append(tests, own[i])
-			}
-		}
-	}
-	return tests, nil
-}
-
 func days(d time.Duration) int { return int((d + 24*time.Hour - 1) / (24 * time.Hour)) }
-
-func severalSquads(a *schemas.Athlete) bool {
-	return slices.ContainsFunc(a.Squads, func(m schemas.Membership) bool { return m.Squad != a.Squads[0].Squad })
-}
 
 // want gathers the alerts of a session, with their words.
 func (s *Service) want(wanted map[string]schemas.Alert, x *review.Session, v schemas.Version) {

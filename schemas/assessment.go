@@ -1,6 +1,9 @@
 package schemas
 
-import "time"
+import (
+	"strconv"
+	"time"
+)
 
 // Measure is an outcome that is followed over time.
 type Measure string
@@ -11,6 +14,14 @@ const (
 	MeasureHRex Measure = "hrex"
 	MeasureHRR  Measure = "hrr"
 )
+
+// Name is what people call a measure: "HRex", or HRR with its seconds, "HRR60".
+func (m Measure) Name(seconds int) string {
+	if m == MeasureHRR {
+		return "HRR" + strconv.Itoa(seconds)
+	}
+	return "HRex"
+}
 
 // ComparisonState is how a number stands against the athlete's own history.
 type ComparisonState string
@@ -86,6 +97,9 @@ type Comparison struct {
 	// Drift is where the slow-drift charts stand after this test.
 	Drift Drift `json:"drift"`
 }
+
+// Name is what people call the number that is compared.
+func (c *Comparison) Name() string { return c.Measure.Name(c.Seconds) }
 
 // Basis is what a baseline is made of.
 type Basis string
@@ -194,8 +208,8 @@ const (
 	RuleHRmaxExceeded RuleID = "hrmax-exceeded"
 	// RuleSquadEffect: the whole session moved together.
 	RuleSquadEffect RuleID = "squad-effect"
-	// RuleImproved: HRex lower or HRR greater, for the digest alone.
-	RuleImproved RuleID = "marked-improvement"
+	// RuleEasier: HRex lower or HRR greater, for the digest alone; neither is called good by itself.
+	RuleEasier RuleID = "hrex-lower-or-hrr-greater"
 )
 
 // FiredRule is a rule that fired, with the threshold it compared against and

@@ -14,10 +14,11 @@ import (
 
 // What stands beside the tests: the load of every recording and daily series.
 
-// load returns the training load of a trace.
-func (s *Service) load(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer) schemas.TraceLoad {
+// load returns the training load of a recording.
+func (s *Service) load(msg broker.FileMessage, rec *engine.Recording, who identify.Answer) schemas.TraceLoad {
+	tr := rec.Trace
 	l := schemas.TraceLoad{FileID: msg.ID, Part: tr.Part, Athlete: who.Athlete.ID, Squad: who.Squad}
-	l.Load = engine.Load(tr, who.Athlete, tr.Start.In(s.club.Zone).Year())
+	l.Load = rec.Load(who.Athlete, tr.Start.In(s.club.Zone).Year())
 	if l.Start.IsZero() { // the engine gave up, and says so in the reasons
 		l.Start = tr.Start
 	}

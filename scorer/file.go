@@ -191,8 +191,10 @@ func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []sc
 			out.unknown = append(out.unknown, inPart(tr, len(traces), err))
 			continue
 		}
-		out.loads = append(out.loads, s.load(msg, tr, who))
-		found, remark, err := s.trace(ctx, msg, tr, who, w.tests, &out)
+		rec := engine.Open(tr)
+		out.loads = append(out.loads, s.load(msg, rec, who))
+		found, remark, err := s.trace(ctx, msg, rec, who, w.tests, &out)
+		rec.Close()
 		if err != nil {
 			return out, nil, err
 		}
@@ -213,16 +215,17 @@ func (s *Service) score(ctx context.Context, msg broker.FileMessage, traces []sc
 // trace scores one athlete's trace by the planned tests it may hold, else by
 // each of the squad's protocols. remark says why nothing was found. What
 // concerns team-mates is noted in out.
-func (s *Service) trace(ctx context.Context, msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling, out *scored) (found []engine.Found, remark string, err error) {
+func (s *Service) trace(ctx context.Context, msg broker.FileMessage, rec *engine.Recording, who identify.Answer, rulings map[schemas.TestID]schemas.Ruling, out *scored) (found []engine.Found, remark string, err error) {
+	tr := rec.Trace
 	for _, l := range s.looks(who.Squad, tr) {
 		var fs []engine.Found
 		var why string
 		if l.slot == nil {
-			fs, why = s.byProtocol(msg, tr, who, s.request(tr, who, l), rulings)
+			fs, why = s.byProtocol(msg, rec, who, s.request(tr, who, l), rulings)
 			fs, why = s.unplanned(fs, l.protocol, why)
 		} else {
 			var d *doubt
-			if fs, why, d, err = s.byPlan(ctx, msg, tr, who, l, rulings); err != nil {
+			if fs, why, d, err = s.byPlan(ctx, msg, rec, who, l, rulings); err != nil {
 				return nil, "", err
 			}
 			if d != nil {
@@ -278,8 +281,9 @@ func (s *Service) looks(squad string, tr *schemas.Trace) []look {
 
 // byProtocol scores the trace by one protocol and gives each test its
 // identity. Tests whose start staff set by hand are scored at that start.
-func (s *Service) byProtocol(msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, req engine.Request, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
-	result := engine.Score(tr, req)
+func (s *Service) byProtocol(msg broker.FileMessage, rec *engine.Recording, who identify.Answer, req engine.Request, rulings map[schemas.TestID]schemas.Ruling) (found []engine.Found, remark string) {
+	tr := rec.Trace
+	result := rec.Score(req)
 	if result.None != nil {
 		remark = result.None.Text
 	}
@@ -290,7 +294,7 @@ func (s *Service) byProtocol(msg broker.FileMessage, tr *schemas.Trace, who iden
 		if !r.Start.IsZero() {
 			byHand := req
 			byHand.Start, byHand.Around, byHand.Within = r.Start, time.Time{}, 0
-			if again := engine.Score(tr, byHand); len(again.Tests) > 0 {
+			if again := rec.Score(byHand); len(again.Tests) > 0 {
 				if ordinal < len(found) {
 					found[ordinal] = again.Tests[0]
 				} else {

@@ -47,9 +47,10 @@ type doubt struct {
 // itself, the team-mates' start is tried; when it shows none at all although it
 // was recorded at the planned time, that is a rejected test: staff see it, and
 // may set its start by hand.
-func (s *Service) byPlan(ctx context.Context, msg broker.FileMessage, tr *schemas.Trace, who identify.Answer, l look, rulings map[schemas.TestID]schemas.Ruling) ([]engine.Found, string, *doubt, error) {
+func (s *Service) byPlan(ctx context.Context, msg broker.FileMessage, rec *engine.Recording, who identify.Answer, l look, rulings map[schemas.TestID]schemas.Ruling) ([]engine.Found, string, *doubt, error) {
+	tr := rec.Trace
 	req := s.request(tr, who, l)
-	found, remark := s.byProtocol(msg, tr, who, req, rulings)
+	found, remark := s.byProtocol(msg, rec, who, req, rulings)
 	found = planned(found, l.protocol)
 	if slices.ContainsFunc(found, func(f engine.Found) bool { return startKnown(&f.Outcome) && !notTheTest(&f.Outcome, l.protocol) }) {
 		return found, remark, nil, nil
@@ -62,7 +63,7 @@ func (s *Service) byPlan(ctx context.Context, msg broker.FileMessage, tr *schema
 	}
 	for i := range d.hints {
 		req.Session = &d.hints[i]
-		again, _ := s.byProtocol(msg, tr, who, req, rulings)
+		again, _ := s.byProtocol(msg, rec, who, req, rulings)
 		if len(d.hints) > 1 {
 			// With several waves nobody says which one was this athlete's: only
 			// what the trace itself shows counts.

@@ -1,10 +1,6 @@
 package assess
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/stat"
-)
+import "math"
 
 // EWMA returns the exponentially weighted moving average of x,
 //
@@ -116,22 +112,4 @@ func CUSUMLimit(k, runLength float64) float64 {
 		}
 	}
 	return low
-}
-
-// Individuals returns the limits of an individuals chart: mean ± 3·MR/1.128,
-// with MR the mean moving range of neighbours. It needs at least 2 values,
-// else it returns NaNs (NIST/SEMATECH e-Handbook 6.3.2.2; FACTS 5e). The moving
-// range is blind to slow drift, which makes its limits a check on the SD.
-func Individuals(x []float64) (mean, mr, low, high float64) {
-	if len(x) < 2 {
-		nan := math.NaN()
-		return nan, nan, nan, nan
-	}
-	for i := 1; i < len(x); i++ {
-		mr += math.Abs(x[i] - x[i-1])
-	}
-	mr /= float64(len(x) - 1)
-	mean = stat.Mean(x, nil)
-	const d2 = 1.128 // mean range of two normal values, in SDs
-	return mean, mr, mean - 3*mr/d2, mean + 3*mr/d2
 }

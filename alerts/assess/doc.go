@@ -20,6 +20,5 @@
 //
 // Start reading at [Test] (test.go), then spread.go for the SD it uses and
 // interval.go for what follows from it. squad.go and polish.go hold what a
-// whole session shares, chart.go the slow-drift charts, reliability.go the
-// typical error of a club's own test-retest data.
+// whole session shares, chart.go the slow-drift charts.
 package assess

@@ -114,31 +114,6 @@ func TestCUSUMLimitGivesTheRunLengthAskedFor(t *testing.T) {
 	near(t, "round trip", assess.CUSUMRunLength(0.5, assess.CUSUMLimit(0.5, 400), 0), 400, 1e-6)
 }
 
-// NIST/SEMATECH e-Handbook 6.3.2.2 (FACTS 5e).
-func TestIndividualsChartOfTheNISTHandbook(t *testing.T) {
-	mean, mr, low, high := assess.Individuals([]float64{49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1})
-	near(t, "mean", mean, 50.81, 1e-9)
-	near(t, "MR", mr, 1.8778, 5e-5)
-	near(t, "UCL", high, 55.8041, 5e-5)
-	near(t, "LCL", low, 45.8159, 5e-5)
-}
-
-// The data of Hopkins 2000, Sports Med 30:1-15 (FACTS 5f).
-func TestTypicalErrorOfHopkins(t *testing.T) {
-	r, err := assess.TestRetest([]float64{62, 78, 81, 55, 66}, []float64{67, 76, 87, 55, 63})
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "mean difference", r.MeanDiff, 1.2, 1e-9)
-	near(t, "SD of differences", r.SDDiff, 4.0866, 5e-5)
-	near(t, "typical error", r.TE, 2.8896, 5e-5)
-	near(t, "CV", r.CV, 4.19, 5e-3)
-	near(t, "ICC(3,1)", r.ICC, 0.9384, 5e-5)
-	if _, err := assess.TestRetest([]float64{1}, []float64{1}); err == nil {
-		t.Error("one pair gives no error")
-	}
-}
-
 // Montgomery & Runger, example 8-8, and t tables (FACTS 5g).
 func TestPredictionIntervalOfMontgomeryAndRunger(t *testing.T) {
 	low, high := assess.PredictionInterval(13.71, 3.55, 22, 21, 0.95)

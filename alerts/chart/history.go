@@ -170,7 +170,7 @@ func delays(tests []HistoryTest) []int {
 
 // measure collects one measure; hrmax 0 leaves HRex in bpm.
 func (h *course) measure(tests []HistoryTest, m schemas.Measure, seconds int, hrmax float64) series {
-	s := series{name: measureName(m, seconds), unit: "bpm"}
+	s := series{name: m.Name(seconds), unit: "bpm"}
 	if m == schemas.MeasureHRex && hrmax > 0 {
 		s.unit, s.decimals = "%HRmax", 1
 	}

@@ -149,12 +149,6 @@ func (p *Picture) lines(c draw.Canvas, top vg.Length, lines []line) {
 	}
 }
 
-// SVG returns the picture as a file of its own, with its fonts in it (about
-// 1 MB), so that it looks the same everywhere.
-func (p *Picture) SVG() ([]byte, error) {
-	return p.svg(true)
-}
-
 var (
 	svgHead    = regexp.MustCompile(`(?s)^.*?<svg width="[^"]*" height="[^"]*" viewBox="([^"]*)"[^>]*>`)
 	fontFamily = regexp.MustCompile(`font-family:([A-Za-z ]+);font-variant:[a-z]*;`)
@@ -166,7 +160,7 @@ var (
 // says how long each text is for the others, or a wider font would run over
 // the edge. The element takes the width it is given, and carries Title and Alt.
 func (p *Picture) Inline() ([]byte, error) {
-	b, err := p.svg(false)
+	b, err := p.svg()
 	if err != nil {
 		return nil, err
 	}
@@ -188,8 +182,8 @@ func attr(s string) string {
 	return strings.ReplaceAll(html.EscapeString(s), "$", "$$")
 }
 
-func (p *Picture) svg(fonts bool) ([]byte, error) {
-	c := vgsvg.NewWith(vgsvg.UseWH(p.width, p.height()), vgsvg.EmbedFonts(fonts))
+func (p *Picture) svg() ([]byte, error) {
+	c := vgsvg.NewWith(vgsvg.UseWH(p.width, p.height())) // without fonts: they are 1 MB a picture
 	sheet := draw.New(c)
 	fill(sheet, sheet.Rectangle, white)
 	p.draw(sheet)

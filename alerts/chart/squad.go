@@ -77,7 +77,7 @@ type squadRow struct {
 }
 
 func newSquad(d *SquadData) *squad {
-	s := &squad{name: measureName(d.Measure, d.Seconds), unit: "bpm"}
+	s := &squad{name: d.Measure.Name(d.Seconds), unit: "bpm"}
 	for i := range d.Tests {
 		t := &d.Tests[i]
 		row, why := squadRowOf(t)

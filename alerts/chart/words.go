@@ -149,14 +149,6 @@ func clock(s int) string {
 // signed writes a change with its sign; what rounds to nothing has none.
 func signed(v float64, decimals int) string { return schemas.Num(v).Signed(decimals) }
 
-// measureName returns "HRex" or "HRR60".
-func measureName(m schemas.Measure, seconds int) string {
-	if m == schemas.MeasureHRR {
-		return fmt.Sprintf("HRR%d", seconds)
-	}
-	return "HRex"
-}
-
 // sentence begins a text with a capital and ends it with a full stop.
 func sentence(s string) string {
 	s = strings.Join(strings.Fields(s), " ")

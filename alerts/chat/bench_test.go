@@ -14,7 +14,7 @@ func BenchmarkPaginate(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				paginate(text)
+				paginate(Part{Text: text})
 			}
 		})
 	}

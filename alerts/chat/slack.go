@@ -95,7 +95,7 @@ func NewSlack(cfg SlackConfig) Poster {
 // beside it; see pictures.go.
 func (s *slackChat) Post(ctx context.Context, p Post) (string, error) {
 	m := p.Message
-	pages := paginateParts(p.parts())
+	pages := paginate(p.parts()...)
 	if len(pages) == 0 {
 		return "", &RefusedError{Code: "no_text", Reason: remedies["no_text"]}
 	}
@@ -211,7 +211,7 @@ func (s *slackChat) send(ctx context.Context, m schemas.Message, p page, n, of i
 
 // Edit implements [Editor]. Of a message of several pages it changes the first.
 func (s *slackChat) Edit(ctx context.Context, ref string, p Post) error {
-	pages := paginateParts(p.parts())
+	pages := paginate(p.parts()...)
 	if len(pages) == 0 {
 		return &RefusedError{Code: "no_text", Reason: remedies["no_text"]}
 	}

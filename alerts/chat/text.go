@@ -32,14 +32,10 @@ type section struct {
 // section can bring a block of buttons.
 const maxSections = 24
 
-// paginate cuts plain text into pages of sections. The first line of the
-// first page is set bold where it has no formatting characters of its own.
-// Empty text has no pages.
-func paginate(text string) []page { return paginateParts([]Part{{Text: text}}) }
-
-// paginateParts is paginate for a text in parts; a part's buttons follow its
-// last section.
-func paginateParts(parts []Part) []page {
+// paginate cuts plain texts into pages of sections. The first line of the
+// first page is set bold where it has no formatting characters of its own; a
+// part's buttons follow its last section. Empty texts have no pages.
+func paginate(parts ...Part) []page {
 	var all []string
 	var sections []section
 	for _, p := range parts {

@@ -14,7 +14,7 @@ func TestPagesKeepTheLimitsAndTheText(t *testing.T) {
 			rapid.SampledFrom([]string{"\n", " ", "\n\n", "é", "🏃", "&amp;", "*b*", strings.Repeat("<", 4000), strings.Repeat("word ", 900)}),
 		)
 		text := strings.Join(rapid.SliceOfN(piece, 0, 60).Draw(t, "pieces"), "")
-		pages := paginate(text)
+		pages := paginate(Part{Text: text})
 		if want := strings.TrimSpace(text) != ""; (len(pages) > 0) != want {
 			t.Fatalf("%d pages", len(pages))
 		}
@@ -75,7 +75,7 @@ func FuzzPaginate(f *testing.F) {
 	f.Add(strings.Repeat("&", 30000))
 	f.Add("\xff\n\n*")
 	f.Fuzz(func(t *testing.T, text string) {
-		for _, p := range paginate(text) {
+		for _, p := range paginate(Part{Text: text}) {
 			for _, sec := range p.sections {
 				s := sec.text
 				if length(s) > maxSection || strings.ContainsAny(s, "<>") {

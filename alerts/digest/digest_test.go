@@ -89,7 +89,7 @@ func rows() *digest.Rows {
 		return schemas.Alert{ID: id, Rule: rule, TestID: test, Athlete: athlete, Squad: "first", State: state, Told: told, About: at.AddDate(0, 0, days), Text: "S6: HRex higher than usual\nmore"}
 	}
 	r.Alerts = []schemas.Alert{
-		alert("x1", schemas.RuleBoth, up, "a0", schemas.AlertOpen, true, 0), alert("x2", schemas.RuleImproved, "t2", "a2", schemas.AlertOpen, false, 0),
+		alert("x1", schemas.RuleBoth, up, "a0", schemas.AlertOpen, true, 0), alert("x2", schemas.RuleEasier, "t2", "a2", schemas.AlertOpen, false, 0),
 		alert("x3", schemas.RuleTestMissing, "", "", schemas.AlertOpen, true, 0), alert("x4", schemas.RuleSquadEffect, "", "", schemas.AlertOpen, true, 0),
 	}
 	r.Before = []schemas.Alert{

@@ -180,9 +180,9 @@ func (d *Digest) qualities(c *club.Club) []string {
 		lines = append(lines, "Most often: "+strings.Join(why, ", ")+".")
 	}
 	for _, s := range q.Spreads {
-		name, unit, set := "HRex", "points of %HRmax", c.Thresholds.HRexTE
+		name, unit, set := s.Measure.Name(s.Seconds), "points of %HRmax", c.Thresholds.HRexTE
 		if s.Measure == schemas.MeasureHRR {
-			name, set = fmt.Sprintf("HRR%d", s.Seconds), c.Thresholds.HRRTE
+			set = c.Thresholds.HRRTE
 		}
 		if s.Unit != assess.Points {
 			unit = "bpm"

@@ -28,7 +28,7 @@ func Moved(m *schemas.Comparison) string {
 // Shift is what a whole session shared in one number: "HRex +2.3 points".
 func Shift(m *schemas.Comparison) string {
 	unit, decimals := unitOf(m)
-	return nameOf(m) + " " + signed(m.Squad.Size, decimals) + " " + unit
+	return m.Name() + " " + signed(m.Squad.Size, decimals) + " " + unit
 }
 
 // Headline says of an alert who and what in one line.

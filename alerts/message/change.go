@@ -152,7 +152,7 @@ func notes(c *club.Club, it *Item) []string {
 func headline(c *club.Club, it Item) string {
 	hrr := "HRR"
 	if main := rules.MainHRR(&it.Assessment); main != nil {
-		hrr = nameOf(main)
+		hrr = main.Name()
 	}
 	has := map[schemas.RuleID]bool{}
 	for _, f := range it.Assessment.Fired {
@@ -190,7 +190,7 @@ func headline(c *club.Club, it Item) string {
 		what = "heart rate above the HRmax on record"
 	case schemas.RuleTraceInvalid:
 		what = "heart-rate trace unusable again, check the strap"
-	case schemas.RuleImproved:
+	case schemas.RuleEasier:
 		what = "HRex lower or " + hrr + " greater than usual"
 	default:
 		what = "test numbers"
@@ -211,7 +211,7 @@ func drifts(c *club.Club, a *schemas.Assessment, at time.Time) []string {
 		up := m.Measure == schemas.MeasureHRex && m.Drift.Side == schemas.DriftUp
 		down := m.Measure == schemas.MeasureHRR && m.Drift.Side == schemas.DriftDown
 		if (up || down) && at.Sub(m.Drift.Since) > driftWorthSaying {
-			lines = append(lines, fmt.Sprintf("%s has been drifting %s since %s.", nameOf(m), m.Drift.Side, day(c, m.Drift.Since, at)))
+			lines = append(lines, fmt.Sprintf("%s has been drifting %s since %s.", m.Name(), m.Drift.Side, day(c, m.Drift.Since, at)))
 		}
 	}
 	return lines
@@ -232,10 +232,10 @@ func squadLine(a *schemas.Assessment) string {
 		}
 		unit, decimals := unitOf(m)
 		n = max(n, m.Squad.N)
-		parts = append(parts, fmt.Sprintf("%s %s %s", nameOf(m), signed(m.Squad.Size, decimals), unit))
+		parts = append(parts, fmt.Sprintf("%s %s %s", m.Name(), signed(m.Squad.Size, decimals), unit))
 		moved = moved || m.Squad.Material
 		if change, z, without := judged(m); without {
-			left = append(left, fmt.Sprintf("%s %s %s (z %s)", nameOf(m), signed(change, decimals), unit, signed(z, 1)))
+			left = append(left, fmt.Sprintf("%s %s %s (z %s)", m.Name(), signed(change, decimals), unit, signed(z, 1)))
 		}
 	}
 	if len(parts) == 0 {
@@ -270,7 +270,7 @@ func numbers(c *club.Club, a *schemas.Assessment, o *schemas.Outcome) []string {
 
 // number says where a measure stands, against the baseline and the last test.
 func number(c *club.Club, m *schemas.Comparison, o *schemas.Outcome) string {
-	name := nameOf(m)
+	name := m.Name()
 	if m.State == schemas.NoValue {
 		return sentence(name + ": no number" + whyAbsent(c, m, o))
 	}
@@ -362,7 +362,7 @@ func compared(c *club.Club, a *schemas.Assessment, at time.Time) string {
 	case schemas.BasisRolling:
 	}
 	if hrr := rules.MainHRR(a); hrr != nil && hrr.N != m.N && hrr.State != schemas.NoValue {
-		s += fmt.Sprintf(" (%s: %d)", nameOf(hrr), hrr.N)
+		s += fmt.Sprintf(" (%s: %d)", hrr.Name(), hrr.N)
 	}
 	return s + "."
 }

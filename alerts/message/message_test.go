@@ -334,7 +334,7 @@ func TestAHotDayInTheBaselineIsTakenOffInWordsToo(t *testing.T) {
 			t.Errorf("%q is missing in\n%s", want, text)
 		}
 	}
-	if got, want := message.Moved(m), "HRex +3.4 points without the squad's share (z +2.6)"; !strings.HasPrefix(got, want) {
+	if got, want := message.Moved(m), "HRex +3.4 points with the squad's changes taken off (z +2.6)"; !strings.HasPrefix(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	m.Deviation, m.DeviationZ = m.Change, m.Z

@@ -30,7 +30,7 @@ func Session(c *club.Club, al review.Alert, s *review.Session) string {
 		m := schemas.Comparison{Measure: e.Measure, Seconds: e.Seconds, Unit: e.Unit}
 		unit, decimals := unitOf(&m)
 		if _, moved := e.Shifts[s.ID]; !moved {
-			lines = append(lines, fmt.Sprintf("%s %s %s: nothing out of the ordinary.", nameOf(&m), signed(e.Size, decimals), unit))
+			lines = append(lines, fmt.Sprintf("%s %s %s: nothing out of the ordinary.", m.Name(), signed(e.Size, decimals), unit))
 			continue
 		}
 		side := "higher"
@@ -42,9 +42,9 @@ func Session(c *club.Club, al review.Alert, s *review.Session) string {
 		case !up:
 			side = "lower"
 		}
-		what = append(what, nameOf(&m)+" "+side)
+		what = append(what, m.Name()+" "+side)
 		lines = append(lines, fmt.Sprintf("%s %s %s from the squad's usual session: the middle of %s, %s to %s with %.0f %% confidence.",
-			nameOf(&m), signed(e.Size, decimals), unit, count(e.Athletes, "athlete"), signed(e.Low, decimals), signed(e.High, decimals), 100*e.Level))
+			m.Name(), signed(e.Size, decimals), unit, count(e.Athletes, "athlete"), signed(e.Low, decimals), signed(e.High, decimals), 100*e.Level))
 	}
 	o := &s.Tests[0].Outcome
 	head := []string{

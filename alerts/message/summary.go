@@ -257,7 +257,7 @@ func brief(it *Item) string {
 func moved(m *schemas.Comparison) string {
 	unit, decimals := unitOf(m)
 	change, z, _ := judged(m)
-	return fmt.Sprintf("%s %s %s%s (z %s)", nameOf(m), signed(change, decimals), unit, Apart(m), signed(z, 1))
+	return fmt.Sprintf("%s %s %s%s (z %s)", m.Name(), signed(change, decimals), unit, Apart(m), signed(z, 1))
 }
 
 // Said is a text from a file or a person as it may stand in chat.

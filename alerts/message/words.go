@@ -83,14 +83,6 @@ func occasion(c *club.Club, o *schemas.Outcome, layout string) string {
 	return strings.Join(parts, ", ")
 }
 
-// nameOf returns "HRex" or "HRR60".
-func nameOf(c *schemas.Comparison) string {
-	if c.Measure == schemas.MeasureHRR {
-		return fmt.Sprintf("HRR%d", c.Seconds)
-	}
-	return "HRex"
-}
-
 // Spread says how unusual a z is, "" when it is absent. The steps at 1, 1.5
 // and 2 are common practice of the trade (FACTS 7), 3 is ours.
 func Spread(z schemas.Number) string {
@@ -128,7 +120,7 @@ func judged(m *schemas.Comparison) (change, z schemas.Number, without bool) {
 // understood.
 func Apart(m *schemas.Comparison) string {
 	if _, _, without := judged(m); without {
-		return " without the squad's share"
+		return " with the squad's changes taken off"
 	}
 	return ""
 }
@@ -181,11 +173,10 @@ func likely(p schemas.Number) string {
 		return ""
 	}
 	word := likelyWord(p)
-	percent := math.Floor(100 * v)
-	if percent >= 99 {
+	if v > 0.99 {
 		return fmt.Sprintf("%s more than trivial (over 99 %%)", word)
 	}
-	return fmt.Sprintf("%s more than trivial (%.0f %%)", word, percent)
+	return fmt.Sprintf("%s more than trivial (%.0f %%)", word, math.Floor(100*v+1e-9))
 }
 
 // likelyWord is the word of [likely], "" when nothing is known.

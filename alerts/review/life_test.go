@@ -56,7 +56,7 @@ func TestTheLifeOfAnAlert(t *testing.T) {
 			words := map[string]string{}
 			for _, s := range review.Review(cl, "first", "weekly", season(append(usual[:8:8], c.after...)...), kickOff) {
 				for _, al := range s.Tests[0].Alerts {
-					if al.Rule == schemas.RuleImproved {
+					if al.Rule == schemas.RuleEasier {
 						continue
 					}
 					w := "silent "

@@ -22,7 +22,7 @@ const (
 	Load     Fact = "load above the band"
 	HRmaxLow Fact = "HRmax too low"
 	Strap    Fact = "trace unusable"
-	Improved Fact = "improved"
+	Easier   Fact = "easier"
 )
 
 // facts returns what a rule is about.
@@ -40,8 +40,8 @@ func facts(rule schemas.RuleID) []Fact {
 		return []Fact{HRmaxLow}
 	case schemas.RuleTraceInvalid:
 		return []Fact{Strap}
-	case schemas.RuleImproved:
-		return []Fact{Improved}
+	case schemas.RuleEasier:
+		return []Fact{Easier}
 	case schemas.RuleTestMissing, schemas.RuleFileParked, schemas.RuleSquadEffect:
 	}
 	return nil

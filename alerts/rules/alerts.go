@@ -13,7 +13,7 @@ const (
 	FamilyParked  = "parked"
 	FamilyLoad    = "load"
 	FamilyHRmax   = "hrmax"
-	FamilyImprove = "improved"
+	FamilyEasier  = "improved" // ids of stored alerts are made of it
 	FamilySquad   = "squad"
 )
 
@@ -25,8 +25,8 @@ func ChangeAlertID(test schemas.TestID) string {
 
 // Alerts returns the alerts that follow from the fired rules of an assessed
 // test: at most one about its numbers, and one each about its trace, its load,
-// its HRmax and an improvement. Text and Told are the caller's to fill in.
-// History is as for [Evaluate].
+// its HRmax and the other side (HRex lower, HRR greater). Text and Told are the
+// caller's to fill in. History is as for [Evaluate].
 func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, fired []schemas.FiredRule) []schemas.Alert {
 	var out []schemas.Alert
 	rule, changed := changeRule(fired)
@@ -62,7 +62,7 @@ func Alerts(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, 
 
 // families of the rules that make an alert of their own beside the change.
 var families = map[schemas.RuleID]string{
-	schemas.RuleOutsideBand: FamilyLoad, schemas.RuleHRmaxExceeded: FamilyHRmax, schemas.RuleImproved: FamilyImprove,
+	schemas.RuleOutsideBand: FamilyLoad, schemas.RuleHRmaxExceeded: FamilyHRmax, schemas.RuleEasier: FamilyEasier,
 }
 
 // changeRule returns the strongest rule about a test's numbers that fired:

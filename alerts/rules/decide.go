@@ -136,7 +136,7 @@ func decideHRR(a schemas.Assessment, t *club.Thresholds) Decision {
 	c := MainHRR(&a)
 	name := "HRR"
 	if c != nil {
-		name = fmt.Sprintf("HRR%d", c.Seconds)
+		name = c.Name()
 	}
 	return decideChange(schemas.RuleHRRWorsened, name, c, schemas.Lower, ruled(t.Rules.HRRWorsened, t.HRRFallBPM, t.Z), "bpm")
 }

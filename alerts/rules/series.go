@@ -31,7 +31,7 @@ const bandMemory = 365 * 24 * time.Hour
 
 // decideSeries puts the rules that look at more than one change to a test:
 // HRex and HRR running, HRex and HRR drifting, new high above the band, HRmax
-// exceeded, marked improvement.
+// exceeded, HRex lower or HRR greater.
 func decideSeries(a schemas.Assessment, o schemas.Outcome, history []schemas.Outcome, before Before, t *club.Thresholds) []Decision {
 	r := &t.Rules
 	hrex, hrr := a.Comparison(schemas.MeasureHRex, 0), MainHRR(&a)
@@ -42,7 +42,7 @@ func decideSeries(a schemas.Assessment, o schemas.Outcome, history []schemas.Out
 		decideDrift(schemas.RuleHRRDrift, "HRR", hrr, schemas.DriftDown, r.HRRDrift),
 		decideBand(&o, hrex, history, before.BandHigh, r.OutsideBand),
 		decideHRmax(&o, r.HRmaxExceeded),
-		decideImproved(hrex, hrr, t),
+		decideEasier(hrex, hrr, t),
 	}
 }
 
@@ -216,11 +216,11 @@ func decideHRmax(o *schemas.Outcome, r club.Rule) Decision {
 	return d
 }
 
-// decideImproved asks for the other side of the change rules. It is for the
+// decideEasier asks for the other side of the change rules. It is for the
 // digest: a lower HRex or a faster recovery is no good news by itself (FACTS 3.5).
-func decideImproved(hrex, hrr *schemas.Comparison, t *club.Thresholds) Decision {
-	r := t.Rules.Improved
-	d := Decision{Rule: schemas.RuleImproved, Why: SmallChange}
+func decideEasier(hrex, hrr *schemas.Comparison, t *club.Thresholds) Decision {
+	r := t.Rules.Easier
+	d := Decision{Rule: schemas.RuleEasier, Why: SmallChange}
 	if off(r) {
 		d.Why = Off
 		return d

@@ -193,7 +193,7 @@ func (a *analysts) namesStayOut(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := errors.Join(h.SaveAthletes(t.Context(), athleteRows(cl)), h.Close()); err != nil {
+	if err := errors.Join(h.SaveAthletes(t.Context(), athleteRows(cl, time.Now())), h.Close()); err != nil {
 		t.Fatal(err)
 	}
 	address := private.analystAccount(t, "canter_private", "reads-ids")

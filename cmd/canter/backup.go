@@ -11,6 +11,7 @@ import (
 	"slices"
 	"time"
 
+	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/history"
 )
@@ -84,8 +85,8 @@ func inWords(f history.BackupFacts) string {
 	if !f.Newest.IsZero() {
 		newest = "the newest of " + f.Newest.Format(time.DateOnly)
 	}
-	return fmt.Sprintf("%d files, %d tests (%s), %d corrections, %d notes, %.1f MB",
-		f.Files, f.Tests, newest, f.Corrections, f.Notes, float64(f.Bytes)/1e6)
+	return fmt.Sprintf("%s, %s (%s), %s, %s, %.1f MB", schemas.Count(f.Files, "file"), schemas.Count(f.Tests, "test"), newest,
+		schemas.Count(f.Corrections, "correction"), schemas.Count(f.Notes, "note"), float64(f.Bytes)/1e6)
 }
 
 type restoreCmd struct {

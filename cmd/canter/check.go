@@ -57,8 +57,9 @@ func (c *checkCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
 	defer cancel()
 	fs.look(c.checkSecrets(cl)...)
-	fs.say(finding{About: "data folder", File: c.Data, Text: "can be written, or made"}, c.checkData())
-	text, err := c.checkBroker(ctx)
+	text, err := c.checkData()
+	fs.say(finding{About: "data folder", File: c.Data, Text: text}, err)
+	text, err = c.checkBroker(ctx)
 	fs.say(finding{About: "broker", Text: text}, err)
 	c.checkHistory(ctx, fs, cl, now)
 	stuck, err := c.checkQueues(ctx, now)
@@ -93,7 +94,7 @@ func describe(cl *club.Club) string {
 
 // checkData tries the data folder, or where it would be made, without leaving
 // anything there.
-func (c *checkCmd) checkData() error {
+func (c *checkCmd) checkData() (string, error) {
 	dir := c.Data
 	info, err := os.Stat(dir)
 	for errors.Is(err, os.ErrNotExist) && dir != filepath.Dir(dir) {
@@ -101,20 +102,24 @@ func (c *checkCmd) checkData() error {
 		info, err = os.Stat(dir)
 	}
 	if err != nil {
-		return err
+		return "", err
 	}
 	if !info.IsDir() {
-		return advised{errors.New("is not a folder"), "name another with --data"}
+		return "", advised{errors.New("is not a folder"), "name another with --data"}
 	}
 	f, err := os.CreateTemp(dir, ".check-*")
 	if err != nil && dir != c.Data {
-		return advised{fmt.Errorf("can't be made: %s can't be written", dir), "name another with --data"}
+		return "", advised{fmt.Errorf("can't be made: %s can't be written", dir), "name another with --data"}
 	}
 	if err != nil {
-		return advised{errors.New("can't be written"), "correct its permissions, or name another with --data"}
+		return "", advised{errors.New("can't be written"), "correct its permissions, or name another with --data"}
 	}
 	_ = f.Close()
-	return os.Remove(f.Name())
+	text := "can be written"
+	if dir != c.Data {
+		text = "is made by serve"
+	}
+	return text, os.Remove(f.Name())
 }
 
 func (c *checkCmd) checkBroker(ctx context.Context) (string, error) {

@@ -147,7 +147,7 @@ func readBelow(folder, name string, limit int64) ([]byte, error) {
 
 // words tell what the newest files came to.
 func (f *folderCheck) words() string {
-	text := fmt.Sprintf("%d files", f.all)
+	text := schemas.Count(f.all, "file")
 	if f.tried == 0 {
 		return text
 	}

@@ -108,13 +108,16 @@ func TestCheckReadsNoMoreOfAFolderThanItSays(t *testing.T) {
 func TestCheckTriesWhereTheDataFolderWouldBeMade(t *testing.T) {
 	dir := t.TempDir()
 	for data, want := range map[string]string{
-		filepath.Join(dir, "a", "b"): "", dir: "",
+		filepath.Join(dir, "a", "b"): "is made by serve", dir: "can be written",
 		"/proc/nowhere/data":                            "can't be made: /proc can't be written",
 		filepath.Join("testdata", "check", "club.yaml"): "is not a folder",
 	} {
-		err := (&checkCmd{places: places{Data: data}}).checkData()
-		if (err == nil) != (want == "") || err != nil && err.Error() != want {
-			t.Errorf("%s: %v, want %q", data, err, want)
+		text, err := (&checkCmd{places: places{Data: data}}).checkData()
+		if err != nil {
+			text = err.Error()
+		}
+		if text != want {
+			t.Errorf("%s: %q, want %q", data, text, want)
 		}
 	}
 	if left, err := os.ReadDir(dir); err != nil || len(left) != 0 {

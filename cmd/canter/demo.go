@@ -34,7 +34,7 @@ func (demoCmd) Help() string {
 	return `An invented club, invented athletes, invented data. The pipeline is the one of
 canter serve; only its clock is the season's. What chat was told, with pictures, is
 written to chat.html; the digests to digest.txt; the last session's report of each
-squad to report-SQUAD.html.
+squad to report-SQUAD.html. A folder that an earlier demo made is made anew.
 
 As JSON a line for each day with files, then for each athlete, for each thing that
 was put into the season, and for each file left behind: about says which.

@@ -59,7 +59,7 @@ func (c *eraseCmd) Run(ctx context.Context, std streams) error {
 	}
 	athlete := cl.Athlete(c.Athlete)
 	if athlete == nil {
-		return usagef("%s has no athlete %q: put them back for the time, so that their names can be looked for", c.Club, c.Athlete)
+		return usagef("%s has no athlete %q: if they were taken out, put them back until this is done, so that their names can be looked for", c.Club, c.Athlete)
 	}
 	if c.NATS == "" {
 		if _, running := broker.Running(c.Data); running {
@@ -87,8 +87,6 @@ func (c *eraseCmd) Run(ctx context.Context, std streams) error {
 	}
 	if c.Yes {
 		err = e.run(ctx)
-	} else {
-		err = fmt.Errorf("nothing was done: add --yes to do it")
 	}
 	if c.json() {
 		return errors.Join(jsonLines(std.out, e.erased(athlete.ID)), err)
@@ -201,7 +199,7 @@ func (e *eraser) inside(ctx context.Context, f schemas.File) (bool, error) {
 
 // say says what there is of the athlete.
 func (e *eraser) say(w io.Writer, id string) {
-	_, _ = fmt.Fprintf(w, "%s: %d tests; %d files of their own and %d that hold others too.\n", id, e.tests, len(e.own), len(e.shared))
+	_, _ = fmt.Fprintf(w, "%s: %s; %s of their own and %d that hold others too.\n", id, schemas.Count(e.tests, "test"), schemas.Count(len(e.own), "file"), len(e.shared))
 }
 
 // run does it, archive first: a file that is gone can't be scored again.
@@ -242,12 +240,14 @@ type did struct {
 	left                    []string
 }
 
-// sayDone says what was done, if anything was, and what canter does not touch.
+// sayDone says what was done, and what canter does not touch.
 func (e *eraser) sayDone(w io.Writer) {
 	if e.did == nil {
+		_, _ = fmt.Fprintln(w, "Nothing was removed: add --yes to do it.")
 		return
 	}
-	_, _ = fmt.Fprintf(w, "Removed %d rows of the history; took words that named them from %d rows of others; deleted %d messages of the archive.\n", e.did.rows, e.did.blanked, e.did.messages)
+	_, _ = fmt.Fprintf(w, "Removed %s of the history; took words that named them from %s of others; deleted %s of the broker.\n",
+		schemas.Count(e.did.rows, "row"), schemas.Count(e.did.blanked, "row"), schemas.Count(e.did.messages, "message"))
 	if len(e.did.left) > 0 {
 		return
 	}

@@ -27,7 +27,7 @@ func (a *analysts) erase(t *testing.T) {
 	}
 	args := []string{"erase", "--club", a.club, "--data", a.data}
 	var out bytes.Buffer
-	if code := run(context.Background(), append(args, "--athlete", "ODL"), streams{out: &out, err: &out}); code != exitFailed || !strings.Contains(out.String(), "add --yes") {
+	if code := run(context.Background(), append(args, "--athlete", "ODL"), streams{out: &out, err: &out}); code != exitDone || !strings.Contains(out.String(), "add --yes") {
 		t.Errorf("without --yes: exit code %d, %s", code, out.String())
 	}
 	if got := ask(t, a.sqlite, "SELECT count(*) FROM tests WHERE athlete = 'ODL'").Values[0][0]; got == int64(0) {

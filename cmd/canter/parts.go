@@ -256,8 +256,10 @@ func (p *pipeline) queues() []metrics.Queue {
 
 // run runs the parts that were built until ctx ends or one fails.
 func (p *pipeline) run(ctx context.Context) error {
+	var roster []history.AthleteRow
 	if p.alerts != nil {
-		if err := p.history.SaveAthletes(ctx, athleteRows(p.club)); err != nil {
+		roster = athleteRows(p.club, time.Now())
+		if err := p.history.SaveAthletes(ctx, roster); err != nil {
 			return err
 		}
 	}
@@ -265,6 +267,7 @@ func (p *pipeline) run(ctx context.Context) error {
 	g.Go(func() error { return p.broker.Watch(ctx) })
 	if p.alerts != nil {
 		g.Go(func() error { return p.alerts.Run(ctx) })
+		g.Go(func() error { p.keepRoster(ctx, roster, time.NewTicker(rosterEvery)); return nil })
 		g.Go(func() error { p.listen(ctx); return nil })
 	}
 	if p.scorer != nil {
@@ -282,24 +285,6 @@ func ingestConfig(c *club.Club, log *slog.Logger) ingest.Config {
 		cfg.Folders = append(cfg.Folders, ingest.Folder{Path: w.Folder.Path, Name: w.Folder.Name, Squad: w.Squad})
 	}
 	return cfg
-}
-
-// athleteRows is the roster as the history may know it.
-func athleteRows(c *club.Club) []history.AthleteRow {
-	now := time.Now()
-	rows := make([]history.AthleteRow, 0, len(c.Athletes))
-	for i := range c.Athletes {
-		a := &c.Athletes[i]
-		row := history.AthleteRow{
-			ID: a.ID, Name: club.Called(a, a.ID, c.Privacy.HistoryNames), Squad: a.SquadAt(now), Squads: a.Squads,
-			Sex: a.Sex, HRmax: a.HRmaxAt(now.Year()), HRrest: a.HRrest,
-		}
-		if c.Privacy.HistoryNames == club.ShowName {
-			row.BirthYear = a.BirthYear // with an id it would tell who it is
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }
 
 // idle reports whether everything that was published has been handled.

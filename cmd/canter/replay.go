@@ -144,6 +144,6 @@ func (f listing) became(ctx context.Context, w io.Writer, p *pipeline, files []s
 			return err
 		}
 	}
-	_, err := fmt.Fprintf(w, "%d files put through again\n", len(files))
+	_, err := fmt.Fprintf(w, "%s put through again\n", schemas.Count(len(files), "file"))
 	return err
 }

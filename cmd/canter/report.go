@@ -9,6 +9,7 @@ import (
 	"time"
 
 	page "canter.example/cmd/canter/report"
+	"canter.example/schemas"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
 )
@@ -104,7 +105,7 @@ func (c *reportCmd) Run(ctx context.Context, std streams) error {
 			Tests   int    `json:"tests"`
 		}{c.Out, session, len(d.Tests)})
 	}
-	_, err = fmt.Fprintf(std.out, "%s: %s, %d tests\n", c.Out, session, len(d.Tests))
+	_, err = fmt.Fprintf(std.out, "%s: %s, %s\n", c.Out, session, schemas.Count(len(d.Tests), "test"))
 	return err
 }
 

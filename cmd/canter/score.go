@@ -86,7 +86,7 @@ func (c *scoreCmd) Run(ctx context.Context, std streams) error {
 	}
 	shown.clear()
 	if c.Format == "table" && len(rows) > 0 {
-		if err := table(std.out, []string{"file", "athlete", "protocol", "start", "conf.", "HRex", "%HRmax", "end HR", s.hrrHeading(), "load", "coverage", "quality", "reasons"}, rows); err != nil {
+		if err := table(std.out, []string{"file", "athlete", "protocol", "start (" + s.zone.String() + ")", "conf.", "HRex", "%HRmax", "end HR", s.hrrHeading(), "load", "coverage", "quality", "reasons"}, rows); err != nil {
 			return err
 		}
 	}
@@ -224,12 +224,16 @@ func (s *scoring) maxSize() int64 {
 func readLimited(name string, limit int64) ([]byte, error) {
 	info, err := os.Stat(name)
 	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return nil, fmt.Errorf("%s: no such file", name)
 	case err != nil:
 		return nil, err
+	case info.IsDir():
+		return nil, fmt.Errorf("%s: a folder: name the files in it, such as %s", name, filepath.Join(name, "*.fit"))
 	case !info.Mode().IsRegular():
-		return nil, fmt.Errorf("%s is not a file", name)
+		return nil, fmt.Errorf("%s: not a regular file", name)
 	case info.Size() > limit:
-		return nil, fmt.Errorf("%s has %d bytes, the limit is %d (files.max_size in the club file)", name, info.Size(), limit)
+		return nil, fmt.Errorf("%s: %d bytes, more than the limit of %d: raise files.max_size in the club file, and give --club", name, info.Size(), limit)
 	}
 	return os.ReadFile(name) //nolint:gosec // the user names it
 }

@@ -55,6 +55,9 @@ type testsListCmd struct {
 // Run lists tests.
 func (c *testsListCmd) Run(ctx context.Context, std streams) error {
 	f := history.TestFilter{Athlete: c.Athlete, Squad: c.Squad, Protocol: c.Protocol, Sessions: c.Session, Limit: c.Limit}
+	if c.Doubtful {
+		f.Limit = 0 // the latest of those, not those of the latest
+	}
 	var err error
 	if f.From, err = parseDay(c.From); err != nil {
 		return err
@@ -78,6 +81,9 @@ func (c *testsListCmd) Run(ctx context.Context, std streams) error {
 			continue
 		}
 		list = append(list, o)
+	}
+	if c.Limit > 0 && len(list) > c.Limit {
+		list = list[len(list)-c.Limit:]
 	}
 	return c.tests(std.out, list...)
 }
@@ -206,7 +212,11 @@ func (s *shown) print(std streams) error {
 	for _, r := range o.Recovery {
 		_, _ = fmt.Fprintf(std.out, "HRR%d %s bpm, %s %% of end HR\n", r.Seconds, r.BPM.Text(1), r.PctEnd.Text(1))
 	}
-	_, _ = fmt.Fprintf(std.out, "coverage %.0f %%, quality %s %s\n", 100*o.Coverage, o.Quality, o.Staff)
+	worth := string(o.Quality)
+	if o.Staff != schemas.NoVerdict {
+		worth += ", " + string(o.Staff) + " by staff"
+	}
+	_, _ = fmt.Fprintf(std.out, "coverage %.0f %%, quality %s\n", 100*o.Coverage, worth)
 	for _, r := range o.Reasons {
 		_, _ = fmt.Fprintf(std.out, "  - %s\n", printable(r.Text))
 	}

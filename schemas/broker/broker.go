@@ -71,8 +71,8 @@ type Broker struct {
 	refused *refusal
 	pulse   pulse
 
-	// handover is of the embedded broker; handing is whether this process scores
-	// what it finds.
+	// handing is whether files are handed over: this process scores what it finds,
+	// and the broker is embedded. One elsewhere gives most of them to others.
 	handover *handover
 	handing  atomic.Bool
 

@@ -18,23 +18,23 @@ import (
 const (
 	// handoverMost bounds the bytes that are kept.
 	handoverMost = 4 << 20
-	// handoverWait is how long a file waits for room. If none came in that time,
-	// nobody waits until somebody takes a file: the scorer may have to wait for
-	// its history for days, and the archive takes files meanwhile.
+	// handoverWait is how long a file waits for room.
 	handoverWait = 200 * time.Millisecond
 	// handoverOld is when a file makes room for others: it was delivered to
-	// another process, say.
+	// another process, say. For so long nobody waits for room when none came
+	// before: what is in the way may be such files, or the scorer has to wait for
+	// its history, for days perhaps, and the archive takes files meanwhile.
 	handoverOld = 10 * time.Second
 )
 
 // handover keeps files between their publishing and their delivery.
 type handover struct {
-	mu      sync.Mutex
-	files   map[schemas.FileID]handedOver
-	order   []schemas.FileID // by time; those taken are still in it
-	bytes   int
-	stalled bool
-	taken   chan struct{} // closed, and made anew, when there is more room
+	mu     sync.Mutex
+	files  map[schemas.FileID]handedOver
+	order  []schemas.FileID // by time; those taken are still in it
+	bytes  int
+	inVain time.Time     // when somebody last waited for room and none came
+	taken  chan struct{} // closed, and made anew, when there is more room
 }
 
 type handedOver struct {
@@ -65,10 +65,11 @@ func (h *handover) room(ctx context.Context, size int) bool {
 	var end <-chan time.Time
 	for {
 		h.mu.Lock()
-		h.tidy(time.Now())
-		fits, stalled, taken := h.bytes+size <= handoverMost, h.stalled, h.taken
+		now := time.Now()
+		h.tidy(now)
+		fits, hopeless, taken := h.bytes+size <= handoverMost, now.Sub(h.inVain) < handoverOld, h.taken
 		h.mu.Unlock()
-		if fits || stalled {
+		if fits || hopeless {
 			return fits
 		}
 		if end == nil {
@@ -80,7 +81,7 @@ func (h *handover) room(ctx context.Context, size int) bool {
 		case <-taken:
 		case <-end:
 			h.mu.Lock()
-			h.stalled = true
+			h.inVain = time.Now()
 			h.mu.Unlock()
 			return false
 		case <-ctx.Done():
@@ -108,7 +109,6 @@ func (h *handover) tidy(now time.Time) {
 func (h *handover) take(id schemas.FileID) *[]byte {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.stalled = false
 	f, there := h.files[id]
 	if !there {
 		return nil

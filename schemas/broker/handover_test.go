@@ -67,25 +67,35 @@ func TestAFileIsHandedOverOnce(t *testing.T) {
 	}
 }
 
-// TestFindingWaitsForScoringWhileItGoesOn: with no room left the next file waits
-// for a file to be taken. When none is for a while, nobody waits until one is.
-func TestFindingWaitsForScoringWhileItGoesOn(t *testing.T) {
+// waits runs f on a clock of its own, with a full handover and what tells how long
+// file n waits there until it is kept or goes on without.
+func waits(t *testing.T, f func(h *handover, waits func(n int) time.Duration)) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHandover()
-		took := func(n int) time.Duration {
+		waits := func(n int) time.Duration {
 			begin := time.Now()
 			id, c := content(n)
 			h.give(t.Context(), id, c)
 			return time.Since(begin)
 		}
-		wait := func(what string, n int, want time.Duration) {
-			t.Helper()
-			if got := took(n); got != want {
-				t.Errorf("%s waits for %v, want %v", what, got, want)
+		for n := range 8 {
+			if got := waits(n); got != 0 {
+				t.Errorf("a file with room waits for %v", got)
 			}
 		}
-		for n := range 8 {
-			wait("a file with room", n, 0)
+		f(h, waits)
+	})
+}
+
+// TestFindingWaitsForScoringWhileItGoesOn: with no room left the next file waits
+// for a file to be taken. When none is for a while, nobody waits for some time.
+func TestFindingWaitsForScoringWhileItGoesOn(t *testing.T) {
+	waits(t, func(h *handover, waits func(n int) time.Duration) {
+		wait := func(what string, n int, want time.Duration) {
+			t.Helper()
+			if got := waits(n); got != want {
+				t.Errorf("%s waits for %v, want %v", what, got, want)
+			}
 		}
 		time.AfterFunc(50*time.Millisecond, func() { h.take("file0") })
 		wait("a file while others are scored", 8, 50*time.Millisecond)
@@ -94,15 +104,36 @@ func TestFindingWaitsForScoringWhileItGoesOn(t *testing.T) {
 		if h.take("file9") != nil || h.take("file10") != nil {
 			t.Error("a file for which there was no room is kept")
 		}
-		wait("a file after somebody came", 11, handoverWait)
+		wait("a file after somebody came for another", 11, 0)
 		if h.take("file1") == nil {
 			t.Error("a file that was kept is gone")
 		}
-		wait("a file after one was taken", 12, 0)
+		wait("a file with room again", 12, 0)
+		wait("a file without, so soon after one waited in vain", 13, 0)
 		time.Sleep(handoverOld)
-		wait("a file when the others are old", 13, 0)
-		if h.take("file2") != nil || h.take("file13") == nil {
+		wait("a file when the others are old", 14, 0)
+		if h.take("file2") != nil || h.take("file14") == nil {
 			t.Error("old files stay, or the new one does not")
+		}
+		for n := 20; n < 28; n++ {
+			wait("a file with room after that", n, 0)
+		}
+		time.AfterFunc(50*time.Millisecond, func() { h.take("file20") })
+		wait("a file long after one waited in vain", 28, 50*time.Millisecond)
+	})
+}
+
+// TestFilesThatOthersScoreHoldNobodyUp: further scorers on this broker take files
+// that are kept here for nothing, while this process scores the others.
+func TestFilesThatOthersScoreHoldNobodyUp(t *testing.T) {
+	waits(t, func(h *handover, waits func(n int) time.Duration) {
+		var all time.Duration
+		for n := 8; n < 100; n++ {
+			all += waits(n)
+			h.take(schemas.FileID(fmt.Sprint("file", n))) // it comes here, kept or not
+		}
+		if all > handoverWait {
+			t.Errorf("92 files wait for %v together", all)
 		}
 	})
 }

@@ -158,7 +158,7 @@ type Rules struct {
 	HRexDrift, HRRDrift          Rule
 	OutsideBand, HRmaxExceeded   Rule
 	TraceUnusable, SquadEffect   Rule
-	TestMissing, Improved        Rule
+	TestMissing, Easier          Rule
 }
 
 // Rule is the setting of one rule.
@@ -230,8 +230,8 @@ func (r *Rules) at(id schemas.RuleID) *Rule {
 		return &r.SquadEffect
 	case schemas.RuleTestMissing:
 		return &r.TestMissing
-	case schemas.RuleImproved:
-		return &r.Improved
+	case schemas.RuleEasier:
+		return &r.Easier
 	case schemas.RuleFileParked:
 	}
 	return nil
@@ -241,7 +241,7 @@ func (r *Rules) at(id schemas.RuleID) *Rule {
 var Settable = []schemas.RuleID{
 	schemas.RuleHRexRisen, schemas.RuleHRRWorsened, schemas.RuleBoth, schemas.RuleHRexRunning, schemas.RuleHRRRunning,
 	schemas.RuleHRexDrift, schemas.RuleHRRDrift, schemas.RuleOutsideBand, schemas.RuleHRmaxExceeded,
-	schemas.RuleTraceInvalid, schemas.RuleSquadEffect, schemas.RuleTestMissing, schemas.RuleImproved,
+	schemas.RuleTraceInvalid, schemas.RuleSquadEffect, schemas.RuleTestMissing, schemas.RuleEasier,
 }
 
 // NameStyle is how athletes appear in chat.

@@ -128,8 +128,8 @@ func DefaultRules() Rules {
 	rule := func(urgency schemas.Urgency, holdOff time.Duration, change, z float64, tests int) Rule {
 		return Rule{Urgency: urgency, HoldOff: holdOff, Change: change, Z: z, Tests: tests, MinTests: 4, Tell: TellSquad}
 	}
-	improved := rule(schemas.Routine, 0, 2.8, 2, 0)
-	improved.Tell = TellDigest
+	easier := rule(schemas.Routine, 0, 2.8, 2, 0)
+	easier.Tell = TellDigest
 	return Rules{
 		HRexRisen:   rule(schemas.Look, threeWeeks, 0, 0, 0),
 		HRRWorsened: rule(schemas.Look, threeWeeks, 0, 3.2, 0),
@@ -148,7 +148,7 @@ func DefaultRules() Rules {
 		TraceUnusable: Rule{Urgency: schemas.Routine, Tests: 2, Tell: TellSquad},
 		SquadEffect:   Rule{Urgency: schemas.Routine, Tell: TellSquad},
 		TestMissing:   Rule{Urgency: schemas.Routine, Tell: TellSquad},
-		Improved:      improved,
+		Easier:        easier,
 	}
 }
 

@@ -212,11 +212,11 @@ func (b *builder) length(at string, s text, def, least, most time.Duration) time
 	return def
 }
 
-// word notes the error of a Parse… function, whose message ends with the hint.
+// word notes the error of a Parse… function.
 func (b *builder) word(at string, err error) {
-	text, hint, _ := strings.Cut(err.Error(), " ("+ErrWord.Error()+"): ")
-	if hint != "" {
-		hint = strings.ToUpper(hint[:1]) + hint[1:]
+	text, hint := err.Error(), ""
+	if e, ok := errors.AsType[*wordError](err); ok {
+		text, hint = e.what, strings.ToUpper(e.how[:1])+e.how[1:]
 	}
 	b.fail(at, text, hint)
 }

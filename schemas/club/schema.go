@@ -204,7 +204,10 @@ func (g *grammar) faultsOf(e *jsonschema.ValidationError, root any, at string) [
 		for i, w := range k.Want {
 			words[i] = fmt.Sprint(w)
 		}
-		hint = didYouMean(fmt.Sprint(got), words, "Write "+list(words, "or"))
+		if len(words) > 1 { // one word is a number's alternative, which the description has
+			hint = "Write " + list(words, "or")
+		}
+		hint = didYouMean(fmt.Sprint(got), words, hint)
 		return one("%s is not %s", plain(got), title)
 	case *kind.Minimum:
 		return one("%s is too small, the least is %s", plain(got), k.Want.RatString())

@@ -16,8 +16,15 @@ import (
 // the text is not what it should be. The message says how to write it.
 var ErrWord = errors.New("not understood")
 
+// wordError says of a text what it is not, and how to write it.
+type wordError struct{ what, how string }
+
+func (e *wordError) Error() string { return e.what + ": " + e.how }
+
+func (e *wordError) Unwrap() error { return ErrWord }
+
 func notA(word, kind, how string) error {
-	return fmt.Errorf("%s is not %s (%w): %s", quote(word), kind, ErrWord, how)
+	return &wordError{quote(word) + " is not " + kind, how}
 }
 
 var (

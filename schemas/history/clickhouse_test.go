@@ -8,8 +8,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/ClickHouse/clickhouse-go/v2"
-
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
@@ -46,11 +44,7 @@ func TestRowsLeftByADeadWriterDoNotCount(t *testing.T) {
 	ok(t, s.SaveAssessments(t.Context(), []schemas.Assessment{assessment(want.TestID, 5)}))
 	before := counts(t, s)
 
-	options, err := clickhouse.ParseDSN(address)
-	ok(t, err)
-	conn, err := clickhouse.Open(options)
-	ok(t, err)
-	defer conn.Close()
+	conn := connect(t, address)
 	// die leaves what a newer write of the same file leaves that dies before the
 	// last of these tables.
 	die := func(writeID, version int, tables ...string) {

@@ -6,8 +6,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/ClickHouse/clickhouse-go/v2"
-
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
@@ -58,16 +56,12 @@ func TestReplicasThatWereAwayCatchUp(t *testing.T) {
 	}
 	same(t, "tests", one(t, s, "SELECT count(*) FROM tests"), 3)
 	for i, want := range []uint64{3, 3, 0} {
-		options, err := clickhouse.ParseDSN(servers[i].Address(historytest.ClusterDatabase + "_shard"))
-		ok(t, err)
-		conn, err := clickhouse.Open(options)
-		ok(t, err)
+		conn := connect(t, servers[i].Address(historytest.ClusterDatabase+"_shard"))
 		for _, table := range []string{"stored_file_writes", "stored_tests"} {
 			var n uint64
 			ok(t, conn.QueryRow(t.Context(), "SELECT count() FROM "+table).Scan(&n))
 			same(t, table, n, want)
 		}
-		ok(t, conn.Close())
 	}
 }
 

@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/ClickHouse/clickhouse-go/v2"
+	"github.com/ClickHouse/clickhouse-go/v2/lib/driver"
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
@@ -40,6 +42,17 @@ func eachAddress(t *testing.T, fn func(t *testing.T, address string)) {
 			fn(t, e.address(t))
 		})
 	}
+}
+
+// connect asks a ClickHouse server itself, past the history.
+func connect(t testing.TB, address string) driver.Conn {
+	t.Helper()
+	options, err := clickhouse.ParseDSN(address)
+	ok(t, err)
+	conn, err := clickhouse.Open(options)
+	ok(t, err)
+	t.Cleanup(func() { _ = conn.Close() })
+	return conn
 }
 
 func open(t testing.TB, address string) history.Store {

@@ -7,8 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/ClickHouse/clickhouse-go/v2"
-
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
@@ -48,11 +46,7 @@ func TestAMigrationBelowTheHighestIsApplied(t *testing.T) {
 		s, err := history.Open(t.Context(), address)
 		ok(t, err)
 		ok(t, s.Close())
-		options, err := clickhouse.ParseDSN(address)
-		ok(t, err)
-		conn, err := clickhouse.Open(options)
-		ok(t, err)
-		defer conn.Close()
+		conn := connect(t, address)
 		ok(t, conn.Exec(t.Context(), "DROP TABLE "+table))
 		ok(t, conn.Exec(t.Context(), "INSERT INTO canter_migrations (version_id, is_applied, stamp) SELECT toInt64(?), toUInt8(0), now() + 1", gone))
 		check(t, address)
@@ -68,11 +62,7 @@ func TestAMigrationWaitsForAViewThatIsAway(t *testing.T) {
 	s, err := history.Open(ctx, address)
 	ok(t, err)
 	ok(t, s.Close())
-	options, err := clickhouse.ParseDSN(address)
-	ok(t, err)
-	conn, err := clickhouse.Open(options)
-	ok(t, err)
-	defer conn.Close()
+	conn := connect(t, address)
 	// The newest form of weekly_tests is not there, nor what it builds upon.
 	members, err := os.ReadFile("clickhouse/00206_squad_members.sql")
 	ok(t, err)

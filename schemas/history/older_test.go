@@ -8,8 +8,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/ClickHouse/clickhouse-go/v2"
-
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
@@ -21,17 +19,9 @@ func TestAHistoryOfAnOlderVersionStaysTheSame(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	server, name := historytest.SharedServer(t), historytest.NewDatabase()
-	options, err := clickhouse.ParseDSN(server.Address("default"))
-	ok(t, err)
-	admin, err := clickhouse.Open(options)
-	ok(t, err)
-	defer admin.Close()
+	admin := connect(t, server.Address("default"))
 	ok(t, admin.Exec(ctx, "CREATE DATABASE "+name))
-	options, err = clickhouse.ParseDSN(server.Address(name))
-	ok(t, err)
-	conn, err := clickhouse.Open(options)
-	ok(t, err)
-	defer conn.Close()
+	conn := connect(t, server.Address(name))
 
 	const table, last = "canter_migrations", 399
 	ok(t, conn.Exec(ctx, "CREATE TABLE "+table+" (version_id Int64, is_applied UInt8, stamp DateTime) ENGINE = MergeTree ORDER BY version_id"))

@@ -5,8 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/ClickHouse/clickhouse-go/v2"
-
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 	"canter.example/schemas/history/historytest"
@@ -33,11 +31,7 @@ func TestASweepChangesNothingThatIsSeen(t *testing.T) {
 		ok(t, err)
 		return fmt.Sprint(counts(t, s), one(t, s, "SELECT count(*) FROM session_tests"), one(t, s, "SELECT count(*) FROM loads"), athleteTests(t, s, "anna"), ids(all))
 	}
-	options, err := clickhouse.ParseDSN(address)
-	ok(t, err)
-	conn, err := clickhouse.Open(options)
-	ok(t, err)
-	defer conn.Close()
+	conn := connect(t, address)
 	rows := func(table string) uint64 {
 		var n uint64
 		ok(t, conn.QueryRow(ctx, "SELECT count() FROM "+table).Scan(&n))

@@ -20,44 +20,49 @@ func (s *series) dropStuck() {
 		return
 	}
 	leap := max(6, 4*s.wiggle) + steepest*s.interval
-	for i := 0; i < len(s.hr); {
-		j := i + 1
-		for j < len(s.hr) && s.hr[j] == s.hr[i] && s.why[j] == kept {
-			j++
+	for _, r := range s.still {
+		i, j, n := r.from, r.to, float64(r.to-r.from)
+		jump := 0.0
+		if j < len(s.hr) && s.why[j] == kept && s.at[j]-s.at[j-1] <= bridged {
+			jump = math.Abs(s.hr[j] - s.hr[i])
 		}
-		n := float64(j - i)
-		if s.why[i] == kept && n*s.interval >= 10 && n >= 5 {
-			jump := 0.0
-			if j < len(s.hr) && s.why[j] == kept && s.at[j]-s.at[j-1] <= bridged {
-				jump = math.Abs(s.hr[j] - s.hr[i])
+		// What goes on as it was had not stuck, or it did no harm: a steady run's
+		// heart rate may keep its value for long.
+		moved := jump == 0 || jump >= leastMoved
+		if n >= limit && !noiseless && (moved || n >= 3*limit) || jump > leap {
+			for k := i + 1; k < j; k++ {
+				s.why[k] = stuck
 			}
-			// What goes on as it was had not stuck, or it did no harm: a steady run's
-			// heart rate may keep its value for long.
-			moved := jump == 0 || jump >= leastMoved
-			if n >= limit && !noiseless && (moved || n >= 3*limit) || jump > leap {
-				for k := i + 1; k < j; k++ {
-					s.why[k] = stuck
-				}
-				if jump > leap {
-					// Stuck, or still and then a slip: the level after is in doubt.
-					s.steps = append(s.steps, step{at: s.at[j], size: s.hr[j] - s.hr[i]})
-				}
+			if jump > leap {
+				// Stuck, or still and then a slip: the level after is in doubt.
+				s.steps = append(s.steps, step{at: s.at[j], size: s.hr[j] - s.hr[i]})
 			}
 		}
-		i = j
 	}
 }
 
+// stillRun is a run of samples of one value, from ≤ i < to.
+type stillRun struct{ from, to int }
+
 // longestStill returns how many samples may have the same value by chance, at
 // least 20 s of them: a longer run is to come once in 100,000 traces. noiseless
-// traces hardly ever go up and down. ok is false where no two samples tell.
+// traces hardly ever go up and down. ok is false where no two samples tell. The
+// runs of 10 s and 5 samples or more are left in still.
 func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 	equal, pairs, changes, reversals := 0, 0, 0, 0
 	last := 0.0
-	run := 0
+	run := 0 // samples before this one with its value
+	least := max(5, int(math.Ceil(10/s.interval)))
+	s.still = s.still[:0]
+	ends := func(i int) {
+		if run+1 >= least {
+			s.still = append(s.still, stillRun{from: i - 1 - run, to: i})
+		}
+		run = 0
+	}
 	for i := 1; i < len(s.hr); i++ {
 		if s.why[i] != kept || s.why[i-1] != kept {
-			run = 0
+			ends(i)
 			continue
 		}
 		d := s.hr[i] - s.hr[i-1]
@@ -70,7 +75,7 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 			}
 			continue
 		}
-		run = 0
+		ends(i)
 		pairs++
 		changes++
 		if last*d < 0 {
@@ -78,6 +83,7 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 		}
 		last = d
 	}
+	ends(len(s.hr))
 	if pairs == 0 {
 		return 0, false, false
 	}

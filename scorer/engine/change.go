@@ -133,13 +133,18 @@ func (f *finder) likeliest(fits []shape, b int) (tried [mostTried + 1]*shape, fi
 	for i := range fits {
 		least = min(least, fits[i].ss)
 	}
+	var last *shape
 	for i := range fits {
 		sh := &fits[i]
 		put(sh, sh.ss, mostTried, len(tried))
 		if farOff(sh.ss, least, sh.p+sh.n) {
 			continue
 		}
-		if st := sh.step(&f.grid, sh.onset+int(firstChange), b-int(lastChange)); put(sh, sh.ss-st.fall, 0, mostTried) {
+		if last == nil || sh.kernel != last.kernel || sh.onset != last.onset {
+			f.stepPlaces(sh, sh.onset+int(firstChange), b-int(lastChange))
+		}
+		last = sh
+		if st := sh.step(f.steps); put(sh, sh.ss-st.fall, 0, mostTried) {
 			first = st
 		}
 	}
@@ -168,34 +173,54 @@ type gridStep struct {
 // stepStride: seconds between the places tried on the grid.
 const stepStride = 8
 
-// step finds the step in grid seconds [from, to) that lowers the sum of squares
-// most. With the response's residuals r, its shapes X and the step h, it falls by
-// (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
-func (sh *shape) step(g *grid, from, to int) (best gridStep) {
-	k, n := sh.kernel, sh.n
-	var hr float64
-	var at [5]float64
-	for s := sh.onset + n - 1; s >= from && s >= sh.onset; s-- {
+// stepPlace is a place for a step on the grid, as all responses see it that differ
+// in their slower part alone.
+type stepPlace struct {
+	at   int
+	sum  float64    // of heart rate from there on
+	h    [4]float64 // products of the step with the first four shapes
+	z    [4]float64 // Lz = h
+	free float64    // of the step's square, what those shapes can't explain
+}
+
+// stepPlaces lays out the places in grid seconds [from, to).
+func (f *finder) stepPlaces(sh *shape, from, to int) {
+	g, k, n := &f.grid, sh.kernel, sh.n
+	f.steps = f.steps[:0]
+	for s := from; s < to; s += stepStride {
 		j := s - sh.onset
-		hr += g.x[s] - sh.value(j)
-		if s >= to || (s-from)%stepStride != 0 {
-			continue
-		}
 		rest := float64(n - j)
-		h := [5]float64{rest, 0, rest - k.e1[n] + k.e1[j], k.g1[n] - k.g1[j]}
+		p := stepPlace{at: s, sum: g.sum[sh.onset+n] - g.sum[s], h: [4]float64{rest, 0, rest - k.e1[n] + k.e1[j], k.g1[n] - k.g1[j]}}
+		p.z = sh.forward(p.h)
+		p.free = rest - sh.squares(p.z)
+		f.steps = append(f.steps, p)
+	}
+}
+
+// step finds the step that lowers the sum of squares most. With the response's
+// residuals r, its shapes X and the step h, it falls by (h·r)² / (h·h - hᵀX(XᵀX)⁻¹Xᵀh).
+func (sh *shape) step(places []stepPlace) (best gridStep) {
+	n, x := sh.n, &sh.x
+	var at [5]float64
+	for i := range places {
+		p := &places[i]
+		rest, slow := p.h[0], 0.0
 		if sh.slower != nil {
-			h[4] = rest - sh.slower.e1[n] + sh.slower.e1[j]
+			slow = rest - sh.slower.e1[n] + sh.slower.e1[p.at-sh.onset]
 		}
-		free := rest - sh.sums.explained(&h)
+		z4 := sh.last(&p.z, slow)
+		free := p.free - z4*z4*sh.d4
 		if free < 1e-6*rest {
 			continue
 		}
+		hr := p.sum - x[0]*rest - x[2]*p.h[2] - x[3]*p.h[3] - x[4]*slow
 		if v := hr * hr / free; v > best.fall {
-			best.at, best.size, best.fall, at = s, hr/free, v, h
+			best.at, best.size, best.fall = p.at, hr/free, v
+			at = [5]float64{rest, 0, p.h[2], p.h[3], slow}
 		}
 	}
 	best.x = sh.x
-	by, _ := sh.sums.solve(&at)
+	by := sh.five.solve(&at)
 	for i := range best.x {
 		best.x[i] -= by[i] * best.size
 	}
@@ -259,7 +284,7 @@ func between(table []float64, k float64) float64 {
 
 // fit fits a response to what is new in each reading, and leaves there what is
 // left of it, in rows and res.
-func (u *fresh) fit(sh *shape) (sums shapeSums, x [5]float64, ss float64) {
+func (u *fresh) fit(sh *shape) (eq five, x [5]float64, ss float64) {
 	n := len(u.near)
 	u.rows, u.res = grow(u.rows, n), grow(u.res, n)
 	var m [5][5]float64
@@ -287,23 +312,24 @@ func (u *fresh) fit(sh *shape) (sums shapeSums, x [5]float64, ss float64) {
 		m[k][k] += prior
 	}
 	if sh.slower == nil {
-		m[4][4] = 1
+		m[4] = withoutSlower
 	}
-	sums.factor(&m)
-	x, explained := sums.solve(&y)
+	first := factor(&[4][4]float64{[4]float64(m[0][:4]), [4]float64(m[1][:4]), [4]float64(m[2][:4]), [4]float64(m[3][:4])})
+	eq = first.with(&m[4])
+	x = eq.solve(&y)
 	for i := range u.res {
 		for k, w := range u.rows[i] {
 			u.res[i] -= x[k] * w
 		}
 	}
-	return sums, x, max(0, yy-explained)
+	return eq, x, max(0, yy-eq.explained(&y))
 }
 
 // step fits a response, and looks for the sudden change of level, from so many
 // seconds after its onset to grid time to, that lowers the sum of squares most: ss
 // without it, less fall with it.
 func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall float64) {
-	sums, x, ss := u.fit(sh)
+	eq, x, ss := u.fit(sh)
 	n := len(u.near)
 	// Products of the step with itself, the residuals and the shapes, the readings
 	// after its first one so far.
@@ -319,7 +345,7 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 				h[k] += scale * w
 			}
 			at, r := hh+scale*scale, hr+scale*u.res[i]
-			if free := at - sums.explained(&h); free > 1e-6*at && r*r > fall*free {
+			if free := at - eq.explained(&h); free > 1e-6*at && r*r > fall*free {
 				best, fall, ch.size, atBest = i, r*r/free, r/free, h
 			}
 		}
@@ -333,7 +359,7 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 		return ss, change{}, 0
 	}
 	// By how much heart rate moves there, besides the response.
-	by, _ := sums.solve(&atBest)
+	by := eq.solve(&atBest)
 	here, before := sh.row(u.near[best].at), sh.row(u.near[best-1].at)
 	moved := u.near[best].hr - u.near[best-1].hr
 	for k := range x {

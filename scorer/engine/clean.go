@@ -81,6 +81,7 @@ type series struct {
 	// from one sample to the next.
 	wiggle   float64
 	steps    []step
+	still    []stillRun     // see dropStuck
 	marked   int            // samples dropped as detached from the rest
 	fromRR   bool           // heart rate was derived from beat intervals
 	damage   schemas.Damage // of the file, see damage.go

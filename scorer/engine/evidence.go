@@ -21,6 +21,7 @@ type hints struct {
 	any      bool // there is something besides heart rate and speed
 	length   float64
 	laps     []schemas.Lap
+	presses  []press // those of them that speak for a start
 	planned  bool
 	around   float64
 	within   float64
@@ -33,6 +34,10 @@ type hints struct {
 	posture  schemas.Posture
 	speedOK  bool // the trace has a speed channel that moves
 }
+
+// press is the beginning of a lap, in trace seconds, and what it is worth when the
+// test starts there.
+type press struct{ at, worth float64 }
 
 func newHints(tr *schemas.Trace, s *series, req *Request) hints {
 	h := hints{length: req.Protocol.Duration().Seconds(), laps: tr.Laps, posture: req.Protocol.Posture}
@@ -55,6 +60,14 @@ func newHints(tr *schemas.Trace, s *series, req *Request) hints {
 	}
 	h.course = courseOf(req.Protocol)
 	h.any = h.planned || h.team || len(h.laps) > 0
+	for i := range h.laps {
+		switch l := &h.laps[i]; {
+		case h.fits(l):
+			h.presses = append(h.presses, press{l.Start.Seconds(), lapWorth})
+		case l.Manual:
+			h.presses = append(h.presses, press{l.Start.Seconds(), pressWorth})
+		}
+	}
 	moving := 0
 	if s.speeds > 0 {
 		for i := range s.speed {
@@ -90,22 +103,14 @@ const (
 // When c is given, it notes there which of them agreed.
 func (h *hints) evidence(t float64, c *candidate) float64 {
 	sum := 0.0
-	for i := range h.laps {
-		l := &h.laps[i]
-		most := 0.0
-		switch {
-		case h.fits(l):
-			most = lapWorth
-		case l.Manual:
-			most = pressWorth
+	for _, p := range h.presses {
+		x := (t - p.at) / lapSD
+		if math.Abs(x) > 2 {
+			continue // less than three tenths of its worth are none
 		}
-		if most == 0 {
-			continue
-		}
-		x := (t - l.Start.Seconds()) / lapSD
-		if add := most * math.Exp(-x*x/2); add > 0.3*most {
+		if add := p.worth * math.Exp(-x*x/2); add > 0.3*p.worth {
 			sum += add
-			if c != nil && most == lapWorth {
+			if c != nil && p.worth == lapWorth {
 				c.lap = true
 			}
 		}

@@ -56,10 +56,13 @@ type finder struct {
 	found    []candidate
 	logOn    []float64     // log likelihood of the first edge at each place of the fine search
 	logOff   []float64     // and of the second
+	beside   beside        // what else is known around there
 	close    [4]closePlans // by window, see plansFor
 	whole    wholePlans    // of a run as a whole
 	near     []reading     // around a turn
+	places   []tablePlace  // and where they lie in its tables
 	shapes   []shape       // fitted to a whole test, see shapeOf
+	steps    []stepPlace   // where the level of a test may change on the grid
 	fresh    fresh         // of a test whose level may change
 	series   *series       // that the grid was made of
 	lowest   float64       // bpm, the least level of a test

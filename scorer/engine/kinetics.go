@@ -129,34 +129,22 @@ func (k *kernel) make(tau float64, n int, p *profile) {
 	}
 }
 
-// look prepares discounted sums of x over [a, b) for several kernels at once:
-// with them the product of e with any stretch of x inside takes constant time.
+// look prepares discounted sums of x over [a, b) for four kernels or more: with
+// them the product of e with any stretch of x inside takes constant time.
 func look(kernels []kernel, x []float64, a, b int) {
-	for len(kernels) > 0 {
-		// Four recursions side by side keep the processor busy.
-		n := min(4, len(kernels))
-		for i := range kernels[:n] {
-			k := &kernels[i]
-			k.future = grow(k.future, b-a+1)
-			k.future[b-a], k.futureAt = 0, a
-		}
-		if n == 4 {
-			look4(kernels, x[a:b])
-		} else {
-			for i := range kernels[:n] {
-				k, f := &kernels[i], 0.0
-				for t := b - 1; t >= a; t-- {
-					f = x[t] + k.q*f
-					k.future[t-a] = f
-				}
-			}
-		}
-		kernels = kernels[n:]
+	// Four recursions side by side keep the processor busy: the last four may have
+	// some of the others among them.
+	for i := 0; i < len(kernels); i += 4 {
+		look4(kernels[min(i, len(kernels)-4):], x[a:b], a)
 	}
 }
 
-func look4(k []kernel, x []float64) {
+func look4(k []kernel, x []float64, at int) {
 	n := len(x)
+	for i := range k[:4] {
+		k[i].future, k[i].futureAt = grow(k[i].future, n+1), at
+		k[i].future[n] = 0
+	}
 	q0, q1, q2, q3 := k[0].q, k[1].q, k[2].q, k[3].q
 	f0, f1, f2, f3 := k[0].future[:n], k[1].future[:n], k[2].future[:n], k[3].future[:n]
 	var s0, s1, s2, s3 float64
@@ -176,10 +164,8 @@ func (k *kernel) decayed(t, n int) float64 {
 // before an edge and n from it on. They do not depend on the trace, so one plan
 // serves every place where the window is laid.
 type plan struct {
-	p, n           int
-	l10, l20, l30  float64
-	l21, l31, l32  float64
-	i0, i1, i2, i3 float64 // reciprocals of the pivots
+	p, n int
+	four
 }
 
 // onPlan is for the shapes of a response; see [kernel.fitOn].
@@ -188,12 +174,12 @@ func (k *kernel) onPlan(p, n int) plan {
 	e1, ee, g1, eg, gg := k.e1[n], k.ee[n], k.g1[n], k.eg[n], k.gg[n]
 	s1 := -fp * (fp + 1) / 2             // Σ k, -p ≤ k < 0
 	s2 := fp * (fp + 1) * (2*fp + 1) / 6 // Σ k²
-	return factors(p, n, [4][4]float64{
+	return plan{p, n, factor(&[4][4]float64{
 		{fp + ee, s1, e1 - ee, eg},
 		{s1, s2 + 0.5, 0, 0},
 		{e1 - ee, 0, fn - 2*e1 + ee, g1 - eg},
 		{eg, 0, g1 - eg, gg + 0.1},
-	})
+	})}
 }
 
 // offPlan is for the shapes of a recovery; see [kernel.fitOff].
@@ -202,53 +188,12 @@ func (k *kernel) offPlan(p, n int) plan {
 	e1, ee := k.e1[n], k.ee[n]
 	s1 := -fp * (fp + 1) / 2
 	s2 := fp * (fp + 1) * (2*fp + 1) / 6
-	return factors(p, n, [4][4]float64{
+	return plan{p, n, factor(&[4][4]float64{
 		{fp + ee, s1, e1 - ee, 0},
 		{s1, s2 + 0.5, 0, 0},
 		{e1 - ee, 0, fn - 2*e1 + ee, 0},
 		{0, 0, 0, 1},
-	})
-}
-
-// factors takes the LDLᵀ factors of a symmetric positive definite matrix. The
-// small ridge keeps a window that tells nothing of a shape from dividing by 0.
-func factors(p, n int, m [4][4]float64) plan {
-	const ridge = 1e-6
-	f := plan{p: p, n: n}
-	d0 := m[0][0] + ridge
-	f.l10, f.l20, f.l30 = m[1][0]/d0, m[2][0]/d0, m[3][0]/d0
-	d1 := m[1][1] + ridge - f.l10*m[1][0]
-	c21, c31 := m[2][1]-f.l20*m[1][0], m[3][1]-f.l30*m[1][0]
-	f.l21, f.l31 = c21/d1, c31/d1
-	d2 := max(m[2][2]+ridge-f.l20*m[2][0]-f.l21*c21, ridge)
-	c32 := m[3][2] - f.l30*m[2][0] - f.l31*c21
-	f.l32 = c32 / d2
-	d3 := max(m[3][3]+ridge-f.l30*m[3][0]-f.l31*c31-f.l32*c32, ridge)
-	f.i0, f.i1, f.i2, f.i3 = 1/d0, 1/d1, 1/d2, 1/d3
-	return f
-}
-
-// solve returns the unknowns for a right-hand side.
-func (f *plan) solve(y [4]float64) (x [4]float64) {
-	z := f.forward(y)
-	x[3] = z[3] * f.i3
-	x[2] = z[2]*f.i2 - f.l32*x[3]
-	x[1] = z[1]*f.i1 - f.l21*x[2] - f.l31*x[3]
-	x[0] = z[0]*f.i0 - f.l10*x[1] - f.l20*x[2] - f.l30*x[3]
-	return x
-}
-
-func (f *plan) forward(y [4]float64) [4]float64 {
-	z1 := y[1] - f.l10*y[0]
-	z2 := y[2] - f.l20*y[0] - f.l21*z1
-	z3 := y[3] - f.l30*y[0] - f.l31*z1 - f.l32*z2
-	return [4]float64{y[0], z1, z2, z3}
-}
-
-// explained is yᵀM⁻¹y: by how much the fit lowers the sum of squares.
-func (f *plan) explained(y [4]float64) float64 {
-	z := f.forward(y)
-	return z[0]*z[0]*f.i0 + z[1]*z[1]*f.i1 + z[2]*z[2]*f.i2 + z[3]*z[3]*f.i3
+	})}
 }
 
 // rightOn returns the products of the response's shapes with x around second t.
@@ -290,7 +235,7 @@ func (k *kernel) leftOn(g *grid, f *plan, t int) float64 {
 	z1 := mt - g.sumT[a] - ft*pre - f.l10*z0
 	z2 := on - ex - f.l20*z0 - f.l21*z1
 	z3 := (g.sumT[b]-mt-ft*on)/100 - f.l30*z0 - f.l31*z1 - f.l32*z2
-	return max(0, g.sum2[b]-g.sum2[a]-z0*z0*f.i0-z1*z1*f.i1-z2*z2*f.i2-z3*z3*f.i3)
+	return max(0, g.sum2[b]-g.sum2[a]-z0*z0*f.d0-z1*z1*f.d1-z2*z2*f.d2-z3*z3*f.d3)
 }
 
 // leftOff is the sum of squares that the recovery leaves.
@@ -302,7 +247,7 @@ func (k *kernel) leftOff(g *grid, f *plan, t int) float64 {
 	z0 := pre + ex
 	z1 := g.sumT[t] - g.sumT[a] - float64(t)*pre - f.l10*z0
 	z2 := g.sum[b] - st - ex - f.l20*z0 - f.l21*z1
-	return max(0, g.sum2[b]-g.sum2[a]-z0*z0*f.i0-z1*z1*f.i1-z2*z2*f.i2)
+	return max(0, g.sum2[b]-g.sum2[a]-z0*z0*f.d0-z1*z1*f.d1-z2*z2*f.d2)
 }
 
 // response is a fit of the on-kinetics at one start.

@@ -29,7 +29,14 @@ const wellCovered = 0.9
 // 0, above 1 as 1; heart rates above HRmax are in the fifth zone. Only valid
 // time counts, and coverage says how much that was. Load never panics; what it
 // can't compute is absent, with a reason.
-func Load(tr *schemas.Trace, a *schemas.Athlete, year int) (out schemas.Load) {
+func Load(tr *schemas.Trace, a *schemas.Athlete, year int) schemas.Load {
+	r := Open(tr)
+	defer r.Close()
+	return r.Load(a, year)
+}
+
+// Load does for a recording what [Load] does for a trace.
+func (r *Recording) Load(a *schemas.Athlete, year int) (out schemas.Load) {
 	defer func() {
 		if p := recover(); p != nil {
 			out = schemas.Load{Reasons: []schemas.Reason{{Code: schemas.ReasonFileDamaged,
@@ -39,20 +46,18 @@ func Load(tr *schemas.Trace, a *schemas.Athlete, year int) (out schemas.Load) {
 	if a == nil {
 		a = &schemas.Athlete{}
 	}
-	out = schemas.Load{Start: tr.Start, HRmax: a.HRmaxAt(year)}
+	out = schemas.Load{Start: r.Trace.Start, HRmax: a.HRmaxAt(year)}
 	say := func(code schemas.ReasonCode, format string, args ...any) {
 		out.Reasons = append(out.Reasons, schemas.Reason{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
-	w := pool.Get().(*work)
-	defer pool.Put(w)
-	s := &w.series
-	clean(s, tr, out.HRmax)
+	r.clean(out.HRmax)
+	s := &r.series
 	if len(s.at) == 0 {
 		say(schemas.ReasonLowCoverage, "no load: the trace has no samples")
 		return out
 	}
 	first, last := s.at[0], s.at[len(s.at)-1]+s.hold[len(s.hold)-1]
-	out.Start, out.Duration = tr.Start.Add(seconds(first)), seconds(last-first)
+	out.Start, out.Duration = r.Trace.Start.Add(seconds(first)), seconds(last-first)
 	whole := s.window(first, last)
 	out.Minutes, out.Coverage = whole.seconds/60, whole.coverage()
 	if whole.n == 0 {

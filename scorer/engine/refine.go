@@ -97,7 +97,12 @@ func (f *finder) risesElsewhere(c *candidate, h *hints) bool {
 // The likelihoods of the edges must still be those of the candidate.
 func (f *finder) unsmooth(c *candidate, h *hints) {
 	c.lag, c.lagVar = f.smoothing(c)
-	f.place(c, h)
+	like := f.place(c, h)
+	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
+	if c.sped || c.lap {
+		shared = 0.5 // the start is not heart rate's to tell
+	}
+	c.within, c.sd = spreadAbout(like[:], c.start-c.middle+reach, shared)
 }
 
 // nearby are the windows of the fine search for one candidate, grid seconds.
@@ -142,6 +147,7 @@ func (f *finder) fine(c *candidate, h *hints) {
 func (f *finder) fineEdges(c *candidate) nearby {
 	w := f.nearby(c)
 	c.middle, c.lag, c.lagVar = w.middle, 0, 0
+	f.beside.length = 0 // not looked at yet
 	c.late = f.unseen(w.middle) && w.whole-f.grid.begin >= leastSeen
 	f.searchEdges(c, &w)
 	f.fitWhole(c, &w)
@@ -274,34 +280,58 @@ var delayCosts = func() (c [earliest + spare + 1]struct{ on, off float64 }) {
 	return c
 }()
 
-// place turns the edges' likelihoods into the start and its spread.
-func (f *finder) place(c *candidate, h *hints) {
-	like := f.likely(c, h)
+// place turns the edges' likelihoods into the start, and returns those of all the
+// starts looked at.
+func (f *finder) place(c *candidate, h *hints) (like likelihoods) {
+	like = f.likely(c, h)
 	// The bouts of a shuttle make several places likely, none of them a rival.
 	around := len(like)
 	if f.profile.flat {
 		around = 7
 	}
-	at := centre(like[:], around)
-	c.start = c.middle - reach + at
+	c.start = c.middle - reach + centre(like[:], around)
 	c.evHint = h.evidence(f.grid.time(c.start), c)
 	f.timeBySpeed(c, h)
-	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
-	if c.sped || c.lap {
-		shared = 0.5 // the start is not heart rate's to tell
-	}
-	c.within, c.sd = spreadAbout(like[:], at, shared)
 	c.goesOn = c.goesOn || (!c.sped && f.continues(c))
+	return like
 }
 
 // likelihoods of the starts around the middle of a fine search, 1 the highest.
 type likelihoods [2*reach + 1]float64
 
+// beside is what is known of the starts around the middle of a fine search besides
+// heart rate, in log likelihood, for a test of so many seconds.
+type beside struct {
+	length       int
+	hints, speed likelihoods
+}
+
+// lookBeside gathers that for a candidate.
+func (f *finder) lookBeside(c *candidate, h *hints) {
+	b := &f.beside
+	*b = beside{length: c.length}
+	for i := range b.hints {
+		t := c.middle - reach + i
+		if h.any {
+			b.hints[i] = h.evidence(f.grid.time(t), nil)
+		}
+		switch {
+		case !h.speedOK:
+		case h.steady:
+			b.speed[i] = h.box(&f.grid, t, c.length, c.middle)
+		case h.course != nil && c.length == f.profile.length:
+			b.speed[i] = h.follows(&f.grid, t, c.length, c.middle)
+		}
+	}
+}
+
 // likely joins for each start the best delays of both edges, each with its prior,
 // and what else is known of the start. It notes what it costs that the edges are
 // one test's length apart.
 func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
-	m := c.middle
+	if f.beside.length != c.length {
+		f.lookBeside(c, h)
+	}
 	top, both := math.Inf(-1), math.Inf(-1)
 	lag := int(math.Round(c.lag))
 	anywhere := math.Inf(-1)
@@ -320,19 +350,8 @@ func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
 				off = v
 			}
 		}
-		t := m - reach + i
 		both = max(both, on+off)
-		like[i] = on + max(off, anywhere)
-		if h.any {
-			like[i] += h.evidence(f.grid.time(t), nil)
-		}
-		switch {
-		case !h.speedOK:
-		case h.steady:
-			like[i] += h.box(&f.grid, t, c.length, m)
-		case h.course != nil && c.length == f.profile.length:
-			like[i] += h.follows(&f.grid, t, c.length, m)
-		}
+		like[i] = on + max(off, anywhere) + f.beside.hints[i] + f.beside.speed[i]
 		top = max(top, like[i])
 	}
 	c.tension = slices.Max(f.logOn) + slices.Max(f.logOff) - both

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"sync"
 	"time"
 
 	"canter.example/schemas"
@@ -48,18 +47,17 @@ type Result struct {
 	Explanation *Explanation
 }
 
-// work is the memory of one scoring, reused to keep allocations few.
-type work struct {
-	series series
-	finder finder
-}
-
-var pool = sync.Pool{New: func() any { return new(work) }}
-
 // Score finds and measures the tests of the request's protocol in a trace. It
 // is a pure function of its arguments: no clock, no I/O, and it never panics;
 // a trace it can't make sense of gives a Result with None.
-func Score(tr *schemas.Trace, req Request) (res Result) {
+func Score(tr *schemas.Trace, req Request) Result {
+	r := Open(tr)
+	defer r.Close()
+	return r.Score(req)
+}
+
+// Score does for a recording what [Score] does for a trace.
+func (r *Recording) Score(req Request) (res Result) {
 	defer func() {
 		if p := recover(); p != nil {
 			res = none("the trace could not be scored: %v; please report this file", p)
@@ -69,7 +67,7 @@ func Score(tr *schemas.Trace, req Request) (res Result) {
 		}
 	}()
 	p, err := withDefaults(req.Protocol)
-	if tr == nil {
+	if r.Trace == nil {
 		err = fmt.Errorf("there is no trace to score")
 	}
 	if err != nil {
@@ -80,15 +78,13 @@ func Score(tr *schemas.Trace, req Request) (res Result) {
 		return res
 	}
 	req.Protocol = p
-	w := pool.Get().(*work)
-	defer pool.Put(w)
 	var e *Explanation
 	if req.Explain {
 		e = &Explanation{Protocol: p.ID, Kind: p.Kind()}
 	}
-	clean(&w.series, tr, req.HRmax)
-	e.cleaned(&w.series, tr.Start)
-	res = w.score(tr, &req, e)
+	r.clean(req.HRmax)
+	e.cleaned(&r.series, r.Trace.Start)
+	res = r.score(r.Trace, &req, e)
 	res.Explanation = e
 	if e != nil {
 		e.None = res.None

@@ -214,16 +214,16 @@ func lookFor(tr *schemas.Trace, req Request) (out []sighting) {
 		return nil
 	}
 	req.Protocol = p
-	w := pool.Get().(*work)
-	defer pool.Put(w)
-	clean(&w.series, tr, req.HRmax)
-	h, ok := w.ready(tr, &req)
+	r := Open(tr)
+	defer r.Close()
+	r.clean(req.HRmax)
+	h, ok := r.ready(tr, &req)
 	if !ok {
 		return nil
 	}
-	for _, c := range w.finder.find(&h) {
+	for _, c := range r.finder.find(&h) {
 		if c.score() >= leastEvidence && (c.seesOn() || c.seesOff()) {
-			out = append(out, sighting{at: w.finder.grid.time(c.start), sd: c.sd, weight: c.confidence()})
+			out = append(out, sighting{at: r.finder.grid.time(c.start), sd: c.sd, weight: c.confidence()})
 		}
 	}
 	return out

@@ -19,7 +19,7 @@ type shape struct {
 	p, n   int     // seconds before it, and from it on
 	x      [5]float64
 	ss     float64 // sum of squares left, bpm²
-	sums   shapeSums
+	five
 }
 
 // onsets tried are so many seconds from where the rise was seen to begin.
@@ -65,26 +65,14 @@ func (f *finder) shapeOf(c *candidate) (best shape, ch change) {
 	}
 	look(f.fineOn[:], g.x, a, b)
 	fits := f.shapes[:0]
-	try := func(onset int, fast, slow *kernel) {
-		sh := shape{kernel: fast, slower: slow, onset: onset, p: onset - a, n: b - onset}
-		sh.fit(g)
-		if slow == nil || sh.x[2] > 0 && sh.x[4] > 0 { // both parts rise
-			fits = append(fits, sh)
-		}
-	}
 	rises := begin
 	if begin == start && c.seesOn() {
 		rises = min(max(c.edges[0], start), start+lead/4)
 	}
 	for _, by := range onsets {
-		onset := rises + by
-		if onset < a {
-			continue
-		}
-		for i := range f.fineOn {
-			try(onset, &f.fineOn[i], nil)
-			for j := i + 1; j < len(f.fineOn) && f.profile.flat; j++ {
-				try(onset, &f.fineOn[i], &f.fineOn[j])
+		if onset := rises + by; onset >= a {
+			for i := range f.fineOn {
+				fits = f.fitShapes(fits, i, onset, a, b)
 			}
 		}
 	}
@@ -101,88 +89,48 @@ func (f *finder) shapeOf(c *candidate) (best shape, ch change) {
 // shapePriors are those of the search for slope and gain, in the normal equations.
 var shapePriors = [5]float64{1: 0.5, 3: 0.1}
 
-// fit solves for the unknowns by least squares.
-func (sh *shape) fit(g *grid) {
-	k, n, t := sh.kernel, sh.n, sh.onset
+// fitShapes fits the responses that begin at onset with one time constant, alone
+// and with each slower one, to grid seconds [a, b) by least squares, and adds them
+// to fits.
+func (f *finder) fitShapes(fits []shape, fast, onset, a, b int) []shape {
+	g, k, t := &f.grid, &f.fineOn[fast], onset
+	sh := shape{kernel: k, onset: onset, p: onset - a, n: b - onset}
+	n := sh.n
 	fp, fn := float64(sh.p), float64(n)
-	pre, on := g.sum[t]-g.sum[t-sh.p], g.sum[t+n]-g.sum[t]
+	pre, on := g.sum[t]-g.sum[a], g.sum[b]-g.sum[t]
 	e1, risen := k.e1[n], fn-k.e1[n]
-	m := [5][5]float64{0: {fp + fn}, 1: {-fp * (fp + 1) / 2, fp*(fp+1)*(2*fp+1)/6 + 0.5},
-		2: {risen, 0, fn - 2*e1 + k.ee[n]}, 3: {k.g1[n], 0, k.g1[n] - k.eg[n], k.gg[n] + 0.1}, 4: {4: 1}}
-	y := [5]float64{pre + on, g.sumT[t] - g.sumT[t-sh.p] - float64(t)*pre, on - k.decayed(t, n)}
+	first := factor(&[4][4]float64{{fp + fn}, {-fp * (fp + 1) / 2, fp*(fp+1)*(2*fp+1)/6 + shapePriors[1]},
+		{risen, 0, fn - 2*e1 + k.ee[n]}, {k.g1[n], 0, k.g1[n] - k.eg[n], k.gg[n] + shapePriors[3]}})
+	y := [5]float64{pre + on, g.sumT[t] - g.sumT[a] - float64(t)*pre, on - k.decayed(t, n)}
 	if k.flat {
-		y[3] = (g.sumT[t+n] - g.sumT[t] - float64(t)*on) / 100
+		y[3] = (g.sumT[b] - g.sumT[t] - float64(t)*on) / 100
 	} else {
-		for i, v := range g.x[t : t+n] {
+		for i, v := range g.x[t:b] {
 			y[3] += k.g[i] * v
 		}
 	}
-	if s := sh.slower; s != nil {
+	try := func(row *[5]float64) {
+		sh.five = first.with(row)
+		sh.x = sh.five.solve(&y)
+		sh.ss = max(0, g.sumSquares(a, b)-sh.five.explained(&y))
+		if sh.slower == nil || sh.x[2] > 0 && sh.x[4] > 0 { // both parts rise
+			fits = append(fits, sh)
+		}
+	}
+	try(&withoutSlower)
+	if !f.profile.flat {
+		return fits
+	}
+	for i := fast + 1; i < len(f.fineOn); i++ {
+		s := &f.fineOn[i]
 		left := k.e[n-1] * k.q * s.e[n-1] * s.q
 		both := (1 - left) / (1 - k.q*s.q) // Σ e·e′
-		m[4] = [5]float64{fn - s.e1[n], 0, fn - e1 - s.e1[n] + both, s.g1[n] - s.eg[n], fn - 2*s.e1[n] + s.ee[n]}
+		sh.slower = s
 		y[4] = on - s.decayed(t, n)
+		try(&[5]float64{fn - s.e1[n], 0, fn - e1 - s.e1[n] + both, s.g1[n] - s.eg[n], fn - 2*s.e1[n] + s.ee[n]})
 	}
-	sh.sums.factor(&m)
-	var explained float64
-	sh.x, explained = sh.sums.solve(&y)
-	sh.ss = max(0, g.sumSquares(t-sh.p, t+n)-explained)
+	return fits
 }
 
-// shapeSums are the LDLᵀ factors of a shape's normal equations: the rows of L
-// below its diagonal of ones, and the reciprocals of D.
-type shapeSums struct {
-	l [5][5]float64
-	d [5]float64
-}
-
-// factor takes the factors of a symmetric matrix given by its lower half. The
-// small ridge keeps a window that tells nothing of a shape from dividing by 0.
-func (f *shapeSums) factor(m *[5][5]float64) {
-	const ridge = 1e-6
-	for i := range m {
-		for j := range i {
-			v := m[i][j]
-			for k := range j {
-				v -= f.l[i][k] * f.l[j][k] / f.d[k]
-			}
-			f.l[i][j] = v * f.d[j]
-		}
-		v := m[i][i] + ridge
-		for k := range i {
-			v -= f.l[i][k] * f.l[i][k] / f.d[k]
-		}
-		f.d[i] = 1 / max(v, ridge)
-	}
-}
-
-// solve returns the unknowns for a right-hand side y, and yᵀM⁻¹y: by how much
-// the fit lowers the sum of squares.
-func (f *shapeSums) solve(y *[5]float64) (x [5]float64, explained float64) {
-	z := f.forward(y)
-	for i := len(f.d) - 1; i >= 0; i-- {
-		explained += z[i] * z[i] * f.d[i]
-		x[i] = z[i] * f.d[i]
-		for k := i + 1; k < len(f.d); k++ {
-			x[i] -= f.l[k][i] * x[k]
-		}
-	}
-	return x, explained
-}
-
-// forward solves Lz = y, row by row: a third of judging a shape is spent here.
-func (f *shapeSums) forward(y *[5]float64) [5]float64 {
-	l := &f.l
-	z0 := y[0]
-	z1 := y[1] - l[1][0]*z0
-	z2 := y[2] - l[2][0]*z0 - l[2][1]*z1
-	z3 := y[3] - l[3][0]*z0 - l[3][1]*z1 - l[3][2]*z2
-	z4 := y[4] - l[4][0]*z0 - l[4][1]*z1 - l[4][2]*z2 - l[4][3]*z3
-	return [5]float64{z0, z1, z2, z3, z4}
-}
-
-// explained is yᵀM⁻¹y alone.
-func (f *shapeSums) explained(y *[5]float64) float64 {
-	z, d := f.forward(y), &f.d
-	return z[0]*z[0]*d[0] + z[1]*z[1]*d[1] + z[2]*z[2]*d[2] + z[3]*z[3]*d[3] + z[4]*z[4]*d[4]
-}
+// withoutSlower is the fifth row where there is no fifth unknown.
+var withoutSlower = [5]float64{4: 1}

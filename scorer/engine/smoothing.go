@@ -49,7 +49,7 @@ type turnShapes struct {
 	late int
 	// everySecond are the normal equations of a reading each second, by shift:
 	// all of the sums that does not depend on what was read.
-	everySecond [2*turnShift + 1]plan
+	everySecond [2*turnShift + 1]four
 }
 
 // turnTables hold the shapes by time constant and length of averaging.
@@ -86,12 +86,14 @@ func (s *turnShapes) make(tau float64, w int, on bool) {
 			}
 		}
 	}
-	var each [turnBefore + turnAfter]reading
-	for i := range each {
-		each[i].at = float64(i - turnBefore)
+	const n = turnBefore + turnAfter
+	each := turn{near: make([]reading, n), places: make([]tablePlace, n)}
+	for i := range each.near {
+		each.near[i].at = float64(i - turnBefore)
 	}
 	for i := range s.everySecond {
-		s.everySecond[i], _ = s.equations(each[:], i-turnShift)
+		lines := each.linesOf(s, i-turnShift)
+		s.everySecond[i], _ = s.equations(&each, &lines)
 	}
 }
 
@@ -101,9 +103,10 @@ type reading struct{ at, hr float64 } // s after the sharp turn, bpm
 // turn is what was read around one turn.
 type turn struct {
 	near   []reading
-	n      float64 // of the readings
-	y, yy  float64 // their sum, and that of their squares
-	second bool    // there is one each second, from turnBefore to turnAfter
+	n      float64      // of the readings
+	y, yy  float64      // their sum, and that of their squares
+	second bool         // there is one each second, from turnBefore to turnAfter
+	places []tablePlace // of the readings in the tables, see linesOf
 }
 
 // turnAt returns the kept samples around grid second t, at most one a second.
@@ -117,8 +120,8 @@ func (f *finder) turnAt(t int) turn {
 			near = append(near, reading{at: last - edge, hr: s.hr[i] - reference})
 		}
 	}
-	f.near = near
-	u := turn{near: near, n: float64(len(near)), second: len(near) == turnBefore+turnAfter}
+	f.near, f.places = near, grow(f.places, len(near))
+	u := turn{near: near, places: f.places, n: float64(len(near)), second: len(near) == turnBefore+turnAfter}
 	for i, r := range near {
 		u.y, u.yy = u.y+r.hr, u.yy+r.hr*r.hr
 		u.second = u.second && r.at == float64(i-turnBefore)
@@ -126,66 +129,86 @@ func (f *finder) turnAt(t int) turn {
 	return u
 }
 
-// roundness is the sum of squares that a rounded turn leaves of the readings,
-// least over the places of the turn.
-func (s *turnShapes) roundness(u *turn) float64 {
-	best := math.Inf(1)
-	for shift := -turnShift; shift <= turnShift; shift++ {
-		var fit plan
-		var y [4]float64
-		if u.second {
-			fit, y = s.everySecond[shift+turnShift], s.products(u.near, shift)
-		} else {
-			fit, y = s.equations(u.near, shift)
+// tablePlace is where a reading lies in the tables, part of a second after k, and the
+// straight parts there.
+type tablePlace struct {
+	k                   int
+	part, before, after float64
+}
+
+// lines are the sums that the straight parts of a turn make over the readings
+// about it: they are the same for all time constants.
+type lines struct {
+	b, a, bb, aa, by, ay float64
+}
+
+// linesOf lays the tables along the readings, the turn shift seconds earlier than
+// where the sharp one fits best.
+func (u *turn) linesOf(s *turnShapes, shift int) (l lines) {
+	if u.second {
+		k := s.late - shift - turnBefore
+		before, after := s.before[k:][:len(u.near)], s.after[k:][:len(u.near)]
+		for i := range u.near {
+			v := u.near[i].hr
+			l.by, l.ay = l.by+before[i]*v, l.ay+after[i]*v
 		}
-		y[0] = u.y
-		best = min(best, max(0, u.yy-fit.explained(y)))
+		return l
 	}
-	return best
+	late := float64(s.late - shift)
+	for i := range u.near {
+		at, v := u.near[i].at+late, u.near[i].hr
+		k := int(at)
+		p := tablePlace{k: k, part: at - float64(k)}
+		p.before = s.before[k] + p.part*(s.before[k+1]-s.before[k])
+		p.after = s.after[k] + p.part*(s.after[k+1]-s.after[k])
+		l.b, l.a = l.b+p.before, l.a+p.after
+		l.bb, l.aa = l.bb+p.before*p.before, l.aa+p.after*p.after
+		l.by, l.ay = l.by+p.before*v, l.ay+p.after*v
+		u.places[i] = p
+	}
+	return l
+}
+
+// roundness is the sum of squares that a rounded turn leaves of the readings
+// which its straight parts were laid along.
+func (s *turnShapes) roundness(u *turn, l *lines, shift int) float64 {
+	var fit four
+	var y1 float64 // the product of what is left of the old state with the readings
+	if u.second {
+		fit = s.everySecond[shift+turnShift]
+		left := s.left[s.late-shift-turnBefore:][:len(u.near)]
+		for i := range u.near {
+			y1 += left[i] * u.near[i].hr
+		}
+	} else {
+		fit, y1 = s.equations(u, l)
+	}
+	y := [4]float64{u.y, y1, l.by, l.ay}
+	if !s.on {
+		y[3] = 0
+	}
+	return max(0, u.yy-fit.explained(y))
 }
 
 // equations are the normal equations of
 //
 //	hr = level + old·left + slope·before + drift·after
 //
-// with the weak priors of the search for slope and drift, and the products of
-// the shapes with the readings, but for the first, their sum.
-func (s *turnShapes) equations(near []reading, shift int) (plan, [4]float64) {
-	late := float64(s.late - shift)
-	var l, b, a, ll, lb, la, bb, aa, ly, by, ay float64
-	for i := range near {
-		at := near[i].at + late
-		k := int(at)
-		part := at - float64(k)
-		left := s.left[k] + part*(s.left[k+1]-s.left[k])
-		before := s.before[k] + part*(s.before[k+1]-s.before[k])
-		after := s.after[k] + part*(s.after[k+1]-s.after[k])
-		v := near[i].hr
-		l, b, a = l+left, b+before, a+after
-		ll, lb, la, bb, aa = ll+left*left, lb+left*before, la+left*after, bb+before*before, aa+after*after
-		ly, by, ay = ly+left*v, by+before*v, ay+after*v
+// with the weak priors of the search for slope and drift, and the product of left
+// with the readings.
+func (s *turnShapes) equations(u *turn, of *lines) (fit four, ly float64) {
+	var l, ll, lb, la float64
+	for i := range u.places {
+		p := &u.places[i]
+		left := s.left[p.k] + p.part*(s.left[p.k+1]-s.left[p.k])
+		l, ll, lb, la = l+left, ll+left*left, lb+left*p.before, la+left*p.after
+		ly += left * u.near[i].hr
 	}
+	m := [4][4]float64{{float64(len(u.near))}, {l, ll}, {of.b, lb, of.bb + 0.5}, {of.a, la, 0, of.aa + 0.1}}
 	if !s.on {
-		a, la, aa, ay = 0, 0, 1, 0
+		m[3] = [4]float64{3: 1.1} // no drift
 	}
-	n := float64(len(near))
-	return factors(0, 0, [4][4]float64{{n, l, b, a}, {l, ll, lb, la}, {b, lb, bb + 0.5, 0}, {a, la, 0, aa + 0.1}}), [4]float64{0, ly, by, ay}
-}
-
-// products are those of the shapes with readings each second, as equations
-// gives them.
-func (s *turnShapes) products(near []reading, shift int) [4]float64 {
-	k := s.late - shift - turnBefore
-	left, before, after := s.left[k:][:len(near)], s.before[k:][:len(near)], s.after[k:][:len(near)]
-	var ly, by, ay float64
-	for i := range near {
-		v := near[i].hr
-		ly, by, ay = ly+left[i]*v, by+before[i]*v, ay+after[i]*v
-	}
-	if !s.on {
-		ay = 0
-	}
-	return [4]float64{0, ly, by, ay}
+	return factor(&m), ly
 }
 
 // smoothing returns by how many seconds averaging delays both edges of a
@@ -226,8 +249,11 @@ func (f *finder) addRoundness(logs *[len(smoothings)]float64, u turn, shapes [][
 	worth := 0.0
 	for i := range smoothings {
 		best := math.Inf(1)
-		for k := range shapes {
-			best = min(best, shapes[k][i].roundness(&u))
+		for shift := -turnShift; shift <= turnShift; shift++ {
+			lines := u.linesOf(&shapes[0][i], shift)
+			for k := range shapes {
+				best = min(best, shapes[k][i].roundness(&u, &lines, shift))
+			}
 		}
 		if i == 0 {
 			worth = f.worthOf(best / u.n)

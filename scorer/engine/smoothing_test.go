@@ -39,16 +39,21 @@ func TestAveragingIsSeenAndSparseSamplesAreNot(t *testing.T) {
 // TestReadingsEachSecondTakeTheShortWay: what is known beforehand of a turn read
 // every second is, to the last bit, what the readings would give.
 func TestReadingsEachSecondTakeTheShortWay(t *testing.T) {
-	var near [turnBefore + turnAfter]reading
-	for i := range near {
-		near[i] = reading{at: float64(i - turnBefore), hr: 40 * math.Sin(float64(i*i))}
+	const n = turnBefore + turnAfter
+	long := turn{n: n, near: make([]reading, n), places: make([]tablePlace, n)}
+	for i := range long.near {
+		r := reading{at: float64(i - turnBefore), hr: 40 * math.Sin(float64(i*i))}
+		long.near[i] = r
+		long.y, long.yy = long.y+r.hr, long.yy+r.hr*r.hr
 	}
+	short := long
+	short.second = true
 	tables := roundTurns()
 	for i := range smoothings {
 		for _, s := range []*turnShapes{&tables.on[2][i], &tables.off[1][i]} {
 			for shift := -turnShift; shift <= turnShift; shift++ {
-				fit, y := s.equations(near[:], shift)
-				if s.everySecond[shift+turnShift] != fit || s.products(near[:], shift) != y {
+				byLong, byShort := long.linesOf(s, shift), short.linesOf(s, shift)
+				if s.roundness(&long, &byLong, shift) != s.roundness(&short, &byShort, shift) {
 					t.Errorf("averaged over %d s, shifted by %d: the short way differs", smoothings[i], shift)
 				}
 			}

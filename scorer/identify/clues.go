@@ -40,7 +40,7 @@ func cluesOf(c *club.Club, q Question, parts club.Parts) []clue {
 	if parts.Athlete != "" && (!shared || len(c.Named(parts.Athlete)) > 0) {
 		add(clue{
 			says: "the path says", word: parts.Athlete, firm: !shared,
-			missing: "Add the athlete, or this spelling as an alias, to the club file; or rename the file",
+			missing: "Add the athlete, or this spelling as an alias, to the club file, or rename the file",
 		})
 	}
 	if inZIP {
@@ -152,7 +152,7 @@ func ids(who []*schemas.Athlete) []string {
 func contradiction(one, other clue) error {
 	hint := "Rename the file or correct the club file, or say whose it is by hand"
 	if other.says == "the sensor is" {
-		hint = "If the sensor was lent or changed hands, give it from and to in the club file; if not, rename the file, or say whose it is by hand"
+		hint = "If the sensor was lent or changed hands, give it from and to in the club file. If not, rename the file, or say whose it is by hand"
 	}
 	return refuse(fmt.Sprintf("%s %q, which is %s, but %s %q, which is %s", one.says, one.word, strings.Join(ids(one.found), " or "),
 		other.says, other.word, strings.Join(ids(other.found), " or ")), hint, append(ids(one.found), ids(other.found)...)...)

@@ -167,7 +167,7 @@ func membership(c *club.Club, a *schemas.Athlete, squad string, tr *schemas.Trac
 	switch {
 	case len(in) == 0:
 		return "", refuse(fmt.Sprintf("the athlete %s was in no squad on %s", a.ID, day),
-			"Correct from and to of the athlete in the club file; or check the clock of the device", a.ID)
+			"Correct from and to of the athlete in the club file, or check the clock of the device", a.ID)
 	case squad != "" && a.In(squad, t):
 		return squad, nil
 	case squad != "":

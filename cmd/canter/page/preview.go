@@ -9,11 +9,11 @@ import (
 	"strings"
 	"time"
 
+	"canter.example/alerts"
 	"canter.example/alerts/assess"
 	"canter.example/alerts/review"
 	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
-	"canter.example/schemas/history"
 	"canter.example/scorer"
 )
 
@@ -126,7 +126,7 @@ func (p *Page) consequences(ctx context.Context, ps []proposal) (*reviewed, erro
 		}
 	}
 	from = from.Add(-review.Span(&p.club.Thresholds) - 24*time.Hour)
-	tests, err := p.squadHistory(ctx, o.Squad, o.Protocol, from)
+	tests, err := alerts.TestsForReview(ctx, p.cfg.History, p.club, o.Squad, o.Protocol, from)
 	if err != nil {
 		return nil, err
 	}
@@ -142,31 +142,6 @@ func (p *Page) consequences(ctx context.Context, ps []proposal) (*reviewed, erro
 	r.now, r.nowAlerts = byTest(review.Review(p.club, o.Squad, o.Protocol, tests, from))
 	r.then, r.newAlerts = byTest(review.Review(p.club, o.Squad, o.Protocol, then, from))
 	return r, nil
-}
-
-// squadHistory reads what a review needs: the squad's tests, and those of its
-// athletes who were in other squads.
-func (p *Page) squadHistory(ctx context.Context, squad, protocol string, from time.Time) ([]schemas.Outcome, error) {
-	oldest := review.History(&p.club.Thresholds, from)
-	tests, err := p.cfg.History.SquadTests(ctx, squad, protocol, oldest, time.Time{})
-	if err != nil {
-		return nil, err
-	}
-	for _, id := range slices.Sorted(maps.Keys(distinct(tests))) {
-		if a := p.club.Athlete(id); a != nil && len(a.Squads) < 2 {
-			continue
-		}
-		own, err := p.cfg.History.Tests(ctx, history.TestFilter{Athlete: id, Protocol: protocol, From: oldest})
-		if err != nil {
-			return nil, err
-		}
-		for i := range own {
-			if own[i].Squad != squad {
-				tests = append(tests, own[i])
-			}
-		}
-	}
-	return tests, nil
 }
 
 func byTest(sessions []review.Session) (map[schemas.TestID]review.Test, map[string]review.Alert) {
@@ -280,7 +255,7 @@ func (p *Page) laterChanges(r *reviewed, mine map[schemas.TestID]bool, since tim
 			a, b := report.CellsOf(comparison(&now.Assessment, m.measure, m.seconds)), report.CellsOf(comparison(&then.Assessment, m.measure, m.seconds))
 			if a.Z != b.Z || a.Words != b.Words {
 				all = append(all, change{now.Outcome.Start, fmt.Sprintf("%s, %s: z of %s %s → %s, %s", p.names.Person(now.Outcome.Athlete).Name,
-					p.localTime(now.Outcome.Start, "2 Jan"), report.MeasureName(m.measure, m.seconds), a.Z, b.Z, wordsChange(a.Words, b.Words))})
+					p.localTime(now.Outcome.Start, "2 Jan"), m.measure.Name(m.seconds), a.Z, b.Z, wordsChange(a.Words, b.Words))})
 			}
 		}
 	}
@@ -320,7 +295,7 @@ func (p *Page) nextBaseline(r *reviewed, x *proposal, seconds int) []tryLine {
 		if a == nil || b == nil {
 			continue
 		}
-		name := report.MeasureName(m.measure, m.seconds)
+		name := m.measure.Name(m.seconds)
 		out = append(out, tryLine{"Baseline of " + name, pair{baselineWords(a), baselineWords(b)}})
 	}
 	return out

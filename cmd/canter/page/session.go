@@ -90,7 +90,7 @@ func (p *Page) sessionFacts(ctx context.Context, rows []testRow, hrr int) ([]fac
 		seconds int
 	}{{schemas.MeasureHRex, 0}, {schemas.MeasureHRR, hrr}} {
 		if text := shiftWords(rows, m.measure, m.seconds); text != "" {
-			facts = append(facts, fact{"Whole squad, " + report.MeasureName(m.measure, m.seconds), text})
+			facts = append(facts, fact{"Whole squad, " + m.measure.Name(m.seconds), text})
 		}
 	}
 	return facts, nil

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"canter.example/cmd/canter/report"
 	"canter.example/schemas"
 	"canter.example/schemas/history"
 )
@@ -175,5 +174,5 @@ func hrrName(seconds int) string {
 	if seconds == 0 {
 		return ""
 	}
-	return report.MeasureName(schemas.MeasureHRR, seconds)
+	return schemas.MeasureHRR.Name(seconds)
 }

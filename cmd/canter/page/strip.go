@@ -51,7 +51,7 @@ const (
 
 func (p *Page) strip(order []string, sessions map[string][]testRow, m schemas.Measure, seconds int) strip {
 	order = order[max(0, len(order)-stripMost):]
-	s := strip{Title: report.MeasureName(m, seconds), Unit: "bpm", Width: stripLeft + stripStep*float64(max(len(order), 1)) + 10}
+	s := strip{Title: m.Name(seconds), Unit: "bpm", Width: stripLeft + stripStep*float64(max(len(order), 1)) + 10}
 	reach := 4.0
 	for _, id := range order {
 		for i := range sessions[id] {

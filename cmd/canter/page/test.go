@@ -143,7 +143,7 @@ func measures(a *schemas.Assessment) []measureRow {
 		c := &a.Comparisons[i]
 		cells, d := report.CellsOf(c), report.Decimals(c)
 		m := measureRow{
-			Name: report.MeasureName(c.Measure, c.Seconds), Value: c.Value.Text(d), Unit: c.Unit, Last: cells.Last, Baseline: cells.Baseline,
+			Name: c.Name(), Value: c.Value.Text(d), Unit: c.Unit, Last: cells.Last, Baseline: cells.Baseline,
 			Z: cells.Z, Words: cells.Words, Beyond: cells.Beyond, Expected: "–", N: schemas.Count(c.N, "test"),
 		}
 		if !c.Value.Present() {

@@ -40,7 +40,7 @@ func (d *Data) facts() []fact {
 		}
 	}
 	for _, e := range d.Effects {
-		out = append(out, fact{"Whole squad, " + MeasureName(e.Measure, e.Seconds), effectWords(e)})
+		out = append(out, fact{"Whole squad, " + e.Measure.Name(e.Seconds), effectWords(e)})
 	}
 	return out
 }

@@ -63,7 +63,7 @@ func (d *Data) squadMoved() string {
 			if e.Unit == assess.Points {
 				unit = " points"
 			}
-			parts = append(parts, MeasureName(e.Measure, e.Seconds)+" "+Signed(e.Size, 1)+unit)
+			parts = append(parts, e.Measure.Name(e.Seconds)+" "+Signed(e.Size, 1)+unit)
 		}
 	}
 	if len(parts) == 0 {
@@ -81,13 +81,13 @@ func (d *Data) ownShare(t *Test) string {
 			continue
 		}
 		if (c.Unit == assess.Points) == (e.Unit == assess.Points) {
-			parts = append(parts, MeasureName(e.Measure, e.Seconds)+" "+Signed(e.Without(c.Change), Decimals(c)))
+			parts = append(parts, e.Measure.Name(e.Seconds)+" "+Signed(e.Without(c.Change), Decimals(c)))
 		}
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return "Without the squad's share: " + strings.Join(parts, ", ") + "."
+	return "With the squad's changes taken off: " + strings.Join(parts, ", ") + "."
 }
 
 // alertState says what became of a test's alert; "" while it is open.
@@ -125,7 +125,7 @@ func RuleWords(r schemas.RuleID) string {
 		schemas.RuleHRRRunning: "Recovery slower for several tests", schemas.RuleHRexDrift: "HRex drifting up", schemas.RuleHRRDrift: "Recovery drifting slower",
 		schemas.RuleOutsideBand: "HRex above the intended intensity", schemas.RuleHRmaxExceeded: "A reading above the noted HRmax",
 		schemas.RuleTraceInvalid: "Trace unusable", schemas.RuleSquadEffect: "The whole squad moved together", schemas.RuleTestMissing: "No test came",
-		schemas.RuleFileParked: "A file could not be handled", schemas.RuleImproved: "HRex lower or recovery faster than usual",
+		schemas.RuleFileParked: "A file could not be handled", schemas.RuleEasier: "HRex lower or recovery faster than usual",
 	}[r]; ok {
 		return words
 	}

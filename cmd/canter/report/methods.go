@@ -66,7 +66,7 @@ func (d *Data) errorWords() []fact {
 			if c.Unit == "bpm" {
 				unit = "bpm"
 			}
-			out = append(out, fact{"Typical error, " + MeasureName(m.measure, m.seconds),
+			out = append(out, fact{"Typical error, " + m.measure.Name(m.seconds),
 				fmt.Sprintf("%s %s; minimal detectable change %s", c.TE.Text(1), unit, c.MDC.Text(1))})
 			break
 		}

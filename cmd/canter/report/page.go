@@ -130,11 +130,12 @@ func newView(d *Data) (*view, error) {
 		Title: "Submaximal fitness test, " + d.Squad + ", " + d.day(), Club: d.Club, Caution: message.CautionInFull,
 		CSS:   template.CSS(css), //nolint:gosec // our own file
 		Made:  d.Made.In(d.zone()).Format("2 Jan 2006 15:04"),
-		Facts: d.facts(), Moved: d.squadMoved(), Looks: d.looks(), HRR: d.hrrName(), Notes: d.tableNotes(), Methods: d.methods(),
+		Facts: d.facts(), Moved: d.squadMoved(), Looks: d.looks(), HRR: d.hrrName(), Methods: d.methods(),
 	}
 	for i := range d.Tests {
 		v.Rows = append(v.Rows, d.row(i))
 	}
+	v.Notes = v.notes(d)
 	if v.Squad, err = d.squadPictures(); err != nil {
 		return nil, err
 	}

@@ -329,13 +329,13 @@ func TestWordsBesideAnotherZSayWhatTheyAreOf(t *testing.T) {
 		Measure: schemas.MeasureHRex, Unit: "% points of HRmax", State: schemas.Inside, Value: schemas.Num(80),
 		Change: schemas.Num(2.7), Z: schemas.Num(1.4), Deviation: schemas.Num(3.3), DeviationZ: schemas.Num(2.4),
 	}
-	if got, want := report.CellsOf(&c).Words, "well outside the usual spread without the squad's share"; got != want {
+	if got, want := report.CellsOf(&c).Words, "well outside the usual spread with the squad's changes taken off"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if got, want := report.CellsOf(&c).Brief, "well outside the usual spread†"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if note := report.CellsOf(&c).ApartNote(); !strings.HasPrefix(note, "† without the squad's share") {
+	if note := report.CellsOf(&c).ApartNote(); !strings.HasPrefix(note, "† with the squad's changes taken off") {
 		t.Errorf("below the table: %q", note)
 	}
 	c.Deviation, c.DeviationZ = c.Change, c.Z

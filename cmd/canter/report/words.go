@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -38,7 +39,7 @@ func (d *Data) hrrSeconds() int {
 
 func (d *Data) hrrName() string {
 	if s := d.hrrSeconds(); s > 0 {
-		return fmt.Sprintf("HRR%d", s)
+		return schemas.MeasureHRR.Name(s)
 	}
 	return ""
 }
@@ -109,7 +110,7 @@ func (c Cells) ApartNote() string {
 	if c.Brief == c.Words {
 		return ""
 	}
-	return apartMark + " without the squad's share: the whole squad moved that day or on days of the baseline, and the words leave that out. The numbers beside them do not."
+	return apartMark + " with the squad's changes taken off: the whole squad moved that day or on days of the baseline, and the words leave that out. The numbers beside them do not."
 }
 
 // Decimals are those that a comparison's unit is worth.
@@ -132,17 +133,16 @@ func StaffWord(o *schemas.Outcome) string {
 	return ""
 }
 
-func (d *Data) tableNotes() []string {
+// notes say below the table what its marks stand for.
+func (v *view) notes(d *Data) []string {
 	notes := []string{
 		"Changes of HRex are in points of %HRmax (bpm where HRmax is unknown), of " + strings.TrimSpace(d.hrrName()+" in bpm.") +
 			" Bold: beyond the club's thresholds. A lower HRex or a faster recovery is not good or bad by itself (overload does this too).",
 	}
-	var estimated bool
-	var apart string
-	for i := range d.Tests {
-		estimated = estimated || d.Tests[i].Outcome.HRmax.Source == schemas.HRmaxEstimated
-		r := d.row(i)
-		apart = cmp.Or(apart, r.HRex.ApartNote(), r.HRR.ApartNote())
+	estimated := slices.ContainsFunc(d.Tests, func(t Test) bool { return t.Outcome.HRmax.Source == schemas.HRmaxEstimated })
+	apart := ""
+	for i := range v.Rows {
+		apart = cmp.Or(apart, v.Rows[i].HRex.ApartNote(), v.Rows[i].HRR.ApartNote())
 	}
 	if estimated {
 		notes = append(notes, "* of an HRmax estimated from age: trust the change more than the level.")
@@ -186,7 +186,7 @@ func StartWords(s schemas.StartSource) string {
 
 // measure is one measure in a sentence or two.
 func (t *Test) measure(d *Data, c *schemas.Comparison) string {
-	name, unit := MeasureName(c.Measure, c.Seconds), "bpm"
+	name, unit := c.Name(), "bpm"
 	value := c.Value.Text(0) + " bpm"
 	if c.Unit == assess.Points {
 		unit, value = "points", fmt.Sprintf("%s %%HRmax (%s bpm)", c.Value.Text(1), t.Outcome.HRexBPM.Text(0))
@@ -236,14 +236,6 @@ func ActionWords(a schemas.CorrectionAction) string {
 	default:
 		return string(a)
 	}
-}
-
-// MeasureName is "HRex" or "HRR60".
-func MeasureName(m schemas.Measure, seconds int) string {
-	if m == schemas.MeasureHRR {
-		return fmt.Sprintf("HRR%d", seconds)
-	}
-	return "HRex"
 }
 
 // Signed writes a change with its sign, a dash where there is none.
