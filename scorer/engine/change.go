@@ -80,7 +80,6 @@ func (f *finder) changeIn(fits []shape, a, b int) (best change) {
 		return change{}
 	}
 	u, s := &f.fresh, f.series
-	n := float64(len(u.near))
 	tried, withStep := f.likeliest(fits, b)
 	u.correlate(tried[0], &withStep, s.interval)
 	after := firstChange + firstSamples*s.interval
@@ -95,7 +94,7 @@ func (f *finder) changeIn(fits []shape, a, b int) (best change) {
 			some, best = ss-fall, ch
 		}
 	}
-	best.gain = n / 2 * math.Log((none+exactVar*n)/(some+exactVar*n))
+	best.gain = u.gain(none, some)
 	return best
 }
 

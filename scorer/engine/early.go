@@ -30,6 +30,7 @@ func (ch *change) sureEarly(readings int) bool {
 // that it was given.
 type rival struct {
 	shape
+	fast int // place of its time constant in the list
 	left float64
 	step gridStep
 }
@@ -40,9 +41,9 @@ type podium struct {
 	n    int
 }
 
-func (p *podium) add(r *rival) {
-	k := p.n
-	for k > 0 && r.left < p.best[k-1].left {
+func (p *podium) add(sh *shape, fast int, step gridStep) {
+	k, left := p.n, sh.ss-step.fall
+	for k > 0 && left < p.best[k-1].left {
 		k--
 	}
 	if k == len(p.best) {
@@ -50,7 +51,7 @@ func (p *podium) add(r *rival) {
 	}
 	p.n = min(p.n+1, len(p.best))
 	copy(p.best[k+1:p.n], p.best[k:])
-	p.best[k] = *r
+	p.best[k] = rival{shape: *sh, fast: fast, left: left, step: step}
 }
 
 // earlyChange looks for a sudden change of level around the beginning of a steady
@@ -62,44 +63,65 @@ func (f *finder) earlyChange(sh *shape) (ch change, readings int) {
 		return change{}, 0
 	}
 	from := max(sh.onset-earlyBefore, a+1)
-	to := sh.onset + int(firstChange+firstSamples*f.series.interval)
+	to := min(sh.onset+int(firstChange+firstSamples*f.series.interval), b-int(lastChange))
 	for _, r := range f.fresh.near {
 		if r.at >= float64(from) && r.at < float64(to) {
 			readings++
 		}
 	}
 	var with, alone podium
-	try := func(onset int, fast, slow *kernel) {
-		r := rival{shape: shape{kernel: fast, slower: slow, onset: onset, p: onset - a, n: b - onset}}
-		r.fit(&f.grid)
-		if slow != nil && (r.x[2] <= 0 || r.x[4] <= 0) {
-			return // both parts rise
-		}
-		r.left = r.ss
-		alone.add(&r)
-		if farOff(r.ss, alone.best[0].ss, r.p+r.n) {
-			return
-		}
-		r.step = r.earlyStep(&f.grid, from, to)
-		r.left -= r.step.fall
-		with.add(&r)
-	}
-	for onset := max(sh.onset-earlyReach, a+1); onset <= sh.onset+earlyReach; onset += earlyStride {
-		for i := range f.fineOn {
-			try(onset, &f.fineOn[i], nil)
-			for j := i + 1; j < len(f.fineOn); j++ {
-				try(onset, &f.fineOn[i], &f.fineOn[j])
+	try := func(fast, onset int) {
+		f.shapes = f.fitShapes(f.shapes[:0], fast, onset, a, b)
+		for i := range f.shapes {
+			r := &f.shapes[i]
+			alone.add(r, fast, gridStep{})
+			if !farOff(r.ss, alone.best[0].ss, b-a) {
+				with.add(r, fast, r.earlyStep(&f.grid, from, to))
 			}
 		}
 	}
+	f.eachRise(sh.onset, a, earlyStride, try)
 	// Between the places tried, beside the best of either kind.
 	for _, r := range [...]rival{with.best[0], alone.best[0]} {
-		if r.kernel != nil && r.onset > a+1 {
-			try(r.onset-1, r.kernel, r.slower)
-			try(r.onset+1, r.kernel, r.slower)
+		for _, by := range [...]int{-1, 1} {
+			if onset := r.onset + by; onset > a {
+				try(r.fast, onset)
+			}
 		}
 	}
-	return f.fresh.compare(&with, &alone, float64(from), float64(to), f.series.interval), readings
+	u := &f.fresh
+	ch, none, some := u.compare(&with, &alone, float64(from), float64(to), f.series.interval)
+	if ch.gain = u.gain(none, some); !ch.sureEarly(readings) {
+		return ch, readings
+	}
+	// The grid's lines between sparse readings round the onset: now that it matters,
+	// no response at all may do without the change.
+	f.eachRise(sh.onset, a, 1, func(fast, onset int) {
+		f.shapes = f.fitShapes(f.shapes[:0], fast, onset, a, b)
+		for i := range f.shapes {
+			_, _, ss := u.fit(&f.shapes[i])
+			none = min(none, ss)
+		}
+	})
+	ch.gain = u.gain(none, some)
+	return ch, readings
+}
+
+// eachRise goes through the onsets to try, after grid second a, and the places of
+// the time constants.
+func (f *finder) eachRise(around, a, stride int, try func(fast, onset int)) {
+	for onset := max(around-earlyReach, a+1); onset <= around+earlyReach; onset += stride {
+		for fast := range f.fineOn {
+			try(fast, onset)
+		}
+	}
+}
+
+// gain is the log likelihood of what leaves the sum of squares some over what
+// leaves none.
+func (u *fresh) gain(none, some float64) float64 {
+	n := float64(len(u.near))
+	return n / 2 * math.Log((none+exactVar*n)/(some+exactVar*n))
 }
 
 // earlyStep is the step in grid seconds [from, to), before the onset or after it,
@@ -115,7 +137,7 @@ func (sh *shape) earlyStep(g *grid, from, to int) (best gridStep) {
 			r -= x * h[k]
 		}
 		all := float64(end - i)
-		free := all - sh.sums.explained(&h)
+		free := all - sh.five.explained(&h)
 		if free < 1e-6*all {
 			continue
 		}
@@ -124,7 +146,7 @@ func (sh *shape) earlyStep(g *grid, from, to int) (best gridStep) {
 		}
 	}
 	best.x = sh.x
-	by, _ := sh.sums.solve(&at)
+	by := sh.five.solve(&at)
 	for i := range best.x {
 		best.x[i] -= by[i] * best.size
 	}
@@ -145,14 +167,12 @@ func (sh *shape) from(i int) (h [5]float64) {
 	return h
 }
 
-// compare fits responses in full, to what is new in each reading, and returns the
-// change from grid time from to to of the one that it helps to fit best.
-func (u *fresh) compare(with, alone *podium, from, to, interval float64) (best change) {
-	if with.n == 0 {
-		return change{}
-	}
+// compare fits responses in full, to what is new in each reading. It returns the
+// change from grid time from to to of the one that it helps to fit best, and the
+// least sums of squares without a change and with one.
+func (u *fresh) compare(with, alone *podium, from, to, interval float64) (best change, none, some float64) {
 	u.correlate(&with.best[0].shape, &with.best[0].step, interval)
-	none, some := math.Inf(1), math.Inf(1)
+	none, some = math.Inf(1), math.Inf(1)
 	for i := range alone.n {
 		_, _, ss := u.fit(&alone.best[i].shape)
 		none = min(none, ss)
@@ -165,7 +185,5 @@ func (u *fresh) compare(with, alone *podium, from, to, interval float64) (best c
 			some, best = ss-fall, ch
 		}
 	}
-	n := float64(len(u.near))
-	best.gain = n / 2 * math.Log((none+exactVar*n)/(some+exactVar*n))
-	return best
+	return best, none, some
 }
