@@ -43,7 +43,7 @@ faults-short:     ## the same with seconds of outage; writes nothing
 	CANTER_FAULTS=short $(GO) test -count=1 -timeout 1h -v ./cmd/canter/faults
 
 golden:           ## write golden files anew; look at the difference before you commit
-	$(GO) test ./alerts/message ./schemas/club ./ingest/formats -update
+	$(GO) test ./alerts/chart ./alerts/digest ./alerts/message ./cmd/canter/report ./cmd/canter/season ./ingest/formats ./schemas/club -update
 	$(GO) test ./schemas/history -run DataDictionary -update
 	$(GO) test ./cmd/canter -run TestAnalysts -update
 	$(GO) test ./cmd/canter -run Licences -licences

@@ -125,7 +125,7 @@ var wordsOfRules = map[schemas.RuleID]string{
 	schemas.RuleSquadEffect:   "the whole session moved together; an alert without an athlete",
 	schemas.RuleTestMissing:   "planned tests that did not come; an alert without an athlete",
 	schemas.RuleFileParked:    "a file that could not be handled; an alert without an athlete",
-	schemas.RuleEasier:      "HRex lower or HRR greater by 2.8 and z 2: for the digest, never an alert",
+	schemas.RuleEasier:        "HRex lower or HRR greater by 2.8 and z 2: for the digest, never an alert",
 }
 
 // wordsOfReasons says what each code means; the test fails when one is missing.
