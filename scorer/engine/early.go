@@ -59,7 +59,7 @@ func (p *podium) add(sh *shape, fast int, step gridStep) {
 // readings at which it may be are counted.
 func (f *finder) earlyChange(sh *shape) (ch change, readings int) {
 	a, b := sh.onset-sh.p, sh.onset+sh.n
-	if !f.profile.flat || !f.readingsIn(a, b) {
+	if !f.readingsIn(a, b) {
 		return change{}, 0
 	}
 	from := max(sh.onset-earlyBefore, a+1)
