@@ -82,6 +82,18 @@ func BenchmarkSeason(b *testing.B) {
 			}
 		})
 	})
+	b.Run("score and load", func(b *testing.B) { // as the service does, with one cleaning
+		perFile(b, files, func() {
+			for i := range all {
+				r := engine.Open(all[i].trace)
+				r.Load(all[i].athlete, all[i].trace.Start.Year())
+				for _, req := range all[i].requests {
+					r.Score(req)
+				}
+				r.Close()
+			}
+		})
+	})
 }
 
 // asked is one athlete's trace and what the scorer asks of it.

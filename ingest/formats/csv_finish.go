@@ -98,18 +98,6 @@ func (r *csvReader) resolveZone(t *csvTrace) *Error {
 	return nil
 }
 
-// values returns a channel's values above a threshold, sorted.
-func values(samples []schemas.Sample, have schemas.Channels, above float32, of func(*schemas.Sample) float32) []float32 {
-	var out []float32
-	for i := range samples {
-		if s := &samples[i]; s.Have&have != 0 && of(s) > above {
-			out = append(out, of(s))
-		}
-	}
-	slices.Sort(out)
-	return out
-}
-
 // scaleSpeed brings speeds to m/s. Without a unit in the heading the values
 // tell: no runner passes 12.5 m/s, nor moves at 5 m/s for half a session.
 func (r *csvReader) scaleSpeed(t *schemas.Trace) {
@@ -126,9 +114,18 @@ func (r *csvReader) scaleSpeed(t *schemas.Trace) {
 	case "m/min":
 		factor = 1.0 / 60
 	default:
-		moving := values(t.Samples, schemas.HasSpeed, 0.5, func(s *schemas.Sample) float32 { return s.Speed })
+		moving, fast, fastest := 0, 0, float32(0)
+		for i := range t.Samples {
+			if s := &t.Samples[i]; s.Have&schemas.HasSpeed != 0 && s.Speed > 0.5 {
+				moving++
+				if s.Speed > 5 {
+					fast++
+				}
+				fastest = max(fastest, s.Speed)
+			}
+		}
 		unit := "m/s"
-		if n := len(moving); n > 0 && (moving[n-1] > 12.5 || moving[n/2] > 5) {
+		if fastest > 12.5 || moving > 0 && fast >= moving-moving/2 {
 			unit, factor = "km/h", 1/3.6
 		}
 		t.Notes = append(t.Notes, fmt.Sprintf("the column %s has no unit; by its values it was read as %s", quoted(h.text), unit))
@@ -153,10 +150,16 @@ func (r *csvReader) scaleCadence(t *schemas.Trace) {
 	case "rpm":
 		double = true
 	default:
-		moving := values(t.Samples, schemas.HasCadence, 40, func(s *schemas.Sample) float32 { return s.Cadence })
-		n := len(moving)
-		double = n > 0 && moving[n/2] < 120
-		if double {
+		moving, slow := 0, 0
+		for i := range t.Samples {
+			if s := &t.Samples[i]; s.Have&schemas.HasCadence != 0 && s.Cadence > 40 {
+				moving++
+				if s.Cadence < 120 {
+					slow++
+				}
+			}
+		}
+		if double = slow > moving/2; double {
 			t.Notes = append(t.Notes, fmt.Sprintf("the column %s has no unit; by its values it counts one foot and was doubled", quoted(h.text)))
 		}
 	}

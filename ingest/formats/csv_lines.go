@@ -21,7 +21,7 @@ type csvLines struct {
 
 func newCSVLines(text []byte, comma byte) *csvLines {
 	if bytes.IndexByte(text, '"') < 0 {
-		return &csvLines{rest: string(text), comma: string(rune(comma))}
+		return &csvLines{rest: viewOf(text), comma: string(rune(comma))}
 	}
 	c := csv.NewReader(bytes.NewReader(text))
 	c.Comma = rune(comma)
@@ -31,7 +31,7 @@ func newCSVLines(text []byte, comma byte) *csvLines {
 }
 
 // read returns the cells of the next line that is not empty, good until it is
-// called again, and the line's number; io.EOF behind the last one.
+// called again and to be cloned where they are kept, and the line's number; io.EOF behind the last one.
 func (l *csvLines) read() (cells []string, line int, err error) {
 	if l.quoted != nil {
 		if cells, err = l.quoted.Read(); err == nil {

@@ -76,8 +76,6 @@ func (c *fitCollector) message(m *proto.Message) {
 		if !c.strap.message(m, c.b) {
 			c.stop(c.b.samplesError(""))
 		}
-	case mesgnum.Hrv:
-		c.hrv(m.FieldValueByNum(fieldnum.HrvTime).SliceUint16())
 	case mesgnum.BeatIntervals:
 		c.beatIntervals(m)
 	case mesgnum.Lap:
@@ -204,15 +202,25 @@ func (c *fitCollector) session(m *proto.Message) {
 	}
 }
 
-func (c *fitCollector) hrv(intervals []uint16) {
-	for _, ms := range intervals {
-		if ms == 0 || ms == basetype.Uint16Invalid {
-			continue
-		}
-		if !c.b.takeSample() {
-			c.stop(c.b.samplesError(c.recordPlace()))
-			return
-		}
+// hrv takes an hrv message b. With some recordings there is one each second, so
+// that its field is read where it lies.
+func (c *fitCollector) hrv(f *fitDefinition, b []byte) {
+	if len(f.fields) == 0 { // only its time is read
+		return
+	}
+	field := &f.fields[0]
+	for at := field.at; at == field.at || at+2 <= field.at+field.size; at += 2 {
+		c.beat(uint16(f.number(b[at:min(at+2, field.at+field.size)], 2)))
+	}
+}
+
+// beat takes an interval in milliseconds.
+func (c *fitCollector) beat(ms uint16) {
+	switch {
+	case ms == 0 || ms == basetype.Uint16Invalid || c.stopped != nil:
+	case !c.b.takeSample():
+		c.stop(c.b.samplesError(c.recordPlace()))
+	default:
 		c.rr.beat(time.Duration(ms) * time.Millisecond)
 	}
 }
@@ -224,7 +232,9 @@ func (c *fitCollector) beatIntervals(m *proto.Message) {
 		}
 		c.rr.anchor(at)
 	}
-	c.hrv(m.FieldValueByNum(fieldnum.BeatIntervalsTime).SliceUint16())
+	for _, ms := range m.FieldValueByNum(fieldnum.BeatIntervalsTime).SliceUint16() {
+		c.beat(ms)
+	}
 }
 
 func (c *fitCollector) fileID(m *proto.Message) {

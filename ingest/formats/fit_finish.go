@@ -107,12 +107,7 @@ type rrClock struct {
 	last     int64 // of the last record, 0 before the first
 	pending  int   // intervals that came before any record
 	anchored bool
-	beats    []rrBeat
-}
-
-type rrBeat struct {
-	at       int64
-	interval time.Duration
+	beats    []schemas.RR // At is Unix nanoseconds until since
 }
 
 const rrDrift = int64(3 * time.Second)
@@ -123,7 +118,7 @@ func (k *rrClock) record(at int64) {
 		// Let the last of the beats so far close at the first record.
 		shift := at - k.cursor
 		for i := range k.beats[:k.pending] {
-			k.beats[i].at += shift
+			k.beats[i].At += time.Duration(shift)
 		}
 		k.cursor, k.pending = at, 0
 	}
@@ -143,20 +138,19 @@ func (k *rrClock) beat(interval time.Duration) {
 	case k.cursor-k.last > rrDrift || k.last-k.cursor > rrDrift:
 		k.cursor = k.last
 	}
-	k.beats = append(k.beats, rrBeat{k.cursor, interval})
+	k.beats = append(k.beats, schemas.RR{At: time.Duration(k.cursor), Interval: interval})
 }
 
-// since returns the intervals with times relative to start. Without one
-// record they have no time, and there are none.
+// since returns the intervals, with times relative to start from then on. Without
+// one record they have no time, and there are none.
 func (k *rrClock) since(start int64) []schemas.RR {
 	if k.pending > 0 || len(k.beats) == 0 {
 		return nil
 	}
-	out := make([]schemas.RR, len(k.beats))
-	for i, b := range k.beats {
-		out[i] = schemas.RR{At: time.Duration(b.at - start), Interval: b.interval}
+	for i := range k.beats {
+		k.beats[i].At -= time.Duration(start)
 	}
-	return out
+	return k.beats
 }
 
 // strapReadings are heart rates that a strap kept by itself and the watch

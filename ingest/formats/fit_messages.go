@@ -127,6 +127,8 @@ func (m *fitMessages) message(b []byte) {
 		m.to.record(f, b, m.timestamp)
 	case f.mesg == mesgnum.Record:
 		m.to.record(f, b, basetype.Uint32Invalid)
+	case f.mesg == mesgnum.Hrv:
+		m.to.hrv(f, b)
 	case f.wanted:
 		m.to.message(m.unpack(f, b, compressed, counted))
 	}

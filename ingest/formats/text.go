@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+	"unsafe"
 
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
@@ -86,6 +87,13 @@ func fromWindows1252(text []byte) []byte {
 		return bytes.ToValidUTF8(text, []byte("\uFFFD"))
 	}
 	return out
+}
+
+// viewOf is text as a string without a copy of it, which is a tenth of reading a
+// large file. What is kept of it must be cloned, as cleanText does: text belongs to
+// the caller, who may use its memory again.
+func viewOf(text []byte) string {
+	return unsafe.String(unsafe.SliceData(text), len(text)) //nolint:gosec // nobody writes to text while it is read
 }
 
 // cleanText makes one line of printable text, of at most 200 bytes, of

@@ -26,7 +26,7 @@ type xmlReader interface {
 
 // decodeXML reads a TCX or GPX file, told by its root element.
 func decodeXML(text []byte, b *budget) ([]schemas.Trace, string, *Error) {
-	w := xmlWalk{src: newXMLTokens(string(text), b.Token), b: b}
+	w := xmlWalk{src: newXMLTokens(viewOf(text), b.Token), b: b}
 	// References such as &amp; cost the decoder as much as an element.
 	if b.elements -= bytes.Count(text, []byte{'&'}); b.elements < 0 {
 		return nil, "", w.elementsError()

@@ -139,6 +139,7 @@ func (f *finder) likeliest(fits []shape, b int) (tried [mostTried + 1]*shape, fi
 		if farOff(sh.ss, least, sh.p+sh.n) {
 			continue
 		}
+		// Those with one time constant and onset stand together.
 		if last == nil || sh.kernel != last.kernel || sh.onset != last.onset {
 			f.stepPlaces(sh, sh.onset+int(firstChange), b-int(lastChange))
 		}
@@ -261,24 +262,25 @@ func (sh *shape) row(at float64) [5]float64 {
 	if k < 0 {
 		return [5]float64{1, k}
 	}
-	r := [5]float64{1, 0, 1 - between(sh.kernel.e, k), between(sh.kernel.g, k)}
+	i := int(k)
+	part := k - float64(i)
+	r := [5]float64{1, 0, 1 - between(sh.kernel.e, i, part), between(sh.kernel.g, i, part)}
 	if sh.slower != nil {
-		r[4] = 1 - between(sh.slower.e, k)
+		r[4] = 1 - between(sh.slower.e, i, part)
 	}
 	return r
 }
 
-// between is the value of a table at k, which need not be whole.
-func between(table []float64, k float64) float64 {
-	i := int(k)
+// between is the value of a table part of a second after i.
+func between(table []float64, i int, part float64) float64 {
 	if i+1 >= len(table) {
 		return table[len(table)-1]
 	}
-	part := k - float64(i)
-	if part == 0 {
-		return table[i]
+	v := table[i]
+	if part != 0 {
+		v += part * (table[i+1] - v)
 	}
-	return table[i] + part*(table[i+1]-table[i])
+	return v
 }
 
 // fit fits a response to what is new in each reading, and leaves there what is
@@ -317,7 +319,7 @@ func (u *fresh) fit(sh *shape) (eq five, x [5]float64, ss float64) {
 	eq = first.with(&m[4])
 	x = eq.solve(&y)
 	for i := range u.res {
-		for k, w := range u.rows[i] {
+		for k, w := range &u.rows[i] {
 			u.res[i] -= x[k] * w
 		}
 	}
@@ -340,7 +342,7 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 		share, scale := u.share[i], u.scale[i]
 		if u.near[i].at < to && n-i >= 4 {
 			h := hx
-			for k, w := range u.rows[i] {
+			for k, w := range &u.rows[i] {
 				h[k] += scale * w
 			}
 			at, r := hh+scale*scale, hr+scale*u.res[i]
@@ -350,7 +352,7 @@ func (u *fresh) step(sh *shape, after, to float64) (ss float64, ch change, fall 
 		}
 		part := (1 - share) * scale
 		hh, hr = hh+part*part, hr+part*u.res[i]
-		for k, w := range u.rows[i] {
+		for k, w := range &u.rows[i] {
 			hx[k] += part * w
 		}
 	}

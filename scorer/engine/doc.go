@@ -13,6 +13,7 @@
 //	  segments.go             spikes, halving, doubling, strap slip: cut at jumps
 //	grid (grid.go)            one value a second with running sums, for searching only
 //	kinetics.go               the response of heart rate to the protocol's load
+//	  factors.go              the normal equations of its fits
 //	find (find.go)            where the test may start: candidates and rivals
 //	  coarse.go               the quick search of the whole trace
 //	  candidate.go            what is known of one place, and what it shows
@@ -42,7 +43,8 @@
 //	  restless.go             readings less calm in the run than at rest
 //	  damage.go               files that end early or were altered
 //
-// Beside that way: SessionStarts (session.go) aligns the traces of one session,
+// Beside that way: a Recording (recording.go) answers all that is asked of one trace,
+// cleaned once; SessionStarts (session.go) aligns the traces of one session,
 // and MatesStarts (mates.go) tests that were scored one by one; Load (load.go)
 // gives the training load of any trace; Explanation (explain.go) says how a result
 // came about.

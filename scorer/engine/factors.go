@@ -70,8 +70,10 @@ func (f *five) explained(y *[5]float64) float64 {
 }
 
 // solve returns the unknowns for a right-hand side.
-func (f *four) solve(y [4]float64) [4]float64 {
-	z := f.forward(y)
+func (f *four) solve(y [4]float64) [4]float64 { return f.unknowns(f.forward(y)) }
+
+// unknowns solves Lᵀx = D⁻¹z.
+func (f *four) unknowns(z [4]float64) [4]float64 {
 	return f.back(z[0]*f.d0, z[1]*f.d1, z[2]*f.d2, z[3]*f.d3)
 }
 

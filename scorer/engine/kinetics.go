@@ -168,7 +168,7 @@ type plan struct {
 	four
 }
 
-// onPlan is for the shapes of a response; see [kernel.fitOn].
+// onPlan is for the shapes of a response; see [response.improve].
 func (k *kernel) onPlan(p, n int) plan {
 	fp, fn := float64(p), float64(n)
 	e1, ee, g1, eg, gg := k.e1[n], k.ee[n], k.g1[n], k.eg[n], k.gg[n]
@@ -273,18 +273,22 @@ func (k *kernel) lateLoad(n int) float64 {
 	return (k.g1[n] - k.g1[n/2]) / float64(n-n/2)
 }
 
-// fitOn fits the response with time constant k.tau to the seconds of a plan
-// laid at a start t, by least squares on
+// improve fits the response with time constant k.tau to the seconds of a plan laid
+// at a start t, by least squares on
 //
 //	before t:  h0 + slope·(s-t)
 //	from t on: h0·e + level·(1-e) + gain·g
 //
-// with a weak prior that holds the drift to about ±5 bpm per 100 s.
-func (k *kernel) fitOn(g *grid, f *plan, t int) response {
-	y := k.rightOn(g, f, t)
-	x := f.solve(y)
-	return response{tau: k.tau, ss: max(0, g.sumSquares(t-f.p, t+f.n)-f.explained(y)), n: f.p + f.n,
-		h0: x[0] + reference, before: x[1], level: x[2] + reference, gain: x[3], load: k.lateLoad(f.n)}
+// with a weak prior that holds the drift to about ±5 bpm per 100 s, and takes it
+// where it leaves less than what there was.
+func (r *response) improve(k *kernel, g *grid, f *plan, t int) {
+	z := f.forward(k.rightOn(g, f, t))
+	ss := max(0, g.sumSquares(t-f.p, t+f.n)-f.squares(z))
+	if ss < r.ss {
+		x := f.unknowns(z)
+		*r = response{tau: k.tau, ss: ss, n: f.p + f.n,
+			h0: x[0] + reference, before: x[1], level: x[2] + reference, gain: x[3], load: k.lateLoad(f.n)}
+	}
 }
 
 // recovery is a fit of the off-kinetics at one end.

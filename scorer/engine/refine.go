@@ -24,8 +24,8 @@ const shortStep = 24
 // closePlans are the plans of the fine search for one window of the start.
 type closePlans struct {
 	ahead int // seconds of it from m on
-	on    [len(fineOn)][places]plan
-	off   [len(fineOff)][places]plan
+	on    [places][len(fineOn)]plan
+	off   [places][len(fineOff)]plan
 }
 
 func (f *finder) plansFor(ahead int) *closePlans {
@@ -34,20 +34,18 @@ func (f *finder) plansFor(ahead int) *closePlans {
 		return p
 	}
 	p.ahead = ahead
-	span := reach + before + ahead // of the window around the start
-	for k := range p.on {
-		for i := range p.on[k] {
-			p.on[k][i] = plan{}
-			if at := before - spare + i; at > 8 && span-at > 8 {
-				p.on[k][i] = f.fineOn[k].onPlan(at, span-at)
+	span := reach + before + ahead          // of the window around the start
+	offSpan := overlap + offAfter + reach/2 // the same for all lengths
+	for i := range places {
+		p.on[i] = [len(fineOn)]plan{}
+		if at := before - spare + i; at > 8 && span-at > 8 {
+			for k := range fineOn {
+				p.on[i][k] = f.fineOn[k].onPlan(at, span-at)
 			}
 		}
-	}
-	offSpan := overlap + offAfter + reach/2
-	for k := range p.off { // the same for all lengths
-		for i := range p.off[k] {
-			at := overlap - reach - spare + i
-			p.off[k][i] = f.fineOff[k].offPlan(at, offSpan-at)
+		at := overlap - reach - spare + i
+		for k := range fineOff {
+			p.off[i][k] = f.fineOff[k].offPlan(at, offSpan-at)
 		}
 	}
 	return p
@@ -185,9 +183,9 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 	c.kOn, c.kOff = 0, 0
 	try := func(i, onFrom, onTo, offFrom, offTo int) {
 		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
-		if !c.late && w.plans.on[0][i].n > 0 {
+		if !c.late && w.plans.on[i][0].n > 0 {
 			for k := onFrom; k < onTo; k++ {
-				ss := f.fineOn[k].leftOn(g, &w.plans.on[k][i], w.firstOn+i)
+				ss := f.fineOn[k].leftOn(g, &w.plans.on[i][k], w.firstOn+i)
 				f.logOn[i] = min(f.logOn[i], ss)
 				if ss < bestOn {
 					bestOn, on, c.kOn = ss, i, k
@@ -195,7 +193,7 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 			}
 		}
 		for k := offFrom; k < offTo; k++ {
-			ss := f.fineOff[k].leftOff(g, &w.plans.off[k][i], w.firstOff+i)
+			ss := f.fineOff[k].leftOff(g, &w.plans.off[i][k], w.firstOff+i)
 			f.logOff[i] = min(f.logOff[i], ss)
 			if ss < bestOff {
 				bestOff, off, c.kOff = ss, i, k
@@ -218,7 +216,7 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 		on = off
 	}
 	c.edges = [2]int{w.firstOn + on, w.firstOff + off}
-	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[c.kOff][off], c.edges[1])
+	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[off][c.kOff], c.edges[1])
 	// How long the run lasted, each edge seen for itself.
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
 }
@@ -237,10 +235,7 @@ func (f *finder) fitWhole(c *candidate, w *nearby) {
 				continue
 			}
 			for k := range f.fineOn {
-				pl := f.wholePlan(k, at-w.from, w.whole-at)
-				if fit := f.fineOn[k].fitOn(g, pl, at); fit.ss < c.on.ss {
-					c.on = fit
-				}
+				c.on.improve(&f.fineOn[k], g, f.wholePlan(k, at-w.from, w.whole-at), at)
 			}
 		}
 	}

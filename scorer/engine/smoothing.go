@@ -147,20 +147,22 @@ type lines struct {
 func (u *turn) linesOf(s *turnShapes, shift int) (l lines) {
 	if u.second {
 		k := s.late - shift - turnBefore
-		before, after := s.before[k:][:len(u.near)], s.after[k:][:len(u.near)]
-		for i := range u.near {
-			v := u.near[i].hr
-			l.by, l.ay = l.by+before[i]*v, l.ay+after[i]*v
+		near, before, after := u.near, s.before[k:][:len(u.near)], s.after[k:][:len(u.near)]
+		by, ay := 0.0, 0.0
+		for i := range near {
+			by, ay = by+before[i]*near[i].hr, ay+after[i]*near[i].hr
 		}
-		return l
+		return lines{by: by, ay: ay}
 	}
 	late := float64(s.late - shift)
 	for i := range u.near {
 		at, v := u.near[i].at+late, u.near[i].hr
 		k := int(at)
-		p := tablePlace{k: k, part: at - float64(k)}
-		p.before = s.before[k] + p.part*(s.before[k+1]-s.before[k])
-		p.after = s.after[k] + p.part*(s.after[k+1]-s.after[k])
+		p := tablePlace{k: k, part: at - float64(k), before: s.before[k], after: s.after[k]}
+		if p.part != 0 { // most readings are on a second
+			p.before += p.part * (s.before[k+1] - p.before)
+			p.after += p.part * (s.after[k+1] - p.after)
+		}
 		l.b, l.a = l.b+p.before, l.a+p.after
 		l.bb, l.aa = l.bb+p.before*p.before, l.aa+p.after*p.after
 		l.by, l.ay = l.by+p.before*v, l.ay+p.after*v
@@ -176,9 +178,9 @@ func (s *turnShapes) roundness(u *turn, l *lines, shift int) float64 {
 	var y1 float64 // the product of what is left of the old state with the readings
 	if u.second {
 		fit = s.everySecond[shift+turnShift]
-		left := s.left[s.late-shift-turnBefore:][:len(u.near)]
-		for i := range u.near {
-			y1 += left[i] * u.near[i].hr
+		near, left := u.near, s.left[s.late-shift-turnBefore:][:len(u.near)]
+		for i := range near {
+			y1 += left[i] * near[i].hr
 		}
 	} else {
 		fit, y1 = s.equations(u, l)
@@ -200,7 +202,10 @@ func (s *turnShapes) equations(u *turn, of *lines) (fit four, ly float64) {
 	var l, ll, lb, la float64
 	for i := range u.places {
 		p := &u.places[i]
-		left := s.left[p.k] + p.part*(s.left[p.k+1]-s.left[p.k])
+		left := s.left[p.k]
+		if p.part != 0 {
+			left += p.part * (s.left[p.k+1] - left)
+		}
 		l, ll, lb, la = l+left, ll+left*left, lb+left*p.before, la+left*p.after
 		ly += left * u.near[i].hr
 	}

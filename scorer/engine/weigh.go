@@ -50,9 +50,7 @@ func (f *finder) alreadyOn(kernels []kernel, a, b int) (r response) {
 	r.ss = math.Inf(1)
 	for i := range kernels {
 		pl := kernels[i].onPlan(0, b-a)
-		if fit := kernels[i].fitOn(&f.grid, &pl, a); fit.ss < r.ss {
-			r = fit
-		}
+		r.improve(&kernels[i], &f.grid, &pl, a)
 	}
 	return r
 }
