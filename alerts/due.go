@@ -48,7 +48,8 @@ func (s *Service) lapse(ctx context.Context, now time.Time) error {
 }
 
 // Due does what is due by now and has not been done: it closes alerts that have
-// lapsed, looks for tests that are missing, and does what is scheduled. Several processes may do so at once.
+// lapsed, looks for tests that are missing, and does what is scheduled. Several
+// processes may do so at once.
 func (s *Service) Due(ctx context.Context, now time.Time) error {
 	return errors.Join(s.lapse(ctx, now), s.dueTests(ctx, now), s.scheduled(ctx, now))
 }

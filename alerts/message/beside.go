@@ -14,18 +14,18 @@ import (
 // beside is what stands beside a test, as lines.
 func beside(c *club.Club, it *Item) []string {
 	var lines []string
-	if words := LoadWords(&it.Beside); words != "" {
+	if words := loadBefore(&it.Beside); words != "" {
 		lines = append(lines, words)
 	}
-	if words := StandingWords(c, &it.Beside, it.Outcome.Start); words != "" {
+	if words := standingWords(c, &it.Beside, it.Outcome.Start); words != "" {
 		lines = append(lines, words)
 	}
 	return lines
 }
 
-// LoadWords says in one line what was recorded in the days before a test, ""
+// loadBefore says in one line what was recorded in the days before a test, ""
 // when that was not looked at.
-func LoadWords(b *assess.Beside) string {
+func loadBefore(b *assess.Beside) string {
 	if len(b.Loads) == 0 {
 		return ""
 	}
@@ -63,9 +63,9 @@ func conditions(cs []assess.Condition) []string {
 	return out
 }
 
-// ConditionWords says in one line what was recorded of the day for the whole
+// conditionWords says in one line what was recorded of the day for the whole
 // squad, beside what was usual before, "" when nothing was.
-func ConditionWords(cs []assess.Condition) string {
+func conditionWords(cs []assess.Condition) string {
 	parts := conditions(cs)
 	if len(parts) == 0 {
 		return ""
@@ -78,9 +78,9 @@ func ConditionWords(cs []assess.Condition) string {
 	return "Recorded that day: " + strings.Join(parts, "; ") + "."
 }
 
-// StandingWords says which daily values stand out, "" when none does. It says
+// standingWords says which daily values stand out, "" when none does. It says
 // how they differ from the usual and nothing of what that means.
-func StandingWords(c *club.Club, b *assess.Beside, at time.Time) string {
+func standingWords(c *club.Club, b *assess.Beside, at time.Time) string {
 	if len(b.Standing) == 0 {
 		return ""
 	}

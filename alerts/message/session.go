@@ -16,7 +16,7 @@ import (
 func shared(it *Item) string {
 	head, rest, _ := strings.Cut(it.Alert.Text, "\n")
 	occasion, rest, _ := strings.Cut(rest, "\n")
-	return strings.Join(nonEmpty([]string{head, occasion, ConditionWords(it.Conditions), rest}), "\n")
+	return strings.Join(nonEmpty([]string{head, occasion, conditionWords(it.Conditions), rest}), "\n")
 }
 
 // Session is the one message of a session in which the whole squad moved.

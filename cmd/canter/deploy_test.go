@@ -10,88 +10,95 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 )
 
-// TestDeploymentFilesSayWhatTheProgramsUnderstand: the broker's configuration
-// is read by the broker, commands by the program's own parser.
-func TestDeploymentFilesSayWhatTheProgramsUnderstand(t *testing.T) {
-	deploy := filepath.Join("..", "..", "deploy")
-	t.Run("nats.conf", func(t *testing.T) {
-		t.Setenv("CANTER_NATS_TOKEN", "secret")
-		o, err := server.ProcessConfigFile(filepath.Join(deploy, "nats.conf"))
-		if err != nil {
-			t.Fatal(err)
+// deployed is a file of deploy/.
+func deployed(name string) string { return filepath.Join("..", "..", "deploy", name) }
+
+// TestTheBrokerReadsItsConfiguration, by the broker's own reader.
+func TestTheBrokerReadsItsConfiguration(t *testing.T) {
+	t.Setenv("CANTER_NATS_TOKEN", "secret")
+	o, err := server.ProcessConfigFile(deployed("nats.conf"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if o.MaxPayload != 8<<20 || !o.JetStream || o.Authorization != "secret" {
+		t.Errorf("max_payload %d, jetstream %v, token %q", o.MaxPayload, o.JetStream, o.Authorization)
+	}
+}
+
+// TestComposeRunsEveryRole, by commands that the program's own parser takes.
+func TestComposeRunsEveryRole(t *testing.T) {
+	content, err := os.ReadFile(deployed("compose.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var file struct {
+		Services map[string]struct {
+			Command     []string          `yaml:"command"`
+			Image       string            `yaml:"image"`
+			Environment map[string]string `yaml:"environment"`
+			Health      *struct {
+				Test []string `yaml:"test"`
+			} `yaml:"healthcheck"`
+			Memory string `yaml:"mem_limit"`
+		} `yaml:"services"`
+	}
+	if err := yaml.Unmarshal(content, &file); err != nil {
+		t.Fatal(err)
+	}
+	roles := map[role]bool{}
+	for name, s := range file.Services {
+		if s.Health == nil || s.Memory == "" {
+			t.Errorf("%s: no health check, or no limit on memory", name)
 		}
-		if o.MaxPayload != 8<<20 || !o.JetStream || o.Authorization != "secret" {
-			t.Errorf("max_payload %d, jetstream %v, token %q", o.MaxPayload, o.JetStream, o.Authorization)
+		if s.Image != "canter" {
+			continue
 		}
-	})
-	t.Run("compose.yaml", func(t *testing.T) {
-		content, err := os.ReadFile(filepath.Join(deploy, "compose.yaml"))
-		if err != nil {
-			t.Fatal(err)
+		if s.Environment["CANTER_NATS"] == "" || s.Environment["CANTER_HISTORY"] == "" {
+			t.Errorf("%s: no broker or history in its environment", name)
 		}
-		var file struct {
-			Services map[string]struct {
-				Command     []string          `yaml:"command"`
-				Image       string            `yaml:"image"`
-				Environment map[string]string `yaml:"environment"`
-				Health      *struct {
-					Test []string `yaml:"test"`
-				} `yaml:"healthcheck"`
-				Memory string `yaml:"mem_limit"`
-			} `yaml:"services"`
+		if h := s.Health.Test; len(h) != 3 || h[1] != "/canter" {
+			t.Errorf("%s: health check %v", name, h)
+		} else {
+			notRunning(t, h[2:])
 		}
-		if err := yaml.Unmarshal(content, &file); err != nil {
-			t.Fatal(err)
+		got, err := parseRoles(s.Command[2])
+		if err != nil || s.Command[0] != "serve" || s.Command[1] != "--roles" {
+			t.Errorf("%s: command %v: %v", name, s.Command, err)
 		}
-		roles := map[role]bool{}
-		for name, s := range file.Services {
-			if s.Health == nil || s.Memory == "" {
-				t.Errorf("%s: no health check, or no limit on memory", name)
-			}
-			if s.Image != "canter" {
-				continue
-			}
-			if s.Environment["CANTER_NATS"] == "" || s.Environment["CANTER_HISTORY"] == "" {
-				t.Errorf("%s: no broker or history in its environment", name)
-			}
-			if h := s.Health.Test; len(h) != 3 || h[1] != "/canter" {
-				t.Errorf("%s: health check %v", name, h)
-			} else {
-				notRunning(t, h[2:])
-			}
-			got, err := parseRoles(s.Command[2])
-			if err != nil || s.Command[0] != "serve" || s.Command[1] != "--roles" {
-				t.Errorf("%s: command %v: %v", name, s.Command, err)
-			}
-			for r := range got {
-				roles[r] = true
-			}
+		for r := range got {
+			roles[r] = true
 		}
-		if len(roles) != 4 {
-			t.Errorf("the services run the roles %v, want all four", roles)
+	}
+	if len(roles) != 4 {
+		t.Errorf("the services run the roles %v, want all four", roles)
+	}
+}
+
+// TestKubernetesRunsEveryRole, in the same way.
+func TestKubernetesRunsEveryRole(t *testing.T) {
+	content, err := os.ReadFile(deployed("kubernetes.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for doc := range strings.SplitSeq(string(content), "\n---\n") {
+		if !strings.Contains(doc, "kind: Deployment") {
+			continue
 		}
-	})
-	t.Run("kubernetes.yaml", func(t *testing.T) {
-		content, err := os.ReadFile(filepath.Join(deploy, "kubernetes.yaml"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		n := 0
-		for doc := range strings.SplitSeq(string(content), "\n---\n") {
-			if !strings.Contains(doc, "kind: Deployment") {
-				continue
-			}
-			n++
-			t.Setenv("CANTER_NATS", "tls://127.0.0.1:1")
-			missesItsClub(t, kubernetesArgs(t, doc), "/club/club.yaml")
-		}
-		if n != 4 {
-			t.Errorf("%d deployments, want one a role", n)
-		}
-	})
+		n++
+		t.Setenv("CANTER_NATS", "tls://127.0.0.1:1")
+		missesItsClub(t, kubernetesArgs(t, doc), "/club/club.yaml")
+	}
+	if n != 4 {
+		t.Errorf("%d deployments, want one a role", n)
+	}
+}
+
+// TestUnitsRunTheProgram, in the same way.
+func TestUnitsRunTheProgram(t *testing.T) {
 	for _, unit := range []string{"canter.service", "canter@.service"} {
 		t.Run(unit, func(t *testing.T) {
-			content, err := os.ReadFile(filepath.Join(deploy, unit))
+			content, err := os.ReadFile(deployed(unit))
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -62,10 +62,7 @@ func (c *exportCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	if err := c.historyExists(); err != nil {
-		return err
-	}
-	r, err := history.OpenReader(ctx, c.historyAddress())
+	r, err := c.readHistory(ctx)
 	if err != nil {
 		return err
 	}

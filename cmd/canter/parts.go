@@ -68,6 +68,14 @@ func (c places) existingHistory(ctx context.Context) (history.Store, error) {
 	return history.Open(ctx, c.historyAddress())
 }
 
+// readHistory opens a history that is there, for reading alone.
+func (c places) readHistory(ctx context.Context) (history.Reader, error) {
+	if err := c.historyExists(); err != nil {
+		return nil, err
+	}
+	return history.OpenReader(ctx, c.historyAddress())
+}
+
 func (c places) historyExists() error {
 	if c.History != "" {
 		return nil

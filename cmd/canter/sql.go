@@ -30,10 +30,7 @@ Examples:
 
 // Run answers one query.
 func (c *sqlCmd) Run(ctx context.Context, std streams) error {
-	if err := c.historyExists(); err != nil {
-		return err
-	}
-	r, err := history.OpenReader(ctx, c.historyAddress())
+	r, err := c.readHistory(ctx)
 	if err != nil {
 		return err
 	}

@@ -280,7 +280,13 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		of, err = s.SessionMessages(ctx, "another")
 		ok(t, err)
 		same(t, "messages of another session", len(of), 0)
+	})
+}
 
+func TestNotesComeBack(t *testing.T) {
+	t.Parallel()
+	eachEngine(t, func(t *testing.T, s history.Store) {
+		ctx := t.Context()
 		n := schemas.Note{ID: "n2", AlertID: "a1", Athlete: "anna", Seen: true, Text: hostile, Who: "Kim", When: noon}
 		bare2 := schemas.Note{ID: "n1", AlertID: "a2"}
 		for _, x := range []schemas.Note{n, bare2, n} {
@@ -292,7 +298,13 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		notes, err = s.Notes(ctx, history.NoteFilter{Athlete: "anna", From: noon, To: noon.Add(time.Hour)})
 		ok(t, err)
 		same(t, "notes of an athlete", notes, []schemas.Note{n})
+	})
+}
 
+func TestAthletesAreThoseSavedLast(t *testing.T) {
+	t.Parallel()
+	eachEngine(t, func(t *testing.T, s history.Store) {
+		ctx := t.Context()
 		athletes := []history.AthleteRow{
 			{
 				ID: "anna", Name: "A.", Squad: "U21", Squads: []schemas.Membership{{Squad: "U21", Period: schemas.Period{From: noon}}, {Squad: "U19"}},
@@ -312,7 +324,13 @@ func TestAssessmentsAlertsMessagesComeBack(t *testing.T) {
 		gotAthletes, err = s.Athletes(ctx)
 		ok(t, err)
 		same(t, "athletes after all left", gotAthletes, []history.AthleteRow(nil))
+	})
+}
 
+func TestASlotKeepsItsFirstMark(t *testing.T) {
+	t.Parallel()
+	eachEngine(t, func(t *testing.T, s history.Store) {
+		ctx := t.Context()
 		done, err := s.SlotDone(ctx, "digest", "2026-03-04")
 		ok(t, err)
 		same(t, "slot before", done, false)

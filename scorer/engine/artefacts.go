@@ -54,19 +54,9 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 	run := 0 // samples before this one with its value
 	least := max(5, int(math.Ceil(10/s.interval)))
 	s.still = s.still[:0]
-	ends := func(i int) {
-		if run+1 >= least {
-			s.still = append(s.still, stillRun{from: i - 1 - run, to: i})
-		}
-		run = 0
-	}
-	for i := 1; i < len(s.hr); i++ {
-		if s.why[i] != kept || s.why[i-1] != kept {
-			ends(i)
-			continue
-		}
-		d := s.hr[i] - s.hr[i-1]
-		if d == 0 {
+	for i := 1; i <= len(s.hr); i++ {
+		both := i < len(s.hr) && s.why[i] == kept && s.why[i-1] == kept
+		if both && s.hr[i] == s.hr[i-1] {
 			run++
 			// Runs past 20 are the ones under suspicion.
 			if run <= 20 {
@@ -75,7 +65,14 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 			}
 			continue
 		}
-		ends(i)
+		if run+1 >= least {
+			s.still = append(s.still, stillRun{from: i - 1 - run, to: i})
+		}
+		run = 0
+		if !both {
+			continue
+		}
+		d := s.hr[i] - s.hr[i-1]
 		pairs++
 		changes++
 		if last*d < 0 {
@@ -83,7 +80,6 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 		}
 		last = d
 	}
-	ends(len(s.hr))
 	if pairs == 0 {
 		return 0, false, false
 	}

@@ -182,22 +182,27 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 	var on, off int
 	c.kOn, c.kOff = 0, 0
 	try := func(i, onFrom, onTo, offFrom, offTo int) {
-		f.logOn[i], f.logOff[i] = math.Inf(1), math.Inf(1)
+		leastOn, leastOff, kOn, kOff := math.Inf(1), math.Inf(1), 0, 0
 		if !c.late && w.plans.on[i][0].n > 0 {
 			for k := onFrom; k < onTo; k++ {
 				ss := f.fineOn[k].leftOn(g, &w.plans.on[i][k], w.firstOn+i)
-				f.logOn[i] = min(f.logOn[i], ss)
-				if ss < bestOn {
-					bestOn, on, c.kOn = ss, i, k
+				if ss < leastOn {
+					leastOn, kOn = ss, k
 				}
 			}
 		}
 		for k := offFrom; k < offTo; k++ {
 			ss := f.fineOff[k].leftOff(g, &w.plans.off[i][k], w.firstOff+i)
-			f.logOff[i] = min(f.logOff[i], ss)
-			if ss < bestOff {
-				bestOff, off, c.kOff = ss, i, k
+			if ss < leastOff {
+				leastOff, kOff = ss, k
 			}
+		}
+		f.logOn[i], f.logOff[i] = leastOn, leastOff
+		if leastOn < bestOn {
+			bestOn, on, c.kOn = leastOn, i, kOn
+		}
+		if leastOff < bestOff {
+			bestOff, off, c.kOff = leastOff, i, kOff
 		}
 	}
 	// Every third second with all time constants, then the others with those
@@ -336,12 +341,14 @@ func (f *finder) likely(c *candidate, h *hints) (like likelihoods) {
 	for i := range like {
 		on, off := math.Inf(-1), math.Inf(-1)
 		first := i + spare - earliest + lag
-		for k := range min(len(delayCosts), places-first) {
+		after := min(first+len(delayCosts), places)
+		logOn, logOff := f.logOn[first:after], f.logOff[first:after]
+		for k := range logOn {
 			cost := &delayCosts[k]
-			if v := f.logOn[first+k] - cost.on; v > on {
+			if v := logOn[k] - cost.on; v > on {
 				on = v
 			}
-			if v := f.logOff[first+k] - cost.off; v > off {
+			if v := logOff[k] - cost.off; v > off {
 				off = v
 			}
 		}

@@ -32,8 +32,7 @@ func (s *series) firstAt(t float64) int {
 //
 //	mean = Σ hrᵢ wᵢ / Σ wᵢ,  wᵢ = |[atᵢ, atᵢ+holdᵢ) ∩ [from, to)|
 func (s *series) window(from, to float64) average {
-	a := average{want: to - from}
-	sum := 0.0
+	sum, seconds, peak, n := 0.0, 0.0, 0.0, 0
 	for i := s.firstAt(from); i < len(s.at) && s.at[i] < to; i++ {
 		if s.why[i] != kept {
 			continue
@@ -42,13 +41,15 @@ func (s *series) window(from, to float64) average {
 		if w <= 1e-9 {
 			continue
 		}
-		sum += w * s.hr[i]
-		a.seconds += w
-		a.n++
-		a.peak = max(a.peak, s.hr[i])
+		v := s.hr[i]
+		sum, seconds, n = sum+w*v, seconds+w, n+1
+		if v > peak {
+			peak = v
+		}
 	}
-	if a.seconds > 0 {
-		a.mean = sum / a.seconds
+	a := average{want: to - from, seconds: seconds, n: n, peak: peak}
+	if seconds > 0 {
+		a.mean = sum / seconds
 	}
 	return a
 }
