@@ -14,6 +14,7 @@ import (
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
+	"golang.org/x/sync/errgroup"
 )
 
 // longestHold bounds, in holds, how long a squad that never gets quiet waits.
@@ -108,10 +109,8 @@ func (s *Service) review(ctx context.Context, e schemas.SquadEvent, v schemas.Ve
 			s.want(wanted, x, v)
 		}
 	}
-	for some := range slices.Chunk(assessed, savedAtOnce) {
-		if err := s.history.SaveAssessments(ctx, some); err != nil {
-			return err
-		}
+	if err := s.saveAssessments(ctx, assessed); err != nil {
+		return err
 	}
 	return s.reconcile(ctx, e, wanted, touched, alertsFrom, v)
 }
@@ -122,6 +121,17 @@ const largeReview = 1000
 // savedAtOnce bounds one write of a review of many sessions, so that the
 // writes of others get their turn between.
 const savedAtOnce = 500
+
+// saveAssessments stores those of a review, one part being made ready while
+// another is written.
+func (s *Service) saveAssessments(ctx context.Context, all []schemas.Assessment) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(2)
+	for some := range slices.Chunk(all, savedAtOnce) {
+		g.Go(func() error { return s.history.SaveAssessments(ctx, some) })
+	}
+	return g.Wait()
+}
 
 func days(d time.Duration) int { return int((d + 24*time.Hour - 1) / (24 * time.Hour)) }
 

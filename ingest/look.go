@@ -82,7 +82,9 @@ func (w *Watcher) finishedIn(ctx context.Context, f *folder, events *fsnotify.Wa
 	freshest := f.lookFresh(ctx, events, now)
 	due, _ := f.track.due(now)
 	for _, p := range due {
-		f.look(ctx, p, events, now)
+		if !f.track.sawAt(now, p) { // its directory may just have been listed
+			f.look(ctx, p, events, now)
+		}
 	}
 	paths, wake := f.track.take(now)
 	for _, p := range paths {

@@ -17,6 +17,7 @@ type stamp struct {
 // tracked is what is known of one path.
 type tracked struct {
 	stamp   stamp
+	seen    time.Time // when it was looked at last
 	quiet   time.Time // since when the stamp has been the same
 	tries   int
 	notFrom time.Time // no new try before
@@ -50,11 +51,19 @@ func (t *tracker) all(now time.Time, seen listing) {
 
 // saw takes the state that one file had at now.
 func (t *tracker) saw(now time.Time, path string, s stamp) {
-	if f := t.files[path]; f == nil || f.stamp != s {
+	f := t.files[path]
+	if f == nil || f.stamp != s {
 		// New, or changed: whatever was published of it was another file.
 		f = &tracked{stamp: s, quiet: now}
 		t.files[path], t.waiting[path] = f, f
 	}
+	f.seen = now
+}
+
+// sawAt reports whether the state of a file is that of now.
+func (t *tracker) sawAt(now time.Time, path string) bool {
+	f := t.files[path]
+	return f != nil && f.seen.Equal(now)
 }
 
 // gone takes that a path, or all that was below it, is no longer there.

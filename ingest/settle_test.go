@@ -153,3 +153,18 @@ func TestNamesThatProgramsGiveToUnfinishedFilesArePassedOver(t *testing.T) {
 		t.Error(d)
 	}
 }
+
+func TestWhatWasSeenWhenIsKnown(t *testing.T) {
+	tr := newTracker(2 * time.Second)
+	tr.all(at(0), listing{"a": {size: 1}, "b": {size: 1}})
+	tr.saw(at(1), "a", stamp{size: 1})
+	for _, c := range []struct {
+		path string
+		at   float64
+		want bool
+	}{{"a", 0, false}, {"a", 1, true}, {"b", 0, true}, {"b", 1, false}, {"c", 1, false}} {
+		if got := tr.sawAt(at(c.at), c.path); got != c.want {
+			t.Errorf("%s seen at %g s: %v, want %v", c.path, c.at, got, c.want)
+		}
+	}
+}

@@ -99,14 +99,10 @@ func Review(c *club.Club, squad, protocol string, tests []schemas.Outcome, from 
 		return cmp.Or(a[0].Start.Compare(b[0].Start), cmp.Compare(a[0].Session, b[0].Session))
 	})
 	out := make([]Session, 0, len(sessions))
-	var one []schemas.Outcome
-	for _, s := range sessions {
-		one = one[:0]
-		for _, o := range s {
-			one = append(one, *o)
+	for some := range slices.Chunk(sessions, atOnce) {
+		for _, a := range r.assessAll(some) {
+			out = append(out, r.session(a))
 		}
-		r.remember(s[0].Start, s[len(s)-1].Start)
-		out = append(out, r.session(one))
 	}
 	r.close(out)
 	return out
@@ -142,28 +138,24 @@ func (r *reviewer) gather(protocol string, tests []schemas.Outcome) {
 	}
 }
 
-// remember sets which tests count for a session: those that a review which
-// began with it would have. Years of tests are gone through in time that grows
-// with their number, not with its square.
-func (r *reviewer) remember(first, last time.Time) {
+// known returns the tests that count for a session, by athlete: those that a
+// review which began with it would have. Years of tests are gone through in time
+// that grows with their number, not with its square.
+func (r *reviewer) known(session []schemas.Outcome) map[string][]schemas.Outcome {
 	t := &r.club.Thresholds
-	oldest := History(t, first.Add(-Span(t)-24*time.Hour))
-	newest := last.Add(assess.SameTest)
-	r.history = make(map[string][]schemas.Outcome, len(r.athletes))
+	oldest := History(t, session[0].Start.Add(-Span(t)-24*time.Hour))
+	newest := session[len(session)-1].Start.Add(assess.SameTest)
+	history := make(map[string][]schemas.Outcome, len(r.athletes))
 	for id, a := range r.athletes {
 		from, _ := slices.BinarySearchFunc(a.tests, oldest, func(o schemas.Outcome, t time.Time) int { return o.Start.Compare(t) })
 		to, _ := slices.BinarySearchFunc(a.tests, newest, func(o schemas.Outcome, t time.Time) int {
 			return cmp.Or(o.Start.Compare(t), -1) // those at the instant, too
 		})
 		if from < to {
-			r.history[id] = a.tests[from:to]
+			history[id] = a.tests[from:to]
 		}
 	}
-	for _, a := range r.athletes {
-		for len(a.before) > 0 && first.Sub(a.before[0].Start) > rules.Lookback(t) {
-			a.before = a.before[1:]
-		}
-	}
+	return history
 }
 
 // athlete is what has been gathered of one athlete while going through time.
@@ -191,28 +183,19 @@ type reviewer struct {
 	settings assess.Settings
 	bandHigh float64
 	athletes map[string]*athlete
-	// history are the tests that count for the session at hand, by athlete.
-	history map[string][]schemas.Outcome
 }
 
-func (r *reviewer) session(tests []schemas.Outcome) Session {
-	first := tests[0].Start.In(zone(r.club))
-	s := Session{
-		ID:  tests[0].Session,
-		Day: time.Date(first.Year(), first.Month(), first.Day(), 0, 0, 0, 0, first.Location()),
-	}
-	if !r.settings.NoSquad {
-		s.Effects = assess.Effects(tests, r.history, r.settings)
-	}
-	pooled := map[string]assess.Pooled{}
-	for i := range tests {
-		o := tests[i]
-		p, ok := pooled[o.ProtocolVersion]
-		if !ok && !r.settings.NoPool {
-			p = assess.PooledSD(r.history, o.ProtocolVersion, s.Day, s.Effects, r.settings)
-			pooled[o.ProtocolVersion] = p
+// session judges a session that is assessed; it is the next in time.
+func (r *reviewer) session(a assessed) Session {
+	first := a.outcomes[0].Start
+	for _, x := range r.athletes {
+		for len(x.before) > 0 && first.Sub(x.before[0].Start) > rules.Lookback(&r.club.Thresholds) {
+			x.before = x.before[1:]
 		}
-		s.Tests = append(s.Tests, r.test(o, assess.Context{Pooled: p, Effects: s.Effects}))
+	}
+	s := Session{ID: a.outcomes[0].Session, Day: a.day, Effects: a.effects, Tests: make([]Test, 0, len(a.outcomes))}
+	for i := range a.outcomes {
+		s.Tests = append(s.Tests, r.test(a.outcomes[i], a.tests[i], a.history[a.outcomes[i].Athlete]))
 	}
 	s.Squad = r.squad(&s)
 	return s
@@ -225,10 +208,8 @@ func zone(c *club.Club) *time.Location {
 	return c.Zone
 }
 
-func (r *reviewer) test(o schemas.Outcome, known assess.Context) Test {
-	at, history := r.athletes[o.Athlete], r.history[o.Athlete]
-	known.Since = at.since(o.Start)
-	a := assess.Test(o, history, known, r.settings)
+func (r *reviewer) test(o schemas.Outcome, a schemas.Assessment, history []schemas.Outcome) Test {
+	at := r.athletes[o.Athlete]
 	before := rules.Before{BandHigh: r.bandHigh}
 	for _, b := range at.before {
 		if o.Start.Sub(b.Start) > assess.SameTest {
