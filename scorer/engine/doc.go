@@ -39,6 +39,8 @@
 //	  quality_level.go        speed, band, HRmax
 //	  shape.go                the response fitted to the whole test
 //	  change.go               one change of level that it would swallow
+//	  early.go                and one that the rise itself would hide
+//	  stop.go                 heart rate that rises as the run stops
 //	  restless.go             readings less calm in the run than at rest
 //	  damage.go               files that end early or were altered
 //
