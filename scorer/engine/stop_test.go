@@ -36,7 +36,7 @@ func TestHeartRateThatRisesAsTheRunStops(t *testing.T) {
 					doubted++
 				}
 			}
-			if c.doubted && doubted < seeds-2 || !c.doubted && doubted > 0 {
+			if c.doubted && doubted < seeds-3 || !c.doubted && doubted > 0 {
 				t.Errorf("%+.0f bpm at the end, a sample every %d s: %d of %d doubted", c.low, interval, doubted, seeds)
 			}
 		}
