@@ -27,6 +27,7 @@ type candidate struct {
 	coarse   float64 // score of the quick search
 	ran      float64 // seconds between the edges, each seen for itself
 	edges    [2]int  // grid seconds of the best edges
+	turns    [2]int  // those of heart rate, whatever the speed channel says
 	middle   int     // of the starts that the fine search looked at
 	kOn      int     // time constants that fit the edges best, places in the lists
 	kOff     int

@@ -76,19 +76,10 @@ type fresh struct {
 // changeIn looks for a change of level in grid seconds [a, b), given the
 // responses fitted to them.
 func (f *finder) changeIn(fits []shape, a, b int) (best change) {
-	u := &f.fresh
-	s := f.series
-	u.near = u.near[:0]
-	to := f.grid.time(b)
-	for i := sort.SearchFloat64s(s.at, f.grid.time(a)); i < len(s.at) && s.at[i] < to; i++ {
-		if s.why[i] == kept {
-			u.near = append(u.near, reading{at: s.at[i] - f.grid.origin + head, hr: s.hr[i] - reference})
-		}
-	}
-	n := float64(len(u.near))
-	if n < leastReadings {
+	if !f.readingsIn(a, b) {
 		return change{}
 	}
+	u, s := &f.fresh, f.series
 	tried, withStep := f.likeliest(fits, b)
 	u.correlate(tried[0], &withStep, s.interval)
 	after := firstChange + firstSamples*s.interval
@@ -103,8 +94,22 @@ func (f *finder) changeIn(fits []shape, a, b int) (best change) {
 			some, best = ss-fall, ch
 		}
 	}
-	best.gain = n / 2 * math.Log((none+exactVar*n)/(some+exactVar*n))
+	best.gain = u.gain(none, some)
 	return best
+}
+
+// readingsIn collects the kept readings of grid seconds [a, b), and reports whether
+// they are enough.
+func (f *finder) readingsIn(a, b int) bool {
+	u, s := &f.fresh, f.series
+	u.near = u.near[:0]
+	to := f.grid.time(b)
+	for i := sort.SearchFloat64s(s.at, f.grid.time(a)); i < len(s.at) && s.at[i] < to; i++ {
+		if s.why[i] == kept {
+			u.near = append(u.near, reading{at: s.at[i] - f.grid.origin + head, hr: s.hr[i] - reference})
+		}
+	}
+	return len(u.near) >= leastReadings
 }
 
 // likeliest picks the responses to compare: first those that a change of level,
@@ -131,8 +136,7 @@ func (f *finder) likeliest(fits []shape, b int) (tried [mostTried + 1]*shape, fi
 	for i := range fits {
 		sh := &fits[i]
 		put(sh, sh.ss, mostTried, len(tried))
-		// A change explains nothing much of a response that is far off.
-		if sh.ss > 2.5*least+float64(sh.p+sh.n)/2 {
+		if farOff(sh.ss, least, sh.p+sh.n) {
 			continue
 		}
 		// Those with one time constant and onset stand together.
@@ -153,6 +157,10 @@ func (f *finder) likeliest(fits []shape, b int) (tried [mostTried + 1]*shape, fi
 	}
 	return tried, first
 }
+
+// farOff reports whether a response that leaves a sum of squares ss of n seconds is
+// so far off the best, which leaves least, that a change explains nothing much of it.
+func farOff(ss, least float64, n int) bool { return ss > 2.5*least+float64(n)/2 }
 
 // gridStep is a step in the grid's heart rate, by plain least squares.
 type gridStep struct {

@@ -12,7 +12,7 @@ import (
 // that was stopped early: on generated sessions of any make one whole test in a
 // hundred is so, and one in four of those stopped early. A little earlier, or a
 // longer run, takes twice as much.
-const leastTension = 3.0
+const leastTension = 2.4
 
 // most tests that one trace may hold; more alike efforts are intervals.
 const mostTests = 2
@@ -162,12 +162,13 @@ func (f *finder) isTest(c *candidate) bool {
 func (f *finder) continues(c *candidate) bool {
 	g, d := &f.grid, c.length
 	end := c.start + d
-	if !c.seesOff() && f.likeBefore(end, 6, 46) && f.likeBefore(end, 46, 86) && f.unbroken(c, end) {
+	if !c.seesOff() && f.likeBefore(end, 6, 46) && f.likeBefore(end, 46, 86) && f.oneLine(c, end-40, end+86) {
 		return true
 	}
 	if !c.seesOn() {
 		a, b := c.start-46, c.start-6
-		if a >= 0 && g.share(a, b) > 0.6 && g.mean(c.start+20, end)-g.mean(a, b) < 6 {
+		if a >= 0 && g.share(a, b) > 0.6 && g.mean(c.start+20, end)-g.mean(a, b) < 6 &&
+			f.oneLine(c, c.start-46, c.start+40) {
 			return true
 		}
 	}
@@ -185,14 +186,12 @@ func (f *finder) likeBefore(end, a, b int) bool {
 	return rms < 3 && math.Abs(g.mean(end+a, end+b)-g.mean(end-40, end)) < 5
 }
 
-// unbroken reports whether heart rate keeps to one straight line from the last 40 s
-// of a run to 86 s after its end, as steadily as it kept to the response: drills
-// straight after a test may hold its level, but not so evenly. Twice the variance
-// is where on invented sessions runs that go on and drills part.
-func (f *finder) unbroken(c *candidate, end int) bool {
-	const last, next = 40, 86
-	across := f.grid.aboutLine(end-last, end+next) / (last + next)
-	return across < 2*(c.on.ss/float64(c.on.n)+roundingVar)
+// oneLine reports whether heart rate keeps to one straight line from one second to
+// another across an edge, as steadily as it kept to the response: games before a
+// test, or drills straight after it, may hold its level, but not so evenly. Twice
+// the variance is where on invented sessions runs that go on and drills part.
+func (f *finder) oneLine(c *candidate, from, to int) bool {
+	return f.grid.aboutLine(from, to)/float64(to-from) < 2*(c.on.ss/float64(c.on.n)+roundingVar)
 }
 
 func (f *finder) whyNone(all []candidate) *schemas.Reason {

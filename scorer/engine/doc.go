@@ -18,6 +18,7 @@
 //	  coarse.go               the quick search of the whole trace
 //	  candidate.go            what is known of one place, and what it shows
 //	  refine.go               each place to the second, with both edges
+//	  before.go               the start, where heart rate turned down shortly before it
 //	  weigh.go                what the fits at a place are evidence of
 //	  smoothing.go            how late the device's averaging makes both
 //	  evidence.go             lap marks, planned time, team-mates
@@ -38,6 +39,8 @@
 //	  quality_level.go        speed, band, HRmax
 //	  shape.go                the response fitted to the whole test
 //	  change.go               one change of level that it would swallow
+//	  early.go                and one that the rise itself would hide
+//	  stop.go                 heart rate that rises as the run stops
 //	  restless.go             readings less calm in the run than at rest
 //	  damage.go               files that end early or were altered
 //

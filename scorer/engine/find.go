@@ -19,13 +19,18 @@ const (
 	mostCandidates = 6
 	mostBehind     = 40.0
 
-	// Heart rate answers late: by 0.5 ± 2 s at the start of a run, and by 3.6 ± 3 s
+	// Heart rate answers late: by 0.5 ± 2 s at the start of a run, and by 3.6 ± 3.5 s
 	// at its end, where it keeps up for some seconds after stopping. What
-	// averaging in the device adds comes on top, see smoothing.go; what else is
-	// late in it is in these. No source gives them: chosen here between what two
-	// generators' clean sessions show, judged by the hold-out.
+	// averaging in the device adds comes on top, see smoothing.go, and what the
+	// device takes to show a reading. No source gives them: chosen here in the
+	// middle of what generators of different make show, from textbook responses
+	// that turn at once to hearts that keep up for ten seconds. The end tells less
+	// than the start, as bodies differ more there.
 	onDelay, onDelaySD   = 0.5, 2.0
-	offDelay, offDelaySD = 3.6, 3.0
+	offDelay, offDelaySD = 3.6, 3.5
+	// shownLate (s) is what a device takes to show a reading once it has it: packets
+	// come each second or so, and are stored with the second that has begun.
+	shownLate = 0.4
 	// sharedDelaySD (s) is what both edges may be late together, besides what
 	// averaging shows: no trace tells it, so no start is surer.
 	sharedDelaySD = 2.0
@@ -38,8 +43,9 @@ const (
 	leastEvidence = 14.0
 	// More evidence than this from one edge says no more.
 	mostOn, mostOff = 30.0, 20.0
-	// Costs of an edge that is not there although its seconds were recorded.
-	noOn, noOff = 8.0, 10.0
+	// Costs of an edge that is not there although its seconds were recorded: many
+	// start with heart rate still high, or go on at once, but few of all.
+	noOn, noOff = 5.0, 6.0
 )
 
 // finder holds what a search needs; its slices are reused between calls.

@@ -51,7 +51,7 @@ func measure(s *series, at float64, c *candidate, req *Request) measures {
 		m.lag, m.lagVar = math.Round(10*c.lag)/10, c.lagVar
 	}
 	if c.seesOn() {
-		m.turn = float64(c.edges[0] - c.start)
+		m.turn = float64(c.turns[0] - c.start)
 	}
 	m.whole = s.window(m.at, m.end)
 	m.exercise(s, p)

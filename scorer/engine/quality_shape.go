@@ -49,11 +49,32 @@ func (w *work) judgeShape(v *verdict, m *measures, c *candidate) {
 		v.add(schemas.Check, schemas.ReasonNotSteady,
 			"heart rate is %+.0f bpm off the expected response %s into the test: not a steady run, or an artefact", bend, mmss(where))
 	}
+	w.judgeHidden(v, m, c, &sh, &ch)
 	if c.alone() && v.quality == schemas.Good {
 		if n := w.signs(&sh, &ch, c, scatter, bend); n >= mostSigns {
 			v.add(schemas.Check, schemas.ReasonStartUncertain,
 				"nothing but heart rate says that this was the test, and it is unlike one in %d small ways (rise, level, steadiness, recovery)", n)
 		}
+	}
+}
+
+// judgeHidden looks for what a response that fits well may hide: readings that the
+// end of the run puts right, and a change of level in the rise. The second takes a
+// search, which a test that is doubted already is spared.
+func (w *work) judgeHidden(v *verdict, m *measures, c *candidate, sh *shape, ch *change) {
+	if !w.finder.profile.flat {
+		return
+	}
+	if rise, ok := m.riseAtStop(&w.series); ok && ch.undone(rise) {
+		v.add(schemas.Check, schemas.ReasonArtefacts,
+			"heart rate rises by %+.0f bpm as the run stops, where it should fall: the sensor may have counted steps, or the pace was raised at the end", rise.bpm)
+	}
+	if v.quality != schemas.Good || !c.seesOn() {
+		return
+	}
+	if early, readings := w.finder.earlyChange(sh); early.sureEarly(readings) {
+		v.add(schemas.Check, schemas.ReasonStrapSlip,
+			"heart rate changes its level by %+.0f bpm at once as it begins to rise, %s: the strap may have slipped", early.size, when(w.finder.grid.time(early.at)-m.at))
 	}
 }
 

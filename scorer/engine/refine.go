@@ -91,16 +91,18 @@ func (f *finder) risesElsewhere(c *candidate, h *hints) bool {
 	return c.edges[0]-c.middle < -reach || c.edges[0]-c.middle > reach
 }
 
-// unsmooth takes the delay that averaging in the device makes off the start.
-// The likelihoods of the edges must still be those of the candidate.
+// unsmooth takes the delay that the device makes off the start. The likelihoods
+// of the edges must still be those of the candidate.
 func (f *finder) unsmooth(c *candidate, h *hints) {
 	c.lag, c.lagVar = f.smoothing(c)
+	c.lag += shownLate
 	like := f.place(c, h)
 	shared := math.Sqrt(sq(sharedDelaySD) + c.lagVar)
 	if c.sped || c.lap {
 		shared = 0.5 // the start is not heart rate's to tell
 	}
 	c.within, c.sd = spreadAbout(like[:], c.start-c.middle+reach, shared)
+	f.seenLate(c)
 }
 
 // nearby are the windows of the fine search for one candidate, grid seconds.
@@ -148,6 +150,9 @@ func (f *finder) fineEdges(c *candidate) nearby {
 	f.beside.length = 0 // not looked at yet
 	c.late = f.unseen(w.middle) && w.whole-f.grid.begin >= leastSeen
 	f.searchEdges(c, &w)
+	if !c.late {
+		f.searchShortened(c, &w)
+	}
 	f.fitWhole(c, &w)
 	return w
 }
@@ -220,7 +225,8 @@ func (f *finder) searchEdges(c *candidate, w *nearby) {
 	if c.late {
 		on = off
 	}
-	c.edges = [2]int{w.firstOn + on, w.firstOff + off}
+	c.turns = [2]int{w.firstOn + on, w.firstOff + off}
+	c.edges = c.turns
 	c.off = f.fineOff[c.kOff].fitOff(g, &w.plans.off[off][c.kOff], c.edges[1])
 	// How long the run lasted, each edge seen for itself.
 	c.ran = float64(c.edges[1]-c.edges[0]) - offDelay + onDelay
@@ -319,7 +325,7 @@ func (f *finder) lookBeside(c *candidate, h *hints) {
 		case !h.speedOK:
 		case h.steady:
 			b.speed[i] = h.box(&f.grid, t, c.length, c.middle)
-		case h.course != nil && c.length == f.profile.length:
+		case h.course != nil:
 			b.speed[i] = h.follows(&f.grid, t, c.length, c.middle)
 		}
 	}

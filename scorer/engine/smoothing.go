@@ -226,10 +226,10 @@ func (f *finder) smoothing(c *candidate) (lag, variance float64) {
 	tables := roundTurns()
 	likely := c.score() > leastEvidence/2 // what is no test needs no delay
 	if likely && f.profile.flat && !c.late && c.evOn > seenOn {
-		f.addRoundness(&logs, f.turnAt(c.edges[0]), tables.on[max(c.kOn-1, 0):min(c.kOn+2, len(fineOn))])
+		f.addRoundness(&logs, f.turnAt(c.turns[0]), tables.on[max(c.kOn-1, 0):min(c.kOn+2, len(fineOn))])
 	}
 	if likely && c.evOff > seenOff {
-		f.addRoundness(&logs, f.turnAt(c.edges[1]), tables.off[max(c.kOff-1, 0):min(c.kOff+2, len(fineOff))])
+		f.addRoundness(&logs, f.turnAt(c.turns[1]), tables.off[max(c.kOff-1, 0):min(c.kOff+2, len(fineOff))])
 	}
 	top := math.Inf(-1)
 	for _, l := range logs {
@@ -274,3 +274,33 @@ func (f *finder) worthOf(variance float64) float64 {
 	fresh := min(max(sq(f.wiggle)/(2*max(variance, 0.1)), 0.01), 1) // 1-r
 	return max(f.interval, min(max(f.interval*(2-fresh)/fresh, leastWorth), mostWorth))
 }
+
+// seenLate betters the delay of a test whose start something else than heart rate
+// tells: then the turns of heart rate say themselves how late the device shows
+// them, as far as the body's own delays are known.
+func (f *finder) seenLate(c *candidate) {
+	if !f.profile.flat || c.late || !(c.sped || c.lap) {
+		return
+	}
+	known := 0.5 // s, of the start, as a standard deviation
+	if !c.sped {
+		known = lapSD
+	}
+	shared := sq(sharedDelaySD)
+	weight := 1 / (shared + c.lagVar)
+	sum := weight * c.lag
+	add := func(late, sd float64) {
+		w := 1 / (sq(sd) + sq(known) + sq(turnSD))
+		weight, sum = weight+w, sum+w*late
+	}
+	if c.evOn > seenOn {
+		add(float64(c.turns[0]-c.start)-onDelay, onDelaySD)
+	}
+	if c.evOff > seenOff {
+		add(float64(c.turns[1]-c.start-c.length)-offDelay, offDelaySD)
+	}
+	c.lag, c.lagVar = max(0, sum/weight), max(0, 1/weight-shared)
+}
+
+// turnSD is how far (s) a turn of heart rate is placed by chance.
+const turnSD = 1.5

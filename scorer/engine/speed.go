@@ -47,7 +47,7 @@ func (h *hints) keeps() bool { return h.speedOK && (h.steady || h.course != nil)
 // level, before and after it one each, over a stretch fixed by middle.
 func (h *hints) follows(g *grid, t, length, middle int) float64 {
 	const side = 30
-	left, _, n := h.offCourse(g, t)
+	left, _, n := h.offCourse(g, t, length)
 	s1, n1 := g.speedSquares(middle-side, t)
 	s2, n2 := g.speedSquares(t+length, middle+length+side)
 	if n < length/2 {
@@ -57,14 +57,17 @@ func (h *hints) follows(g *grid, t, length, middle int) float64 {
 	return -all / (2 * worth) * math.Log((left+s1+s2)/all+0.01)
 }
 
-// offCourse fits the protocol's speeds to those from second t on: the sum of
-// squares left, the multiple of the protocol's speed that was run, and the count
+// offCourse fits the protocol's speeds to those from second t on, as far as a test
+// of length seconds went: the sum of squares left, the multiple of the protocol's speed that was run, and the count
 // of seconds with speed. It is least squares for v = times·protocol in work and
 // v = level in rests.
-func (h *hints) offCourse(g *grid, t int) (left, times float64, n int) {
+func (h *hints) offCourse(g *grid, t, length int) (left, times float64, n int) {
 	var vv, pv, pp, rest, restV, restVV float64
 	for _, s := range h.course {
-		mean, sd, k := g.meanSpeed(t+s.from, t+s.to)
+		if s.from >= length {
+			break
+		}
+		mean, sd, k := g.meanSpeed(t+s.from, t+min(s.to, length))
 		count := float64(k)
 		n += k
 		squares := count * (mean*mean + sd*sd)
@@ -92,7 +95,7 @@ func (h *hints) courseEvidence(g *grid, t, length int) (ev float64, vouches bool
 	if !h.speedOK || h.course == nil {
 		return 0, false
 	}
-	left, times, n := h.offCourse(g, t)
+	left, times, n := h.offCourse(g, t, length)
 	if n < length/2 {
 		return 0, false
 	}

@@ -92,7 +92,8 @@ func TestTargets(t *testing.T) {
 	}
 	hrex, hrr := bad.silent()
 	hold(t, []limit{
-		{"clean starts within 5 s", clean.within(), 0.99, 1},
+		// The targets are for 10,000: of a short run's few hundred one more may miss.
+		{"clean starts within 5 s", clean.within(), 0.99 - 1/float64(clean.Tests), 1},
 		// Straps put on late show no beginning, and who runs on at once no end: there
 		// the test has to say that its start is uncertain.
 		{"starts with traps within 5 s", trap.within(), 0.95, 1},
@@ -100,14 +101,14 @@ func TestTargets(t *testing.T) {
 		{"clean tests called good", clean.good(), 0.905, 1},
 		{"clean HRex, mean error in bpm", clean.HRex.Mean, 0, 0.4},
 		{"clean HRR, mean error in bpm", clean.HRR.Mean, 0, 1.4},
-		// The target is 0.1 %, which is 5 of 10,000 sessions. When this was
-		// written 6 of this seed's were silent, 17 of 60,000 of the six seeds on which
-		// limits were compared, and 36 of 60,000 of six others (50,000,000 and on, a
-		// million apart): 0.11 %. What is left: steps of the level in the rise where
-		// samples are few, and locks on a step rate within 5 bpm of heart rate that are
-		// as calm as it.
-		{"artefacts with a silently wrong HRex", hrex, 0, 0.0015},
-		{"artefacts with a silently wrong HRR", hrr, 0, 0.002},
+		// The target, which is 5 of 10,000 sessions. When this was written 4 of
+		// this seed's were silent, 22 of 60,000 of the six seeds on which limits were
+		// compared (50,000,000 and on, a million apart), and 34 of 80,000 of eight that
+		// were not (90,000,000 and on): 0.08 %. What is left: steps of 6 to 10 bpm in
+		// the rise where samples are few and noisy, and locks on a step rate within
+		// 5 bpm of heart rate that are as calm as it. A short run may have one.
+		{"artefacts with a silently wrong HRex", hrex, 0, max(0.001, 1/float64(bad.Sessions))},
+		{"artefacts with a silently wrong HRR", hrr, 0, max(0.002, 2/float64(bad.Sessions))},
 		{"clean and trap tests with a silently wrong HRex", float64(clean.SilentWrong + trap.SilentWrong), 0, 0},
 		{"tests called good where there is none", float64(no.Good), 0, 0},
 	})
@@ -138,7 +139,7 @@ func TestHoldOut(t *testing.T) {
 		{"clean HRR, mean error in bpm", clean.HRR.Mean, 0, 1.2},
 		{"clean tests with a silently wrong HRex", cleanHRex, 0, 0.0018},
 		{"clean tests with a silently wrong HRR", cleanHRR, 0, 0.003},
-		{"artefacts with a silently wrong HRex", hrex, 0, 0.008},
+		{"artefacts with a silently wrong HRex", hrex, 0, 0.005},
 		{"artefacts with a silently wrong HRR", hrr, 0, 0.015},
 		// Warm-up jogs just as long as the test, at its level, can't be told from it.
 		{"tests called good where there is none, share", float64(no.Good) / float64(no.Sessions), 0, 0.01},
