@@ -17,6 +17,11 @@ const (
 	earlyBefore = 10
 	// earlyStride: seconds on the grid between the places tried for either.
 	earlyStride = 2
+	// leastMove (bpm): a change that makes HRex wrong moves heart rate by more than
+	// 3 bpm from one reading to the next. The response that fits best alone takes
+	// some of it; when no two readings differ by this much more than the response
+	// does, there is nothing to look for.
+	leastMove = 2.5
 )
 
 // sureEarly reports whether an early change makes a wrong HRex and is likelier
@@ -64,10 +69,17 @@ func (f *finder) earlyChange(sh *shape) (ch change, readings int) {
 	}
 	from := max(sh.onset-earlyBefore, a+1)
 	to := min(sh.onset+int(firstChange+firstSamples*f.series.interval), b-int(lastChange))
-	for _, r := range f.fresh.near {
+	most := 0.0
+	for i, r := range f.fresh.near {
 		if r.at >= float64(from) && r.at < float64(to) {
 			readings++
+			if i > 0 {
+				most = max(most, math.Abs(sh.unlike(f.fresh.near[i-1], r)))
+			}
 		}
+	}
+	if most < leastMove {
+		return change{}, readings
 	}
 	var with, alone podium
 	try := func(fast, onset int) {
@@ -105,6 +117,17 @@ func (f *finder) earlyChange(sh *shape) (ch change, readings int) {
 	})
 	ch.gain = u.gain(none, some)
 	return ch, readings
+}
+
+// unlike is how much more heart rate moves from one reading to the next than the
+// response does, in bpm.
+func (sh *shape) unlike(r, next reading) float64 {
+	was, is := sh.row(r.at), sh.row(next.at)
+	moved := next.hr - r.hr
+	for k, x := range sh.x {
+		moved -= x * (is[k] - was[k])
+	}
+	return moved
 }
 
 // eachRise goes through the onsets to try, after grid second a, and the places of
