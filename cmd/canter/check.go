@@ -154,8 +154,12 @@ func (c *checkCmd) checkHistory(ctx context.Context, fs *findings, cl *club.Club
 		return
 	}
 	rows, err := r.Query(ctx, "SELECT count(*) FROM tests", 1)
-	if err != nil { // an empty database is fine
+	if history.IsNoTable(err) {
 		fs.say(finding{About: "history", Text: "answers; its tables are made by serve"}, nil)
+		return
+	}
+	if err != nil {
+		fs.say(finding{About: "history"}, err)
 		return
 	}
 	fs.say(finding{About: "history", Text: fmt.Sprintf("answers, holds %v tests", rows.Values[0][0])}, nil)

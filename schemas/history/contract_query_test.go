@@ -183,8 +183,11 @@ func TestQuery(t *testing.T) {
 		r, err = s.Query(t.Context(), "SELECT raw_bpm, clean_bpm, dropped FROM trace_seconds WHERE second = -23", 1)
 		ok(t, err)
 		same(t, "a dropped reading", *r, history.Rows{Columns: []string{"raw_bpm", "clean_bpm", "dropped"}, Values: [][]any{{140 + 7.0/3, nil, "spike"}}})
-		if _, err := s.Query(t.Context(), "SELECT nonsense FROM tests", 0); err == nil || !strings.Contains(err.Error(), "nonsense") {
+		if _, err := s.Query(t.Context(), "SELECT nonsense FROM tests", 0); err == nil || !strings.Contains(err.Error(), "nonsense") || history.IsNoTable(err) {
 			t.Errorf("an unknown column: %v", err)
+		}
+		if _, err := s.Query(t.Context(), "SELECT 1 FROM nonsense", 0); !history.IsNoTable(err) {
+			t.Errorf("an unknown table: %v", err)
 		}
 	})
 }
