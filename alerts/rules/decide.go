@@ -200,7 +200,7 @@ func decideChange(id schemas.RuleID, name string, c *schemas.Comparison, side sc
 	case c.Squad.Material:
 		d.Text += fmt.Sprintf(", the squad's %s taken off", c.Squad.Size.Signed(1))
 	case change.Signed(1) != c.Change.Signed(1):
-		d.Text += ", days of the baseline on which the squad moved taken off"
+		d.Text += ", the squad's changes on earlier days taken off"
 	}
 	switch raw := assess.StateOf(c.Change, c.Z, r.Change, r.Z); {
 	case assess.StateOf(change, z, r.Change, r.Z) == side && toSide(c.Change, side):
