@@ -58,9 +58,9 @@ func (h *hints) follows(g *grid, t, length, middle int) float64 {
 }
 
 // offCourse fits the protocol's speeds to those from second t on, as far as a test
-// of length seconds went: the sum of squares left, the multiple of the protocol's speed that was run, and the count
-// of seconds with speed. It is least squares for v = times·protocol in work and
-// v = level in rests.
+// of length seconds went: the sum of squares left, the multiple of the protocol's
+// speed that was run, and the count of seconds with speed. It is least squares for
+// v = times·protocol in work and v = level in rests.
 func (h *hints) offCourse(g *grid, t, length int) (left, times float64, n int) {
 	var vv, pv, pp, rest, restV, restVV float64
 	for _, s := range h.course {
