@@ -8,13 +8,14 @@ import (
 	"slices"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"canter.example/alerts/message"
 	"canter.example/alerts/review"
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
 	"canter.example/schemas/history"
-	"golang.org/x/sync/errgroup"
 )
 
 // longestHold bounds, in holds, how long a squad that never gets quiet waits.

@@ -275,7 +275,7 @@ func (p *pipeline) run(ctx context.Context) error {
 	g.Go(func() error { return p.broker.Watch(ctx) })
 	if p.alerts != nil {
 		g.Go(func() error { return p.alerts.Run(ctx) })
-		g.Go(func() error { p.keepRoster(ctx, roster, time.NewTicker(rosterEvery)); return nil })
+		g.Go(func() error { p.keepRoster(ctx, roster); return nil })
 		g.Go(func() error { p.listen(ctx); return nil })
 	}
 	if p.scorer != nil {

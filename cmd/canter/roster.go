@@ -14,8 +14,9 @@ import (
 const rosterEvery = 10 * time.Minute
 
 // keepRoster saves the roster where it is no longer what was saved, until ctx
-// ends. The ticker is stopped then.
-func (p *pipeline) keepRoster(ctx context.Context, saved []history.AthleteRow, tick *time.Ticker) {
+// ends.
+func (p *pipeline) keepRoster(ctx context.Context, saved []history.AthleteRow) {
+	tick := time.NewTicker(rosterEvery)
 	defer tick.Stop()
 	for {
 		select {

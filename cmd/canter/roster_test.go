@@ -39,7 +39,7 @@ func TestASquadThatChangesAtADateIsSavedOnceWithoutARestart(t *testing.T) {
 		p := &pipeline{club: c, history: h, log: slog.New(slog.DiscardHandler)}
 		ctx, stop := context.WithTimeout(t.Context(), 72*time.Hour)
 		defer stop()
-		p.keepRoster(ctx, athleteRows(c, time.Now()), time.NewTicker(rosterEvery))
+		p.keepRoster(ctx, athleteRows(c, time.Now()))
 		if len(h.saved) != 1 || h.saved[0][0].Squad != "first" || h.refuse != 0 {
 			t.Errorf("saved %+v, %d refusals to come: want the new squad, once, tried until it is taken", h.saved, h.refuse)
 		}

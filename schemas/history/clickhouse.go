@@ -15,6 +15,7 @@ import (
 
 // Codes of the server's errors that canter acts on.
 const (
+	codeUnknownTable    = 60
 	codeUnknownDatabase = 81
 	codeReadOnly        = 164
 )

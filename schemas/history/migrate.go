@@ -111,9 +111,9 @@ func columnIsThere(err error) bool {
 
 // tableIsAway reports whether a ClickHouse server missed a table.
 func tableIsAway(err error) bool {
-	const unknownTable, tableIsDropped = 60, 218
+	const tableIsDropped = 218
 	partial, ok := errors.AsType[*goose.PartialError](err)
-	return ok && (hasCode(partial.Err, unknownTable) || hasCode(partial.Err, tableIsDropped))
+	return ok && (hasCode(partial.Err, codeUnknownTable) || hasCode(partial.Err, tableIsDropped))
 }
 
 // isMerging reports whether a ClickHouse server could not merge a whole table now:

@@ -142,9 +142,8 @@ func sqliteQueryError(err error) error {
 // IsNoTable reports whether a query failed because a table or view isn't there: a
 // history that no service has opened yet has none.
 func IsNoTable(err error) bool {
-	const unknownTable = 60
 	if e, ok := errors.AsType[*sqlite.Error](err); ok {
 		return e.Code()&0xff == sqlite3.SQLITE_ERROR && strings.Contains(e.Error(), "no such table")
 	}
-	return hasCode(err, unknownTable)
+	return hasCode(err, codeUnknownTable)
 }

@@ -22,12 +22,7 @@ func TestChangeOfLevelIsSeenWhereverItIs(t *testing.T) {
 			}
 			for _, from := range []float64{560, 630, 700, 760} {
 				for _, by := range []float64{-8, 8} {
-					o := judge(func(at float64) float64 {
-						if at >= from {
-							return sound(at) + by
-						}
-						return sound(at)
-					})
+					o := judge(raised(sound, from, by))
 					if o.Quality == schemas.Good || !has(o, schemas.ReasonStrapSlip) {
 						t.Errorf("every %d s, seed %d, %+.0f bpm from %+.0f s of the start on: %s, %v", interval, seed, by, from-600, o.Quality, o.Reasons)
 					}
@@ -56,27 +51,39 @@ func TestSlowNoiseIsNoChange(t *testing.T) {
 	}
 }
 
+// raised is a heart rate whose level changes at once.
+func raised(hr func(at float64) float64, from, by float64) func(at float64) float64 {
+	return func(at float64) float64 {
+		if at >= from {
+			return hr(at) + by
+		}
+		return hr(at)
+	}
+}
+
+// placed cleans a trace and puts a test at 600 s of it, to look at parts of the
+// judgement by themselves.
+func placed(t *testing.T, tr *schemas.Trace) (*work, *candidate) {
+	t.Helper()
+	w := new(work)
+	req := &Request{Protocol: fourMinutes(), HRmax: measured(195)}
+	req.Protocol, _ = withDefaults(req.Protocol)
+	clean(&w.series, tr, req.HRmax)
+	h, ok := w.ready(tr, req)
+	if !ok {
+		t.Fatal("no heart rate")
+	}
+	c := w.finder.given(600, &h)
+	return w, &c
+}
+
 // TestChangeIsMeasured: where it is and how large, beside a response that is
 // fitted anew, and that its gain grows with its square.
 func TestChangeIsMeasured(t *testing.T) {
 	sound, gains := run(90, 160, 30, 40), map[float64]float64{}
 	for _, by := range []float64{4, 8} {
-		w := new(work)
-		req := &Request{Protocol: fourMinutes(), HRmax: measured(195)}
-		req.Protocol, _ = withDefaults(req.Protocol)
-		tr := traceOf(1300, 2, rough(3, 0.7, func(at float64) float64 {
-			if at >= 720 {
-				return sound(at) + by
-			}
-			return sound(at)
-		}))
-		clean(&w.series, tr, req.HRmax)
-		h, ok := w.ready(tr, req)
-		if !ok {
-			t.Fatal("no heart rate")
-		}
-		c := w.finder.given(600, &h)
-		_, ch := w.finder.shapeOf(&c)
+		w, c := placed(t, traceOf(1300, 2, rough(3, 0.7, raised(sound, 720, by))))
+		_, ch := w.finder.shapeOf(c)
 		if at := w.finder.grid.time(ch.at); math.Abs(at-720) > 4 || math.Abs(ch.size-by) > 1.5 || ch.sharp < leastSharp {
 			t.Errorf("found %+v at %.0f s, want %+.0f bpm at 720 s", ch, at, by)
 		}

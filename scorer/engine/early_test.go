@@ -33,12 +33,7 @@ func TestSlipsWhileHeartRateRises(t *testing.T) {
 		after, by float64 // s from the start, bpm
 		interval  int
 	}{{6, 14, 5}, {10, 14, 4}, {14, 10, 3}, {6, -14, 4}, {14, -10, 5}} {
-		if n := good(c.interval, func(at float64) float64 {
-			if at >= 600+c.after {
-				return sound(at) + c.by
-			}
-			return sound(at)
-		}); n > 2 {
+		if n := good(c.interval, raised(sound, 600+c.after, c.by)); n > 2 {
 			t.Errorf("%+.0f bpm %.0f s into the run, a sample every %d s: %d of %d called good", c.by, c.after, c.interval, n, seeds)
 		}
 	}
@@ -49,22 +44,8 @@ func TestSlipsWhileHeartRateRises(t *testing.T) {
 func TestEarlyChangeIsMeasured(t *testing.T) {
 	sound := run(90, 155, 28, 40)
 	for _, by := range []float64{-14, 14} {
-		w := new(work)
-		req := &Request{Protocol: fourMinutes(), HRmax: measured(195)}
-		req.Protocol, _ = withDefaults(req.Protocol)
-		tr := traceOf(1300, 4, rough(2, 0.7, func(at float64) float64 {
-			if at >= 610 {
-				return sound(at) + by
-			}
-			return sound(at)
-		}))
-		clean(&w.series, tr, req.HRmax)
-		h, ok := w.ready(tr, req)
-		if !ok {
-			t.Fatal("no heart rate")
-		}
-		c := w.finder.given(600, &h)
-		sh, _ := w.finder.shapeOf(&c)
+		w, c := placed(t, traceOf(1300, 4, rough(2, 0.7, raised(sound, 610, by))))
+		sh, _ := w.finder.shapeOf(c)
 		ch, readings := w.finder.earlyChange(&sh)
 		if at := w.finder.grid.time(ch.at); math.Abs(at-610) > 5 || math.Abs(ch.size-by) > 4 {
 			t.Errorf("%+.0f bpm at 610 s: found %+.1f at %.0f s", by, ch.size, at)
