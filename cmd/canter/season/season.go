@@ -20,6 +20,10 @@ type Options struct {
 	// Start is the Monday of the first week; only its date counts. The zero
 	// time means 17 August 2026.
 	Start time.Time
+	// Whole makes devices record until a session's end, 60 to 80 min, as straps
+	// do that nobody stops. Otherwise most stop after the test and some of what
+	// follows, and a season's files stay small.
+	Whole bool
 }
 
 // Season is everything a club would have after some weeks.

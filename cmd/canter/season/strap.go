@@ -52,7 +52,7 @@ func (g *generator) testRecording(p *person, week int, h happening) (*recording,
 		hrex: (p.hrex + shift + unexplained(p.hrexSD, hrexExplained)*r.NormFloat64()) / 100 * p.hrmax,
 		hrr:  p.hrr + h.hrr + unexplained(p.hrrSD, hrrExplained)*r.NormFloat64(),
 	}
-	total := 60*p.minutes + uniform(r, 0, 120)
+	total := 60*g.minutes(p) + uniform(r, 0, 120)
 	work, begin := testWorkout(r, p, total)
 	c := live(r, p, work, want, shift)
 
@@ -77,11 +77,23 @@ func (g *generator) testRecording(p *person, week int, h happening) (*recording,
 	return rec, truth
 }
 
+// minutes is how long an athlete's device records on a day with a test.
+func (g *generator) minutes(p *person) int {
+	if g.Whole {
+		return uniform(chance(g.Seed, "whole", p.id), 60, 80)
+	}
+	return p.minutes
+}
+
 // trainingRecording makes one athlete's file of a day without a test.
 func (g *generator) trainingRecording(p *person, week int) *recording {
 	wk := strconv.Itoa(week)
 	r := chance(g.Seed, "training", p.id, wk)
-	work := trainingWorkout(r, 60*uniform(r, 30, 70))
+	minutes := uniform(r, 30, 70)
+	if g.Whole {
+		minutes = g.minutes(p)
+	}
+	work := trainingWorkout(r, 60*minutes)
 	c := live(r, p, work, goal{}, g.happens(p, week).hrex)
 	d := g.date(week, thursday)
 	start := time.Date(d.Year(), d.Month(), d.Day(), trainingHour, 0, uniform(r, 0, 400), 0, g.zone)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -18,14 +19,14 @@ func quick(clubYAML []byte) []byte {
 }
 
 // seasonFiles makes n files of seasons in consecutive years: the same athletes,
-// so that their histories grow.
-func seasonFiles(n int) (first *season.Season, files []season.File, err error) {
+// so that their histories grow. Whole recordings last as long as the sessions.
+func seasonFiles(n int, whole bool) (first *season.Season, files []season.File, err error) {
 	for year := 2022; len(files) < n; year++ {
 		start := time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)
 		for start.Weekday() != time.Monday {
 			start = start.AddDate(0, 0, 1)
 		}
-		s, err := season.New(season.Options{Weeks: 52, Athletes: 40, Seed: uint64(year), Start: start}) //nolint:gosec // a year
+		s, err := season.New(season.Options{Weeks: 52, Athletes: 40, Seed: uint64(year), Start: start, Whole: whole}) //nolint:gosec // a year
 		if err != nil {
 			return nil, nil, err
 		}
@@ -68,9 +69,16 @@ func (b *bench) through(ctx context.Context, dir string, s *season.Season, files
 }
 
 // pipeline sends files through the whole embedded service and sets it beside
-// the bare decoding of the same files on the same cores.
+// the bare decoding of the same files on the same cores: recordings that stop
+// after the warm-up or a part of what follows, and such of whole sessions.
 func (b *bench) pipeline(ctx context.Context) error {
-	s, files, err := seasonFiles(b.files)
+	return errors.Join(
+		b.beside(ctx, "pipeline", fmt.Sprintf("%d files of 25 to 70 min", b.files), false),
+		b.beside(ctx, "whole", fmt.Sprintf("%d files of whole sessions, 60 to 80 min", b.files), true))
+}
+
+func (b *bench) beside(ctx context.Context, name, what string, whole bool) error {
+	s, files, err := seasonFiles(b.files, whole)
 	if err != nil {
 		return err
 	}
@@ -80,7 +88,7 @@ func (b *bench) pipeline(ctx context.Context) error {
 		return err
 	}
 	bareTime := processorTime() - begin
-	stored, done, svc, err := b.through(ctx, filepath.Join(b.dir, "pipeline"), s, files)
+	stored, done, svc, err := b.through(ctx, filepath.Join(b.dir, name), s, files)
 	if err != nil {
 		return err
 	}
@@ -93,7 +101,7 @@ func (b *bench) pipeline(ctx context.Context) error {
 	ourTime := svc.cmd.ProcessState.UserTime() + svc.cmd.ProcessState.SystemTime()
 	bares := n / ((before + after) / 2).Seconds()
 	ours := n / done.Seconds()
-	b.add(fmt.Sprintf("%d files, bare decoding on all cores", len(files)), fmt.Sprintf("%.0f files/s", bares), "")
+	b.add(what+", bare decoding on all cores", fmt.Sprintf("%.0f files/s", bares), "")
 	b.add("the same, folder to history (start of the service included)", fmt.Sprintf("%.0f files/s", n/stored.Seconds()), "")
 	b.add("the same, until sessions are reviewed and messages are out", fmt.Sprintf("%.0f files/s, %.2f × bare", ours, ours/bares), "≥ 0.40 ×", ours/bares >= 0.4)
 	b.add("processor time a file of the whole service, start and end included", fmt.Sprintf("%.2f ms (bare decoding %.2f ms)", ms(ourTime)/n, ms(bareTime)/n), "")
@@ -111,7 +119,7 @@ func processorTime() time.Duration {
 
 // memory sends many files through one service and looks at what it holds.
 func (b *bench) memory(ctx context.Context) error {
-	s, files, err := seasonFiles(b.many)
+	s, files, err := seasonFiles(b.many, false)
 	if err != nil {
 		return err
 	}
@@ -131,7 +139,7 @@ func (b *bench) memory(ctx context.Context) error {
 
 // ready starts services on a fresh and on a filled data folder.
 func (b *bench) ready(ctx context.Context) error {
-	s, files, err := seasonFiles(200)
+	s, files, err := seasonFiles(200, false)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"embed"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -34,7 +35,13 @@ func (b *bench) scripts(ctx context.Context) error {
 	if out, err := install.CombinedOutput(); err != nil {
 		return fmt.Errorf("npm install: %w\n%s", err, out)
 	}
-	s, files, err := seasonFiles(b.files + b.files/2 + 100) // three in four are FIT
+	return errors.Join(
+		b.against(ctx, dir, "", false),
+		b.against(ctx, dir, " of whole sessions", true))
+}
+
+func (b *bench) against(ctx context.Context, dir, of string, whole bool) error {
+	s, files, err := seasonFiles(b.files+b.files/2+100, whole) // three in four are FIT
 	if err != nil {
 		return err
 	}
@@ -45,8 +52,8 @@ func (b *bench) scripts(ctx context.Context) error {
 		files   []season.File
 		command []string
 	}{
-		{"FIT files, Node with fit-file-parser", fit, []string{"node", filepath.Join(dir, "score.mjs")}},
-		{"TCX files (the same recordings), Python with its own xml.etree", tcx, []string{"python3", filepath.Join(dir, "score.py")}},
+		{"FIT files" + of + ", Node with fit-file-parser", fit, []string{"node", filepath.Join(dir, "score.mjs")}},
+		{"TCX files" + of + " (the same recordings), Python with its own xml.etree", tcx, []string{"python3", filepath.Join(dir, "score.py")}},
 	} {
 		one, err := b.script(ctx, c.command, c.files, 1)
 		if err != nil {
@@ -57,7 +64,8 @@ func (b *bench) scripts(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		_, done, svc, err := b.through(ctx, filepath.Join(b.dir, "against"+filepath.Ext(c.files[0].Path)), s, c.files)
+		name := strings.Fields(c.what)[0] + strings.ReplaceAll(of, " ", "-")
+		_, done, svc, err := b.through(ctx, filepath.Join(b.dir, name), s, c.files)
 		if err != nil {
 			return err
 		}
