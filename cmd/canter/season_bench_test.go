@@ -15,9 +15,16 @@ import (
 
 // BenchmarkSeason takes the demo's files apart from all services: what decoding
 // costs by format, and what finding and scoring the test and the training load
-// cost, in milliseconds of one core a file.
+// cost, in milliseconds of one core a file. Beside them are the same with
+// recordings of whole sessions.
 func BenchmarkSeason(b *testing.B) {
-	s, err := season.New(season.Options{})
+	b.Run("short", func(b *testing.B) { benchmarkRecordings(b, season.Options{}) })
+	b.Run("whole", func(b *testing.B) { benchmarkRecordings(b, season.Options{Whole: true}) })
+}
+
+func benchmarkRecordings(b *testing.B, opt season.Options) {
+	b.Helper()
+	s, err := season.New(opt)
 	if err != nil {
 		b.Fatal(err)
 	}
