@@ -59,7 +59,8 @@ func benchmarkRecordings(b *testing.B, opt season.Options) {
 		b.Run("decode/"+format, func(b *testing.B) {
 			perFile(b, len(of), func() {
 				for _, f := range of {
-					_, _, _ = decodeSeason(c, f)
+					traces, _, _ := decodeSeason(c, f)
+					formats.Free(traces) // as the service does once they are scored
 				}
 			})
 		})
@@ -68,7 +69,8 @@ func benchmarkRecordings(b *testing.B, opt season.Options) {
 		perFile(b, files, func() {
 			for _, of := range byFormat {
 				for _, f := range of {
-					_, _, _ = decodeSeason(c, f)
+					traces, _, _ := decodeSeason(c, f)
+					formats.Free(traces)
 				}
 			}
 		})
