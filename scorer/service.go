@@ -70,6 +70,9 @@ type Config struct {
 	Decode Decoder
 	// Series reads daily series; nil when such files are to be parked.
 	Series SeriesDecoder
+	// Free is given the traces of a file that nobody will look at any more, for
+	// their memory to be used again; nil leaves it to the collector.
+	Free func(traces []schemas.Trace)
 	// Workers have files in hand at the same time, in this process. Most of a
 	// file's time is waiting for the broker and the disk.
 	Workers int

@@ -151,8 +151,23 @@ func newRig(t *testing.T) *rig {
 		t.Fatal(err)
 	}
 	r := &rig{t: t, broker: b, history: h, club: c, seq: 1}
-	r.s = scorer.New(scorer.Config{Club: c, Decode: decode, Log: slog.New(slog.DiscardHandler)}, r, h)
+	r.s = scorer.New(scorer.Config{Club: c, Decode: decode, Free: spoil, Log: slog.New(slog.DiscardHandler)}, r, h)
 	return r
+}
+
+// spoil overwrites what the scorer says it is done with, so that every test of the
+// service fails that still finds something of it in what came out.
+func spoil(traces []schemas.Trace) {
+	for i := range traces {
+		t := &traces[i]
+		for k := range t.Samples {
+			t.Samples[k] = schemas.Sample{At: -time.Hour, HR: 199, Speed: 9, Cadence: 399, Have: schemas.HasSpeed | schemas.HasCadence}
+		}
+		for k := range t.RR {
+			t.RR[k] = schemas.RR{At: -time.Hour, Interval: 333 * time.Millisecond}
+		}
+		*t = schemas.Trace{}
+	}
 }
 
 // The broker as the scorer sees it: real files, events noted.
