@@ -55,6 +55,7 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		return usagef("--ack-wait %s: want a second or more", c.AckWait)
 	}
 	if c.Memory > 0 && os.Getenv("GOMEMLIMIT") == "" {
+		hugePages(c.Memory * 3 / 4 << 20)
 		debug.SetMemoryLimit(int64(c.Memory) << 20)
 	}
 	stop, err := profile(c.Profile)
