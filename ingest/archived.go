@@ -23,7 +23,7 @@ func (w *Watcher) loadArchived(ctx context.Context) error {
 type whereabouts uint8
 
 const (
-	nowhere       whereabouts = iota // new, or touched since its time was over
+	nowhere       whereabouts = iota // new, touched since its time was over, or without its content
 	inArchive                        // it has it
 	beyondArchive                    // it had it, and the file is as it was
 )
@@ -36,12 +36,14 @@ func (w *Watcher) whereIs(msg broker.FileMessage) whereabouts {
 	last, known := w.has.Known[msg.ID]
 	touched := known && msg.Origin.Modified.Truncate(time.Millisecond).After(last)
 	switch {
-	case w.has.Files[msg.ID] && !touched:
+	case touched || w.has.Bare[msg.ID]:
+		// In the archive it may be still: whoever publishes it will hear.
+		return nowhere
+	case w.has.Files[msg.ID]:
 		return inArchive
-	case known && !touched:
+	case known:
 		return beyondArchive
 	default:
-		// In the archive it may be still: whoever publishes it will hear.
 		return nowhere
 	}
 }
@@ -50,6 +52,7 @@ func (w *Watcher) markArchived(id schemas.FileID) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.has.Files[id] = true
+	delete(w.has.Bare, id)
 }
 
 // isNews notes that the archive has or had a file, and reports whether that

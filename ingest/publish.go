@@ -36,7 +36,7 @@ var errIncomplete = errors.New("the file is not complete yet")
 var errChanged = errors.New("the file changed while it was read")
 
 // roomMost bounds the memory that a worker keeps for its next file.
-const roomMost = 1 << 20
+const roomMost = 4 << 20
 
 // patience is how many settle times an incomplete file is given before it is
 // taken as it is: a broken file must not wait for ever.

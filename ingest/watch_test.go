@@ -5,9 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -44,7 +47,8 @@ func newRig(t *testing.T, dir string, change func(*ingest.Config)) *rig {
 	return r
 }
 
-func (r *rig) start(change func(*ingest.Config)) {
+// start starts a watcher; it has the broker for its archive unless told otherwise.
+func (r *rig) start(change func(*ingest.Config), archive ...ingest.Archive) {
 	cfg := ingest.Config{
 		Folders: []ingest.Folder{{Path: r.dir, Squad: "first"}},
 		Settle:  settle, Rescan: 200 * time.Millisecond, MaxSize: 1 << 20,
@@ -55,7 +59,7 @@ func (r *rig) start(change func(*ingest.Config)) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	r.cancel, r.done = cancel, make(chan error, 1)
-	r.w = ingest.New(cfg, r.broker)
+	r.w = ingest.New(cfg, append(archive, ingest.Archive(r.broker))[0])
 	go func() { r.done <- r.w.Run(ctx) }()
 }
 
@@ -249,6 +253,44 @@ func TestARestartPublishesNothingTwice(t *testing.T) {
 	r.write("late.csv", "came while nobody watched")
 	r.start(nil)
 	r.archived(21)
+}
+
+// bare is an archive that has lost what the files hold, until they are published
+// again.
+type bare struct {
+	ingest.Archive
+	mu    sync.Mutex
+	again []string
+}
+
+func (b *bare) Archived(ctx context.Context) (broker.Archive, error) {
+	a, err := b.Archive.Archived(ctx)
+	a.Bare = maps.Clone(a.Files)
+	return a, err
+}
+
+func (b *bare) PublishFile(ctx context.Context, f broker.FileMessage) (bool, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.again = append(b.again, f.Origin.Path)
+	return b.Archive.PublishFile(ctx, f)
+}
+
+func TestARestartPublishesWhatTheArchiveHasLost(t *testing.T) {
+	r := newRig(t, t.TempDir(), nil)
+	r.write("AKI.csv", "time,hr\n0,100\n")
+	r.archived(1)
+	r.stop()
+	lost := &bare{Archive: r.broker}
+	r.start(func(c *ingest.Config) { c.Rescan = 50 * time.Millisecond }, lost)
+	r.write("late.csv", "came later")
+	r.archived(2)
+	lost.mu.Lock()
+	defer lost.mu.Unlock()
+	slices.Sort(lost.again)
+	if want := []string{"AKI.csv", "late.csv"}; !slices.Equal(lost.again, want) {
+		t.Errorf("published %q, want %q, each once", lost.again, want)
+	}
 }
 
 func TestWithoutEventsTheRescanFindsFiles(t *testing.T) {

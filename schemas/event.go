@@ -21,14 +21,22 @@ var ErrEvent = errors.New("not a valid event")
 
 // Streams, and the subjects each holds.
 //
-// CANTER_INPUT is all that makes the scorer work: files, further places where
+// CANTER_INPUT is all that makes the scorer work: files found, further places where
 // a known file was seen, requests to score again, corrections. One stream, so
 // that its sequence numbers give one order to all of them (see [Version]).
+// CANTER_CONTENT has the bytes of the files.
 // CANTER_TESTS carries what the scorer did to the alerts stage, CANTER_SQUADS
 // which squads are to be gone through again, CANTER_CHAT what is to be said,
 // CANTER_KNOWN which files have been in the archive.
 const (
 	StreamInput = "CANTER_INPUT"
+
+	// StreamContent is written once a file and seldom read: by scorers in other
+	// processes than the one that found the file, and when one is scored again. A
+	// server holds what it wrote in memory as long as somebody reads of it, for ten
+	// seconds: tens of megabytes, were the bytes in the stream that scorers follow.
+	StreamContent = "CANTER_CONTENT"
+
 	StreamTests = "CANTER_TESTS"
 	StreamChat  = "CANTER_CHAT"
 
@@ -40,7 +48,8 @@ const (
 	// that still lies in its folder, is not to come back by itself.
 	StreamKnown = "CANTER_KNOWN"
 
-	SubjectFile       = "canter.file."       // + file id; body: the file, compressed
+	SubjectFile       = "canter.file."       // + file id; no body (until November 2026: the file, compressed)
+	SubjectContent    = "canter.content."    // + file id; body: the file, compressed
 	SubjectOrigin     = "canter.origin."     // + file id + "." + PathToken; OriginEvent
 	SubjectRescore    = "canter.rescore."    // + file id; RescoreEvent
 	SubjectCorrection = "canter.correction." // + test id, or file id; Correction

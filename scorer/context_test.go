@@ -43,7 +43,7 @@ type archive struct {
 
 func (a *archive) Consume(context.Context, broker.Work, broker.Handler) error { return nil }
 
-func (a *archive) FileOf(d *broker.Delivery, _ int64) (broker.FileMessage, error) {
+func (a *archive) FileOf(_ context.Context, d *broker.Delivery, _ int64) (broker.FileMessage, error) {
 	return a.files[schemas.FileID(strings.TrimPrefix(d.Subject, schemas.SubjectFile))], nil
 }
 

@@ -71,6 +71,10 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if failed != nil {
 		return s.park(ctx, msg, v, format, failed.Error())
 	}
+	held := len(traces)
+	if s.cfg.Free != nil { // what came of them has copies of its own
+		s.cfg.Free(traces)
+	}
 	result.series = days.values
 	result.unknown = append(result.unknown, days.unknown...)
 	if known.words.file.Dropped {
@@ -80,7 +84,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	f := schemas.File{
 		ID: msg.ID, Origin: msg.Origin, Size: msg.Size, Format: format,
-		Tests: len(result.outcomes), Traces: len(traces), Version: v,
+		Tests: len(result.outcomes), Traces: held, Version: v,
 	}
 	f.State, f.Reason = result.state()
 	leave()

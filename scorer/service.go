@@ -32,7 +32,7 @@ type SeriesDecoder func(name string, content []byte, zone *time.Location, date t
 // Broker is what the scorer needs of the broker.
 type Broker interface {
 	Consume(ctx context.Context, w broker.Work, h broker.Handler) error
-	FileOf(d *broker.Delivery, limit int64) (broker.FileMessage, error)
+	FileOf(ctx context.Context, d *broker.Delivery, limit int64) (broker.FileMessage, error)
 	File(ctx context.Context, id schemas.FileID, limit int64) (broker.FileMessage, error)
 	Publish(ctx context.Context, subject, id string, event any) error
 	// Superseded reports whether a later event of the same subject is there.
@@ -70,6 +70,9 @@ type Config struct {
 	Decode Decoder
 	// Series reads daily series; nil when such files are to be parked.
 	Series SeriesDecoder
+	// Free is given the traces of a file that nobody will look at any more, for
+	// their memory to be used again; nil leaves it to the collector.
+	Free func(traces []schemas.Trace)
 	// Workers have files in hand at the same time, in this process. Most of a
 	// file's time is waiting for the broker and the disk.
 	Workers int
@@ -205,17 +208,21 @@ func (s *Service) onFile(ctx context.Context, d *broker.Delivery) error {
 		return err
 	}
 	defer leave()
-	msg, err := s.broker.FileOf(d, s.club.Files.MaxSize)
+	msg, err := s.broker.FileOf(ctx, d, s.club.Files.MaxSize)
 	if errors.Is(err, broker.ErrMessage) {
 		msg.Refused = err.Error()
 		return s.park(ctx, msg, d.Version, "", msg.Refused)
+	}
+	if errors.Is(err, broker.ErrNoFile) {
+		// A power loss took it, most likely; who erases a file takes this event, too.
+		return fmt.Errorf("%w: ingest puts it there anew when it is started and the file is in its folder: %w", err, errPoison)
 	}
 	if err != nil {
 		return err
 	}
 	err = s.file(ctx, msg, d.Version, d.Tries <= 1, leave)
 	if errors.Is(err, history.ErrKnown) { // seldom: once more, with what is known
-		if msg, err = s.broker.FileOf(d, s.club.Files.MaxSize); err == nil {
+		if msg, err = s.broker.FileOf(ctx, d, s.club.Files.MaxSize); err == nil {
 			err = s.file(ctx, msg, d.Version, false, leave)
 		}
 	}

@@ -110,6 +110,7 @@ type rig struct {
 	seq     schemas.Version
 	told    []string // subjects of what the scorer published
 	events  []any
+	lost    bool // whether the archive has lost what files hold
 	// waiting are requests to score again, which run does.
 	waiting []*broker.Delivery
 }
@@ -150,16 +151,35 @@ func newRig(t *testing.T) *rig {
 		t.Fatal(err)
 	}
 	r := &rig{t: t, broker: b, history: h, club: c, seq: 1}
-	r.s = scorer.New(scorer.Config{Club: c, Decode: decode, Log: slog.New(slog.DiscardHandler)}, r, h)
+	r.s = scorer.New(scorer.Config{Club: c, Decode: decode, Free: spoil, Log: slog.New(slog.DiscardHandler)}, r, h)
 	return r
+}
+
+// spoil overwrites what the scorer says it is done with, so that every test of the
+// service fails that still finds something of it in what came out.
+func spoil(traces []schemas.Trace) {
+	for i := range traces {
+		t := &traces[i]
+		for k := range t.Samples {
+			t.Samples[k] = schemas.Sample{At: -time.Hour, HR: 199, Speed: 9, Cadence: 399, Have: schemas.HasSpeed | schemas.HasCadence}
+		}
+		for k := range t.RR {
+			t.RR[k] = schemas.RR{At: -time.Hour, Interval: 333 * time.Millisecond}
+		}
+		*t = schemas.Trace{}
+	}
 }
 
 // The broker as the scorer sees it: real files, events noted.
 
 func (r *rig) Consume(context.Context, broker.Work, broker.Handler) error { return nil }
 
-func (r *rig) FileOf(d *broker.Delivery, limit int64) (broker.FileMessage, error) {
-	return r.broker.FileOf(d, limit)
+func (r *rig) FileOf(ctx context.Context, d *broker.Delivery, limit int64) (broker.FileMessage, error) {
+	f, err := r.broker.FileOf(ctx, d, limit)
+	if err == nil && r.lost {
+		f.Content, err = nil, broker.ErrNoFile
+	}
+	return f, err
 }
 
 func (r *rig) File(ctx context.Context, id schemas.FileID, limit int64) (broker.FileMessage, error) {
@@ -191,8 +211,8 @@ func (r *rig) delivery(subject string, event any) *broker.Delivery {
 	return &broker.Delivery{Subject: subject, Data: b, Version: r.seq, Tries: 1}
 }
 
-// drop archives a file and has it handled, with all that follows.
-func (r *rig) drop(path string, c content) schemas.FileID {
+// publish archives a file and returns its delivery.
+func (r *rig) publish(path string, c content) *broker.Delivery {
 	r.t.Helper()
 	b, err := json.Marshal(c)
 	if err != nil {
@@ -218,8 +238,15 @@ func (r *rig) drop(path string, c content) schemas.FileID {
 	cancel()
 	r.seq++
 	mine.Version = r.seq
-	r.handle(mine)
-	return m.ID
+	return mine
+}
+
+// drop archives a file and has it handled, with all that follows.
+func (r *rig) drop(path string, c content) schemas.FileID {
+	r.t.Helper()
+	d := r.publish(path, c)
+	r.handle(d)
+	return schemas.FileID(strings.TrimPrefix(d.Subject, schemas.SubjectFile))
 }
 
 func (r *rig) handle(d *broker.Delivery) {

@@ -119,8 +119,8 @@ func (s *Service) deaths(ctx context.Context, d *broker.Delivery) (n int, err er
 // stored shows that history takes what it can take.
 func (s *Service) parkPoison(ctx context.Context, d *broker.Delivery, reason string) error {
 	if strings.HasPrefix(d.Subject, schemas.SubjectFile) {
-		msg, err := s.broker.FileOf(d, s.club.Files.MaxSize)
-		if err != nil && !errors.Is(err, broker.ErrMessage) {
+		msg, err := s.broker.FileOf(ctx, d, s.club.Files.MaxSize)
+		if err != nil && !errors.Is(err, broker.ErrMessage) && !errors.Is(err, broker.ErrNoFile) {
 			return err
 		}
 		return s.park(ctx, msg, d.Version, "", reason)

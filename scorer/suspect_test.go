@@ -102,6 +102,32 @@ func TestAHistoryThatComesBackAtTheLastMomentParksNothing(t *testing.T) {
 	r.state(id, schemas.FileScored)
 }
 
+// A file whose content a power loss took must not hold up others for good.
+func TestAFileWithoutItsContentIsParkedInTheEnd(t *testing.T) {
+	r := newRig(t)
+	r.s = scorer.New(scorer.Config{Club: r.club, Decode: decode, Log: slog.New(slog.DiscardHandler), Pause: time.Millisecond}, r, r.history)
+	d := r.publish("AKF.csv", run("", planned, 160))
+	id := schemas.FileID(strings.TrimPrefix(d.Subject, schemas.SubjectFile))
+	r.lost = true
+	for ; d.Tries < 8; d.Tries++ {
+		if err := r.s.Handle(t.Context(), d); !errors.Is(err, broker.ErrNoFile) {
+			t.Fatalf("try %d: %v", d.Tries, err)
+		}
+	}
+	if err := r.s.Handle(t.Context(), d); err != nil {
+		t.Fatal(err)
+	}
+	if reason := r.state(id, schemas.FileParked); !strings.Contains(reason, "not in the broker's archive") || !strings.Contains(reason, "in its folder") {
+		t.Errorf("reason %q", reason)
+	}
+	if f := r.file(id); f.Origin.Path != "AKF.csv" {
+		t.Errorf("parked without its place: %+v", f.Origin)
+	}
+	r.lost = false // its ingest was started again
+	r.handle(r.delivery(schemas.SubjectRescore+string(id), schemas.RescoreEvent{File: id, Cause: "its content was missing in the archive"}))
+	r.state(id, schemas.FileScored)
+}
+
 func TestAResultThatIsInvalidIsParkedAtOnce(t *testing.T) {
 	r, d, id := stuck(t, func(r *history.FileResult) error {
 		if r.File.State == schemas.FileParked {

@@ -211,7 +211,7 @@ func (p *pipeline) build(roles map[role]bool) {
 	}
 	if roles[roleScorer] {
 		p.scorer = scorer.New(scorer.Config{
-			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}),
+			Club: p.club, Decode: decode(formats.Limits{}), Series: decodeSeries(formats.Limits{}), Free: formats.Free,
 			// So many share a transaction of the embedded history.
 			Workers: max(64, 16*runtime.GOMAXPROCS(0)), Log: p.log, Meter: p.meters.Scorer(),
 		}, p.broker, p.history)

@@ -169,24 +169,26 @@ func readFile(t *testing.T, name string) string {
 }
 
 func (s rolesServer) mustRefuse(t *testing.T) {
-	file := "$JS.API.STREAM.MSG.GET.CANTER_INPUT"
+	file := "$JS.API.STREAM.MSG.GET.CANTER_CONTENT"
 	for _, c := range []struct{ who, does, subject string }{
 		{"ingest", "read a file of the archive", file},
-		{"ingest", "read a file of the archive directly", "$JS.API.DIRECT.GET.CANTER_INPUT.canter.file.x"},
+		{"ingest", "read a file of the archive directly", "$JS.API.DIRECT.GET.CANTER_CONTENT.canter.content.x"},
+		{"ingest", "read which files there are", "$JS.API.STREAM.MSG.GET.CANTER_INPUT"},
 		{"ingest", "consume files", "$JS.API.CONSUMER.CREATE.CANTER_INPUT.mine"},
 		{"ingest", "correct a test", "canter.correction.x"},
 		{"ingest", "tell of a test", "canter.test.x"},
 		{"scorer", "send a message", "canter.chat.x"},
 		{"scorer", "put in a file", "canter.file.x"},
-		{"scorer", "delete the archive", "$JS.API.STREAM.DELETE.CANTER_INPUT"},
-		{"scorer", "empty the archive", "$JS.API.STREAM.PURGE.CANTER_INPUT"},
-		{"scorer", "shorten the archive", "$JS.API.STREAM.UPDATE.CANTER_INPUT"},
+		{"scorer", "put in a file's content", "canter.content.x"},
+		{"scorer", "delete the archive", "$JS.API.STREAM.DELETE.CANTER_CONTENT"},
+		{"scorer", "empty the archive", "$JS.API.STREAM.PURGE.CANTER_CONTENT"},
+		{"scorer", "shorten the archive", "$JS.API.STREAM.UPDATE.CANTER_CONTENT"},
 		{"scorer", "read messages to staff", "$JS.API.STREAM.MSG.GET.CANTER_CHAT"},
 		{"alerts", "read a file of the archive", file},
 		{"alerts", "make itself a consumer of files", "$JS.API.CONSUMER.CREATE.CANTER_INPUT.mine"},
 		{"alerts", "steal the scorer's work", "$JS.API.CONSUMER.MSG.NEXT.CANTER_INPUT.scorer"},
 		{"page", "consume files", "$JS.API.CONSUMER.CREATE.CANTER_INPUT.mine"},
-		{"page", "delete a file of the archive", "$JS.API.STREAM.MSG.DELETE.CANTER_INPUT"},
+		{"page", "delete a file of the archive", "$JS.API.STREAM.MSG.DELETE.CANTER_CONTENT"},
 		{"page", "send a message", "canter.chat.x"},
 		{"page", "read messages to staff", "$JS.API.STREAM.MSG.GET.CANTER_CHAT"},
 		{"staff", "delete a stream", "$JS.API.STREAM.DELETE.CANTER_INPUT"},

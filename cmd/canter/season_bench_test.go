@@ -15,9 +15,16 @@ import (
 
 // BenchmarkSeason takes the demo's files apart from all services: what decoding
 // costs by format, and what finding and scoring the test and the training load
-// cost, in milliseconds of one core a file.
+// cost, in milliseconds of one core a file. Beside them are the same with
+// recordings of whole sessions.
 func BenchmarkSeason(b *testing.B) {
-	s, err := season.New(season.Options{})
+	b.Run("short", func(b *testing.B) { benchmarkRecordings(b, season.Options{}) })
+	b.Run("whole", func(b *testing.B) { benchmarkRecordings(b, season.Options{Whole: true}) })
+}
+
+func benchmarkRecordings(b *testing.B, opt season.Options) {
+	b.Helper()
+	s, err := season.New(opt)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -52,7 +59,8 @@ func BenchmarkSeason(b *testing.B) {
 		b.Run("decode/"+format, func(b *testing.B) {
 			perFile(b, len(of), func() {
 				for _, f := range of {
-					_, _, _ = decodeSeason(c, f)
+					traces, _, _ := decodeSeason(c, f)
+					formats.Free(traces) // as the service does once they are scored
 				}
 			})
 		})
@@ -61,7 +69,8 @@ func BenchmarkSeason(b *testing.B) {
 		perFile(b, files, func() {
 			for _, of := range byFormat {
 				for _, f := range of {
-					_, _, _ = decodeSeason(c, f)
+					traces, _, _ := decodeSeason(c, f)
+					formats.Free(traces)
 				}
 			}
 		})

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
+	"sync"
 	"unicode/utf8"
 
 	"canter.example/schemas"
@@ -69,6 +71,7 @@ func decodeCSV(text []byte, _ string, opt Options, b *budget) ([]schemas.Trace, 
 	if err := r.read(); err != nil {
 		return nil, err
 	}
+	defer r.release()
 	return r.finish()
 }
 
@@ -92,16 +95,38 @@ func (r *csvReader) makeColumns() {
 	rows := min(bytes.Count(r.text[r.offset:], []byte{'\n'}), r.b.samples/len(r.hr))
 	for _, i := range r.hr {
 		h := r.headings[i]
-		t := &csvTrace{trace: schemas.Trace{Part: h.text, Label: h.athlete}}
+		t := newCSVTrace(h.text, h.athlete)
 		t.reserve(rows)
 		r.traces = append(r.traces, t)
+	}
+}
+
+// csvTraces are kept for their times and lines.
+var csvTraces = sync.Pool{New: func() any { return new(csvTrace) }}
+
+func newCSVTrace(part, label string) *csvTrace {
+	t, _ := csvTraces.Get().(*csvTrace)
+	*t = csvTrace{trace: schemas.Trace{Part: part, Label: label, Samples: roomForSamples(0)}, times: t.times[:0], lines: t.lines[:0]}
+	return t
+}
+
+// release gives the memory of what was read back, when its traces are made.
+func (r *csvReader) release() {
+	for _, t := range r.traces {
+		if cap(t.times) <= mostKept {
+			t.trace = schemas.Trace{}
+			csvTraces.Put(t)
+		}
 	}
 }
 
 // reserve makes room for so many samples.
 func (t *csvTrace) reserve(n int) {
 	n++ // a last line without an end
-	t.trace.Samples, t.times, t.lines = make([]schemas.Sample, 0, n), make([]int64, 0, n), make([]int32, 0, n)
+	if cap(t.trace.Samples) < n {
+		t.trace.Samples = roomForSamples(n)
+	}
+	t.times, t.lines = slices.Grow(t.times, n), slices.Grow(t.lines, n)
 }
 
 // lines returns the lines below the heading line.
@@ -301,7 +326,7 @@ func (r *csvReader) traceOf(cells []string) (*csvTrace, *Error) {
 	if len(r.traces) >= r.b.Traces {
 		return nil, tooManyTraces(r.b)
 	}
-	t := &csvTrace{trace: schemas.Trace{Part: name, Label: name}}
+	t := newCSVTrace(name, name)
 	if len(r.traces) == 0 && !r.long() {
 		t.trace.Label = r.about.athlete
 		if h := r.headings[r.hr[0]]; t.trace.Label == "" {

@@ -3,8 +3,9 @@
 // In: the content of a FIT, TCX, GPX or CSV file, or a ZIP of such. Out: one
 // [schemas.Trace] an athlete or session, with samples in the order of the
 // file, not cleaned and not resampled. Start reading at [Decode]; then one
-// file a format: fit.go (fit_collect.go, fit_finish.go), tcx.go and gpx.go
-// over xml.go and xml_tokens.go, csv.go and its companions, zip.go.
+// file a format: fit.go (fit_messages.go, fit_collect.go, fit_finish.go),
+// tcx.go and gpx.go over xml.go and xml_tokens.go, csv.go and its companions,
+// zip.go. Who is done with traces may give their memory back with [Free].
 //
 // What holds for every format:
 //

@@ -7,8 +7,6 @@ import (
 	"io"
 	"sync"
 
-	"github.com/muktihari/fit/decoder"
-
 	"canter.example/schemas"
 )
 
@@ -47,40 +45,8 @@ func readFITHeader(b []byte) (fitHeader, bool) {
 	return h, true
 }
 
-// write makes a header that the library accepts: without the optional checksum
-// of the header itself, so that a flipped bit in it costs no samples.
-func (h fitHeader) write(b *[14]byte, original []byte) {
-	*b = [14]byte{}
-	copy(b[:], original[:12])
-	b[0] = 14
-	binary.LittleEndian.PutUint32(b[4:8], uint32(h.data))
-}
-
-// fitSource is one FIT sequence with the header that we made for it.
-type fitSource struct {
-	head, body []byte
-	buf        [14]byte // what head points into
-}
-
-func (s *fitSource) Read(p []byte) (int, error) {
-	if len(s.head) > 0 {
-		n := copy(p, s.head)
-		s.head = s.head[n:]
-		return n, nil
-	}
-	if len(s.body) == 0 {
-		return 0, io.EOF
-	}
-	n := copy(p, s.body)
-	s.body = s.body[n:]
-	return n, nil
-}
-
-// fitDecoder reads FIT sequences into one trace. It is kept for reuse: the
-// library's part of it alone is 130 kB.
+// fitDecoder reads FIT sequences into one trace. It is kept for reuse.
 type fitDecoder struct {
-	raw      decoder.RawDecoder
-	source   fitSource
 	messages fitMessages
 	fit      fitCollector
 }
@@ -118,7 +84,7 @@ func decodeFIT(content []byte, b *budget) ([]schemas.Trace, *Error) {
 	}
 	trace, err := d.fit.finish(damage)
 	// Only now, and not after a panic, is the decoder fit for reuse.
-	d.source, d.fit = fitSource{}, fitCollector{}
+	d.fit = fitCollector{}
 	fitDecoders.Put(d)
 	if err != nil {
 		return nil, err
@@ -139,33 +105,19 @@ func (d *fitDecoder) afterEnd(content []byte, offset, sequence int) schemas.Dama
 // sequence decodes one FIT sequence into the collector and returns what is
 // wrong with it.
 func (d *fitDecoder) sequence(h fitHeader, content []byte) schemas.Damage {
-	h.write(&d.source.buf, content)
-	d.source.head, d.source.body = d.source.buf[:], content[h.size:]
 	d.messages.begin(&d.fit)
-	n, err := d.raw.Decode(&d.source, d.messages.take)
+	n, err := d.messages.cut(content[h.size:], h.data)
 	end := d.fit.base + int64(len(content))
-	if err == nil {
+	switch {
+	case err == nil:
 		// All messages were read, and two bytes behind them: the checksum.
 		sum := len(content) - 2
 		if fitChecksum(content[h.size:sum]) != binary.LittleEndian.Uint16(content[sum:]) {
 			return altered("the checksum at byte %d does not fit: bytes were changed after recording, and any value may be wrong", end-2)
 		}
 		return schemas.Damage{}
-	}
-	switch {
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
+	case errors.Is(err, io.ErrUnexpectedEOF):
 		return endsEarly("the file ends early, at byte %d", end)
 	}
-	// Our header may be two bytes longer than the file's: about there.
-	return altered("unreadable from byte %d on: %v", d.fit.base+n-int64(d.messages.behind), lastCause(err))
-}
-
-func lastCause(err error) error {
-	for {
-		next := errors.Unwrap(err)
-		if next == nil {
-			return err
-		}
-		err = next
-	}
+	return altered("unreadable from byte %d on: %v", d.fit.base+int64(h.size+n), err)
 }

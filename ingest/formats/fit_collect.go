@@ -65,7 +65,7 @@ func (c *fitCollector) stop(err *Error) {
 // bytes each, lets expect.
 func (c *fitCollector) room(size int) {
 	if c.trace.Samples == nil {
-		c.trace.Samples = make([]schemas.Sample, 0, min(c.size/size, c.b.samples)+1)
+		c.trace.Samples = roomForSamples(min(c.size/size, c.b.samples) + 1)
 	}
 }
 

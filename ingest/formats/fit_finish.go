@@ -112,6 +112,9 @@ type rrClock struct {
 
 const rrDrift = int64(3 * time.Second)
 
+// fewBeats is the least room that is made for intervals: ten minutes of them.
+const fewBeats = 1024
+
 func (k *rrClock) record(at int64) {
 	k.last = at
 	if k.pending > 0 {
@@ -137,6 +140,9 @@ func (k *rrClock) beat(interval time.Duration) {
 		k.pending++
 	case k.cursor-k.last > rrDrift || k.last-k.cursor > rrDrift:
 		k.cursor = k.last
+	}
+	if k.beats == nil {
+		k.beats = roomForIntervals(fewBeats)
 	}
 	k.beats = append(k.beats, schemas.RR{At: time.Duration(k.cursor), Interval: interval})
 }

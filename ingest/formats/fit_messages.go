@@ -3,8 +3,8 @@ package formats
 import (
 	"encoding/binary"
 	"errors"
+	"io"
 
-	"github.com/muktihari/fit/decoder"
 	"github.com/muktihari/fit/profile/basetype"
 	"github.com/muktihari/fit/profile/typedef"
 	"github.com/muktihari/fit/profile/untyped/mesgnum"
@@ -28,16 +28,15 @@ type fitDefinition struct {
 	stamp fitField
 }
 
-// fitMessages reads the messages that the library cuts a sequence into. Its own
-// reader of fields makes values of all there are, of which a trace needs a few:
-// that was four fifths of the time.
+// fitMessages cuts a sequence into messages where it lies, and reads those that
+// matter. The library's reader of fields makes values of all there are, of which a
+// trace needs a few: that was four fifths of the time. Its reader of messages, that
+// a test holds this one to, copies each one twice: that was another fifth of what
+// was left.
 type fitMessages struct {
 	to          *fitCollector
 	definitions [proto.LocalMesgNumMask + 1]fitDefinition
 	fields      []proto.Field // memory of one message
-	// behind are the bytes of a definition that come after the fields which
-	// could not be read.
-	behind int
 	// The time that compressed headers count on from, and its last five bits as last given.
 	timestamp uint32
 	offset    byte
@@ -46,31 +45,100 @@ type fitMessages struct {
 // compressedTime is the field that a compressed header stands for.
 var compressedTime = &proto.FieldBase{Num: proto.FieldNumTimestamp}
 
-var errFITBaseType = errors.New("invalid basetype")
+var (
+	errFITBaseType   = errors.New("invalid basetype")
+	errFITDefinition = errors.New("message definition missing")
+)
 
 func (m *fitMessages) begin(to *fitCollector) {
-	m.to, m.behind, m.timestamp, m.offset = to, 0, 0, 0
+	m.to, m.timestamp, m.offset = to, 0, 0
 }
 
-// take takes one piece of a sequence. The library has seen to it that a message
-// has a definition, and all the bytes that it says.
-func (m *fitMessages) take(kind decoder.RawFlag, b []byte) error {
-	switch kind {
-	case decoder.RawFlagMesgDef:
-		return m.define(b)
-	case decoder.RawFlagMesgData:
-		m.message(b)
-		if m.to.stopped != nil {
-			return m.to.stopped
+// cut takes the messages of a sequence: size bytes of b, with their checksum behind
+// them. It returns where it stopped, and why: nil at the end,
+// [io.ErrUnexpectedEOF] where b ends before.
+func (m *fitMessages) cut(b []byte, size int64) (at int, err error) {
+	var lengths [proto.LocalMesgNumMask + 1]int // of messages, 0 for those without a definition
+	for int64(at) < size {
+		rest := b[at:]
+		if len(rest) == 0 {
+			return at, io.ErrUnexpectedEOF
 		}
-	case decoder.RawFlagFileHeader, decoder.RawFlagCRC: // read by decodeFIT
+		if head := rest[0]; head&(proto.MesgCompressedHeaderMask|proto.MesgDefinitionMask) == proto.MesgDefinitionMask {
+			d, ok := cutFITDefinition(rest)
+			if !ok {
+				return at, io.ErrUnexpectedEOF
+			}
+			lengths[head&proto.LocalMesgNumMask] = d.message
+			if !m.define(rest[:d.fields], rest[d.developer:d.end]) {
+				return at + d.fields, errFITBaseType
+			}
+			at += d.end
+			continue
+		}
+		n := lengths[proto.LocalMesgNum(rest[0])]
+		if n == 0 {
+			return at + 1, errFITDefinition
+		}
+		if n > len(rest) {
+			return at, io.ErrUnexpectedEOF
+		}
+		m.message(rest[:n:n])
+		if m.to.stopped != nil {
+			return at, m.to.stopped
+		}
+		at += n
 	}
-	return nil
+	if len(b)-at < 2 {
+		return at, io.ErrUnexpectedEOF
+	}
+	return at, nil
+}
+
+// fitCut says where the parts of a definition lie that begins at 0.
+type fitCut struct {
+	fields    int // end of the fields; six bytes are before the first
+	developer int // begin of the developer's fields
+	end       int
+	message   int // bytes of a message laid out so, its header included
+}
+
+// cutFITDefinition finds the parts of the definition that b begins with; false where
+// b ends inside it.
+func cutFITDefinition(b []byte) (c fitCut, ok bool) {
+	const fixed = 6 // header, a reserved byte, byte order, number of the message, of fields
+	if len(b) < fixed {
+		return c, false
+	}
+	c.message = 1
+	sizes := func(from, fields int) (to int, ok bool) {
+		if to = from + 3*fields; to > len(b) {
+			return to, false
+		}
+		for at := from; at < to; at += 3 {
+			c.message += int(b[at+1])
+		}
+		return to, true
+	}
+	if c.fields, ok = sizes(fixed, int(b[5])); !ok {
+		return c, false
+	}
+	c.developer, c.end = c.fields, c.fields
+	if b[0]&proto.DevDataMask == 0 {
+		return c, true
+	}
+	if len(b) == c.fields {
+		return c, false
+	}
+	c.developer++
+	c.end, ok = sizes(c.developer, int(b[c.fields]))
+	return c, ok
 }
 
 // define takes a definition: header, a reserved byte, byte order, number of the
-// message, and for each field number, size and base type.
-func (m *fitMessages) define(b []byte) error {
+// message and of fields, and for each field number, size and base type; apart from
+// that, those of the developer's fields. False is a base type that does not exist.
+func (m *fitMessages) define(b, developer []byte) bool {
 	f := &m.definitions[b[0]&proto.LocalMesgNumMask]
 	f.arch, f.fields, f.stamp = b[2], f.fields[:0], fitField{}
 	f.mesg = typedef.MesgNum(f.number(b[3:5], 2))
@@ -80,11 +148,9 @@ func (m *fitMessages) define(b []byte) error {
 	}
 	f.wanted = table != nil
 	at := 1
-	fields, developer := b[6:6+3*int(b[5])], b[6+3*int(b[5]):]
-	for ; len(fields) > 0; fields = fields[3:] {
+	for fields := b[6:]; len(fields) > 0; fields = fields[3:] {
 		if !basetype.BaseType(fields[2]).Valid() {
-			m.behind = len(developer)
-			return errFITBaseType
+			return false
 		}
 		field := fitField{num: fields[0], at: at, size: int(fields[1])}
 		at += field.size
@@ -100,12 +166,12 @@ func (m *fitMessages) define(b []byte) error {
 		}
 	}
 	if f.mesg == mesgnum.Record {
-		for ; len(developer) > 3; developer = developer[3:] {
-			at += int(developer[2])
+		for ; len(developer) > 0; developer = developer[3:] {
+			at += int(developer[1])
 		}
 		m.to.room(at)
 	}
-	return nil
+	return true
 }
 
 // message takes a message: its header, and its fields without a gap.

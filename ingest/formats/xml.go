@@ -183,7 +183,7 @@ type track struct {
 func newTrack(b *budget, src *xmlTokens) track {
 	t := track{recorder: recorder{b: b}, src: src}
 	// A point with a heart rate takes some 200 bytes or more.
-	t.trace.Samples = make([]schemas.Sample, 0, min(len(src.doc)/300, b.samples)+16)
+	t.trace.Samples = roomForSamples(min(len(src.doc)/300, b.samples) + 16)
 	return t
 }
 

@@ -113,9 +113,9 @@ func TestAFileIsTheSameOnEveryWayToItsScorer(t *testing.T) {
 		done := make(chan error, 1)
 		go func() {
 			done <- b.Consume(ctx, broker.Work{Stream: schemas.StreamInput, Durable: "scorer", Workers: 1, Log: slog.New(slog.DiscardHandler)},
-				func(_ context.Context, d *broker.Delivery) error {
+				func(ctx context.Context, d *broker.Delivery) error {
 					for range 2 { // as after a failure: what was handed over is gone then
-						f, err := b.FileOf(d, limit)
+						f, err := b.FileOf(ctx, d, limit)
 						if err != nil {
 							return broker.Permanent(err)
 						}
@@ -139,6 +139,113 @@ func TestAFileIsTheSameOnEveryWayToItsScorer(t *testing.T) {
 		stop()
 		if err := <-done; err != nil {
 			t.Error(err)
+		}
+	})
+}
+
+// A power loss may take a file's content and leave the word of it.
+func TestContentThatWasLostComesBackFromTheFolder(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		f, whole := fileOf("heart rates that get lost"), fileOf("heart rates that stay")
+		refused := broker.FileMessage{ID: schemas.NewFileID([]byte("much")), Refused: "too large"}
+		for _, m := range []broker.FileMessage{f, whole, refused} {
+			if _, err := b.PublishFile(t.Context(), m); err != nil {
+				t.Fatal(err)
+			}
+		}
+		bare := func(want ...schemas.FileID) {
+			t.Helper()
+			a, err := b.Archived(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if d := cmp.Diff(map[schemas.FileID]bool{f.ID: true, whole.ID: true, refused.ID: true}, a.Files); d != "" {
+				t.Errorf("files (-want +got):\n%s", d)
+			}
+			for _, id := range want {
+				if !a.Bare[id] {
+					t.Errorf("%s has its content, it seems", id.Short())
+				}
+			}
+			if len(a.Bare) != len(want) {
+				t.Errorf("%d are bare, want %d", len(a.Bare), len(want))
+			}
+		}
+		bare(refused.ID)
+		if err := b.LoseContent(t.Context(), f.ID); err != nil {
+			t.Fatal(err)
+		}
+		bare(refused.ID, f.ID)
+		if _, err := b.File(t.Context(), f.ID, limit); !errors.Is(err, broker.ErrNoFile) {
+			t.Errorf("read without its content: %v", err)
+		}
+		for i, m := range []broker.FileMessage{f, whole, refused, f} {
+			if known, err := b.PublishFile(t.Context(), m); err != nil || !known {
+				t.Errorf("publish %d again: known %v, err %v", i, known, err)
+			}
+		}
+		bare(refused.ID)
+		if got, err := b.File(t.Context(), f.ID, limit); err != nil || !bytes.Equal(got.Content, f.Content) {
+			t.Errorf("read back %q, %v", got.Content, err)
+		}
+		var asked []string
+		work := broker.Work{Stream: schemas.StreamInput, Durable: "s", Filter: schemas.SubjectRescore + "*", Workers: 1, Log: slog.New(slog.DiscardHandler)}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() {
+			done <- b.Consume(ctx, work, func(_ context.Context, d *broker.Delivery) error {
+				asked = append(asked, d.Subject)
+				return nil
+			})
+		}()
+		for depth := (broker.Depth{Waiting: 1}); depth.Waiting+depth.InHand > 0; time.Sleep(10 * time.Millisecond) {
+			var err error
+			if depth, err = b.Depth(t.Context(), work); err != nil {
+				t.Fatal(err)
+			}
+		}
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if d := cmp.Diff([]string{schemas.SubjectRescore + string(f.ID)}, asked); d != "" {
+			t.Errorf("asked to be scored once more (-want +got):\n%s", d)
+		}
+	})
+}
+
+// TestAnArchiveOfTheOldFormIsRead: until November 2026 the content lay with the
+// word of the file.
+func TestAnArchiveOfTheOldFormIsRead(t *testing.T) {
+	each(t, func(t *testing.T, b *broker.Broker) {
+		f := fileOf("old heart rates")
+		f.Origin.Path = "old.fit"
+		if err := b.PublishOldForm(t.Context(), f); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := b.File(t.Context(), f.ID, limit); err != nil || !bytes.Equal(got.Content, f.Content) || got.Origin.Path != "old.fit" {
+			t.Errorf("read back %q from %q, %v", got.Content, got.Origin.Path, err)
+		}
+		work := broker.Work{Stream: schemas.StreamInput, Durable: "s", Workers: 1, Log: slog.New(slog.DiscardHandler)}
+		got := make(chan string, 1)
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() {
+			done <- b.Consume(ctx, work, func(ctx context.Context, d *broker.Delivery) error {
+				m, err := b.FileOf(ctx, d, limit)
+				got <- string(m.Content)
+				return err
+			})
+		}()
+		if g := <-got; g != string(f.Content) {
+			t.Errorf("delivered %q", g)
+		}
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if n, err := b.DeleteFile(t.Context(), f.ID); err != nil || n != 1 {
+			t.Errorf("deleted %d messages, %v", n, err)
 		}
 	})
 }

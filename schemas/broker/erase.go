@@ -15,8 +15,9 @@ import (
 // went; none, and no error, when the archive does not hold the file.
 func (b *Broker) DeleteFile(ctx context.Context, id schemas.FileID) (int, error) {
 	return b.deleteAll(ctx, map[string][]string{
-		schemas.StreamInput: {schemas.SubjectFile + string(id), schemas.SubjectOrigin + string(id) + ".*", schemas.SubjectRescore + string(id), schemas.SubjectCorrection + string(id)},
-		schemas.StreamTests: {schemas.SubjectParked + string(id)},
+		schemas.StreamContent: {schemas.SubjectContent + string(id)},
+		schemas.StreamInput:   {schemas.SubjectFile + string(id), schemas.SubjectOrigin + string(id) + ".*", schemas.SubjectRescore + string(id), schemas.SubjectCorrection + string(id)},
+		schemas.StreamTests:   {schemas.SubjectParked + string(id)},
 	})
 }
 

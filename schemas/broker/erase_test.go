@@ -27,7 +27,7 @@ func TestADeletedFileIsGone(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		for _, want := range []int{3, 0} { // the second time there is nothing left to do
+		for _, want := range []int{4, 0} { // the second time there is nothing left to do
 			n, err := b.DeleteFile(ctx, f.ID)
 			if err != nil || n != want {
 				t.Errorf("deleted %d messages, err %v", n, err)

@@ -10,8 +10,9 @@ var (
 	// is larger than the broker's maximum payload.
 	ErrTooLarge = errors.New("file is larger than the broker takes in one message")
 
-	// ErrNoFile is returned by [Broker.File] when the archive does not hold the
-	// file: it never did, or its time there is over.
+	// ErrNoFile is returned by [Broker.File] and [Broker.FileOf] when the archive
+	// does not hold the file's content: it never did, its time there is over, or a
+	// power loss took it.
 	ErrNoFile = errors.New("file is not in the broker's archive")
 
 	// ErrInUse is returned by [Open] when another process runs the embedded

@@ -37,7 +37,7 @@ type FileMessage struct {
 var rooms = sync.Pool{New: func() any { return new([]byte) }}
 
 // roomMost bounds what is kept for another file.
-const roomMost = 1 << 20
+const roomMost = 4 << 20
 
 // Forget gives the memory of the content to the next file, if it came from the
 // archive. Nobody may look at it any more.
@@ -53,8 +53,10 @@ func (f *FileMessage) Forget() {
 // out at the other end, so that the compression keeps no sum of its own.
 var zipped = sync.Pool{New: func() any { return new([]byte) }}
 
-// PublishFile puts a file into the archive, compressed, named by its hash.
-// known is true when the archive has it already: then nothing was stored.
+// PublishFile puts a file into the archive: its content, compressed, then word
+// of it, both named by its hash. known is true when the archive had word of it
+// already. If the content was lost meanwhile, it is there again, and the file is
+// asked to be scored once more.
 // Errors: [ErrTooLarge]; others are worth a retry.
 func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, err error) {
 	m := nats.NewMsg(schemas.SubjectFile + string(f.ID))
@@ -64,40 +66,64 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 	}
 	m.Header.Set(schemas.HeaderOrigin, string(origin))
 	m.Header.Set(schemas.HeaderSize, strconv.FormatInt(f.Size, 10))
+	there := true
 	if f.Refused != "" {
 		m.Header.Set(headerRefused, oneLine(f.Refused))
 	} else {
 		m.Header.Set(schemas.HeaderEncoding, "zstd")
-		buffer, _ := zipped.Get().(*[]byte)
-		defer zipped.Put(buffer) // the client has copied it when it answers
-		*buffer = b.pack(f.Content, (*buffer)[:0])
-		m.Data = *buffer
+		if there, err = b.publishContent(ctx, f); err != nil {
+			return false, err
+		}
+		if b.handing.Load() {
+			b.handover.give(ctx, f.ID, f.Content)
+		}
 	}
+	known, err = b.publishFirst(ctx, m)
+	if err != nil {
+		b.handover.drop(f.ID)
+		return false, fmt.Errorf("broker: publish %s: %w", f.Origin.Path, err)
+	}
+	if known && !there {
+		err = b.Publish(ctx, schemas.SubjectRescore+string(f.ID), "", schemas.RescoreEvent{File: f.ID, Cause: "its content was missing in the archive"})
+	}
+	return known, err
+}
+
+// publishContent stores the bytes of a file, and reports whether they were there.
+func (b *Broker) publishContent(ctx context.Context, f FileMessage) (there bool, err error) {
+	buffer, _ := zipped.Get().(*[]byte)
+	defer zipped.Put(buffer) // the client has copied it when it answers
+	*buffer = b.pack(f.Content, (*buffer)[:0])
+	m := &nats.Msg{Subject: schemas.SubjectContent + string(f.ID), Data: *buffer}
 	if limit := b.nc.MaxPayload(); int64(m.Size()) > limit {
 		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
 	}
-	if b.handing.Load() && f.Refused == "" {
-		b.handover.give(ctx, f.ID, f.Content)
+	if there, err = b.publishFirst(ctx, m); err != nil {
+		return false, fmt.Errorf("broker: publish the content of %s: %w", f.Origin.Path, err)
 	}
+	return there, nil
+}
+
+// publishFirst stores a message unless its subject has one, which it reports with
+// known.
+func (b *Broker) publishFirst(ctx context.Context, m *nats.Msg) (known bool, err error) {
 	_, err = b.js.PublishMsg(ctx, m, jetstream.WithExpectLastSequencePerSubject(0))
 	b.pulse.note(ctx, b.nc, err)
-	if err != nil && b.handing.Load() {
-		b.handover.drop(f.ID)
-	}
 	if isWrongLastSequence(err) {
 		return true, nil
 	}
-	if err != nil {
-		return false, fmt.Errorf("broker: publish %s: %w", f.Origin.Path, err)
-	}
-	return false, nil
+	return false, err
 }
 
 // Archive is what is known of files without reading them.
 type Archive struct {
-	// Files are in the archive. Places are subjects: where a file was seen again.
+	// Files are those the archive has word of. Places are subjects: where a file
+	// was seen again.
 	Files  map[schemas.FileID]bool
 	Places map[string]bool
+	// Bare are files without a content of their own: they were refused, a power
+	// loss took it, or it lies with the word of them, as it did until November 2026.
+	Bare map[schemas.FileID]bool
 	// Known are files that are or were in the archive, with the latest time of
 	// modification they were seen with.
 	Known map[schemas.FileID]time.Time
@@ -105,33 +131,39 @@ type Archive struct {
 
 // Archived lists what the archive holds and held.
 func (b *Broker) Archived(ctx context.Context) (Archive, error) {
-	a := Archive{Files: map[schemas.FileID]bool{}, Places: map[string]bool{}, Known: map[schemas.FileID]time.Time{}}
-	for prefix, note := range map[string]func(subject string){
-		schemas.SubjectFile: func(subject string) {
-			a.Files[schemas.FileID(strings.TrimPrefix(subject, schemas.SubjectFile))] = true
-		},
-		schemas.SubjectOrigin: func(subject string) { a.Places[subject] = true },
-		schemas.SubjectKnown: func(subject string) {
-			id, ms, _ := strings.Cut(strings.TrimPrefix(subject, schemas.SubjectKnown), ".")
+	a := Archive{Files: map[schemas.FileID]bool{}, Places: map[string]bool{}, Bare: map[schemas.FileID]bool{}, Known: map[schemas.FileID]time.Time{}}
+	content := map[schemas.FileID]bool{}
+	for _, part := range []struct {
+		stream, prefix string
+		note           func(rest string)
+	}{
+		// Files before their content, which is stored first: one that comes while
+		// this goes on is not taken for bare.
+		{schemas.StreamInput, schemas.SubjectFile, func(id string) { a.Files[schemas.FileID(id)] = true }},
+		{schemas.StreamContent, schemas.SubjectContent, func(id string) { content[schemas.FileID(id)] = true }},
+		{schemas.StreamInput, schemas.SubjectOrigin, func(rest string) { a.Places[schemas.SubjectOrigin+rest] = true }},
+		{schemas.StreamKnown, schemas.SubjectKnown, func(rest string) {
+			id, ms, _ := strings.Cut(rest, ".")
 			if n, err := strconv.ParseInt(ms, 10, 64); err == nil {
 				a.Note(schemas.FileID(id), time.UnixMilli(n))
 			}
-		},
+		}},
 	} {
-		name := schemas.StreamInput
-		if prefix == schemas.SubjectKnown {
-			name = schemas.StreamKnown
-		}
-		s, err := b.js.Stream(ctx, name)
+		s, err := b.js.Stream(ctx, part.stream)
 		if err != nil {
 			return a, fmt.Errorf("broker: archive: %w", err)
 		}
-		info, err := s.Info(ctx, jetstream.WithSubjectFilter(prefix+">"))
+		info, err := s.Info(ctx, jetstream.WithSubjectFilter(part.prefix+">"))
 		if err != nil {
 			return a, fmt.Errorf("broker: list the archive: %w", err)
 		}
 		for subject := range info.State.Subjects {
-			note(subject)
+			part.note(strings.TrimPrefix(subject, part.prefix))
+		}
+	}
+	for id := range a.Files {
+		if !content[id] {
+			a.Bare[id] = true
 		}
 	}
 	return a, nil
@@ -178,7 +210,11 @@ func (b *Broker) File(ctx context.Context, id schemas.FileID, limit int64) (File
 	if err != nil {
 		return FileMessage{}, fmt.Errorf("broker: read %s from the archive: %w", id.Short(), err)
 	}
-	return b.decodeFile(m.Subject, m.Header, m.Data, limit)
+	f, err := fileHead(m.Subject, m.Header, limit)
+	if err != nil || f.Refused != "" {
+		return f, err
+	}
+	return b.fileBody(ctx, f, m.Data)
 }
 
 // Superseded reports whether a later event on the subject of one of
@@ -197,9 +233,10 @@ func (b *Broker) Superseded(ctx context.Context, d *Delivery) (bool, error) {
 
 // FileOf reads the file out of a delivery on [schemas.SubjectFile]. A file
 // that is larger than limit once unpacked, or whose bytes are not what its
-// name says, gives [ErrMessage].
-func (b *Broker) FileOf(d *Delivery, limit int64) (FileMessage, error) {
-	f, err := b.fileHead(d.Subject, d.Header, limit)
+// name says, gives [ErrMessage]; one whose content is missing [ErrNoFile]. What is
+// said of the file is there in either case.
+func (b *Broker) FileOf(ctx context.Context, d *Delivery, limit int64) (FileMessage, error) {
+	f, err := fileHead(d.Subject, d.Header, limit)
 	if err != nil || f.Refused != "" {
 		return f, err
 	}
@@ -210,19 +247,11 @@ func (b *Broker) FileOf(d *Delivery, limit int64) (FileMessage, error) {
 		}
 		rooms.Put(room)
 	}
-	return b.fileBody(f, d.Data)
-}
-
-func (b *Broker) decodeFile(subject string, h nats.Header, data []byte, limit int64) (FileMessage, error) {
-	f, err := b.fileHead(subject, h, limit)
-	if err != nil || f.Refused != "" {
-		return f, err
-	}
-	return b.fileBody(f, data)
+	return b.fileBody(ctx, f, d.Data)
 }
 
 // fileHead reads what is said of a file; its size is within the limit.
-func (b *Broker) fileHead(subject string, h nats.Header, limit int64) (FileMessage, error) {
+func fileHead(subject string, h nats.Header, limit int64) (FileMessage, error) {
 	f := FileMessage{ID: schemas.FileID(strings.TrimPrefix(subject, schemas.SubjectFile)), Refused: h.Get(headerRefused)}
 	if err := json.Unmarshal([]byte(h.Get(schemas.HeaderOrigin)), &f.Origin); err != nil {
 		return f, fmt.Errorf("%w: its origin: %w", ErrMessage, err)
@@ -241,8 +270,19 @@ func (b *Broker) fileHead(subject string, h nats.Header, limit int64) (FileMessa
 	return f, nil
 }
 
-// fileBody unpacks a file's content.
-func (b *Broker) fileBody(f FileMessage, data []byte) (_ FileMessage, err error) {
+// fileBody unpacks a file's content, which is data where an archive has it beside
+// the word of the file.
+func (b *Broker) fileBody(ctx context.Context, f FileMessage, data []byte) (_ FileMessage, err error) {
+	if len(data) == 0 {
+		m, err := b.streams[schemas.StreamContent].GetLastMsgForSubject(ctx, schemas.SubjectContent+string(f.ID))
+		if errors.Is(err, jetstream.ErrMsgNotFound) {
+			return f, fmt.Errorf("%w: the content of %s, whose place was %s", ErrNoFile, f.ID.Short(), f.Origin.Path)
+		}
+		if err != nil {
+			return f, fmt.Errorf("broker: read the content of %s from the archive: %w", f.ID.Short(), err)
+		}
+		data = m.Data
+	}
 	// The declared size bounds what is unpacked: the header can't promise
 	// little and the body deliver much.
 	f.room, _ = rooms.Get().(*[]byte)

@@ -17,7 +17,7 @@ import (
 
 const (
 	// handoverMost bounds the bytes that are kept.
-	handoverMost = 4 << 20
+	handoverMost = 8 << 20
 	// handoverWait is how long a file waits for room.
 	handoverWait = 200 * time.Millisecond
 	// handoverOld is when a file makes room for others: it was delivered to

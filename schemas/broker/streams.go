@@ -9,6 +9,7 @@ import (
 
 	"canter.example/schemas"
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
 )
 
 // smallerBlocks, as the most messages of a subject, is a limit that nothing comes
@@ -18,11 +19,17 @@ const smallerBlocks = 1 << 40
 
 // declareStreams makes the streams, or brings them up to date.
 func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
-	for _, c := range []jetstream.StreamConfig{
+	streams := []jetstream.StreamConfig{
 		{
 			Name:        schemas.StreamInput,
-			Description: "files as they were found, and all else that makes the scorer work",
+			Description: "files that were found, and all else that makes the scorer work",
 			Subjects:    []string{schemas.SubjectFile + "*", schemas.SubjectOrigin + "*.*", schemas.SubjectRescore + "*", schemas.SubjectCorrection + "*"},
+			MaxAge:      cfg.KeepFiles,
+		},
+		{
+			Name:        schemas.StreamContent,
+			Description: "the bytes of the files",
+			Subjects:    []string{schemas.SubjectContent + "*"},
 			MaxAge:      cfg.KeepFiles,
 		},
 		{
@@ -50,19 +57,29 @@ func (b *Broker) declareStreams(ctx context.Context, cfg Config) error {
 			Subjects:          []string{schemas.SubjectKnown + "*.*"},
 			MaxMsgsPerSubject: 1,
 		},
-	} {
-		if b.server != nil && c.Name == schemas.StreamInput {
+	}
+	made := make([]jetstream.Stream, len(streams))
+	var g errgroup.Group // a server makes them side by side; most of it is waiting for the disk
+	for i, c := range streams {
+		if b.server != nil && (c.Name == schemas.StreamInput || c.Name == schemas.StreamContent) {
 			c.MaxMsgsPerSubject = smallerBlocks
 		}
 		c.Storage, c.Replicas, c.Duplicates = jetstream.FileStorage, cfg.Replicas, 2*time.Minute
 		if c.MaxAge > 0 {
 			c.Duplicates = min(c.Duplicates, c.MaxAge)
 		}
-		s, err := b.stream(ctx, c, cfg.Join)
-		if err != nil {
-			return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, errors.Join(err, b.refused.last()))
-		}
-		b.created[c.Name], b.streams[c.Name] = s.CachedInfo().Created, s
+		g.Go(func() (err error) {
+			if made[i], err = b.stream(ctx, c, cfg.Join); err != nil {
+				return fmt.Errorf("broker: stream %s (is JetStream on, is the account allowed to, has canter serve run here?): %w", c.Name, errors.Join(err, b.refused.last()))
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	for i, s := range made {
+		b.created[streams[i].Name], b.streams[streams[i].Name] = s.CachedInfo().Created, s
 	}
 	return nil
 }

@@ -104,7 +104,7 @@ func (r *rig) leader(stream string) *natsServer {
 // replicasInSync waits until every stream is whole on all three servers.
 func (r *rig) replicasInSync() string {
 	r.t.Helper()
-	for _, name := range []string{schemas.StreamInput, schemas.StreamTests, schemas.StreamSquads, schemas.StreamChat, schemas.StreamKnown} {
+	for _, name := range []string{schemas.StreamInput, schemas.StreamContent, schemas.StreamTests, schemas.StreamSquads, schemas.StreamChat, schemas.StreamKnown} {
 		eventually(r.t, "stream "+name+" is whole on three servers", 2*time.Minute, func() bool {
 			info, err := r.stream(name)
 			if err != nil || info.Cluster == nil || len(info.Cluster.Replicas) != 2 {
