@@ -59,7 +59,7 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 		return nil, fmt.Errorf("history: %w", err)
 	}
 	s := &sqliteStore{prepared: make(map[string]*sql.Stmt), group: group{hurry: make(chan struct{}, 1)}}
-	defer func() {
+	defer func() { //nolint:contextcheck // closed for whoever has gone, too
 		if err != nil {
 			err = errors.Join(err, s.Close())
 		}
@@ -78,7 +78,7 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 	if err := s.migrateTogether(ctx); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	if err := s.withWriter(func(*sqliteTx) error { return nil }); err != nil { // prepares what writes
+	if err := s.withWriter(ctx, func(*sqliteTx) error { return nil }); err != nil { // prepares what writes
 		return nil, err
 	}
 	if s.readers, err = sql.Open("sqlite", sqliteURI(path,
@@ -163,7 +163,7 @@ func (s *sqliteStore) Close() error {
 	}
 	clear(s.prepared)
 	if s.writing.conn != nil {
-		errs = append(errs, s.withWriter(func(t *sqliteTx) error { t.writing.close(); return nil }))
+		errs = append(errs, s.withWriter(context.Background(), func(t *sqliteTx) error { t.writing.close(); return nil }))
 	}
 	if s.queries != nil {
 		errs = append(errs, s.queries.Close())

@@ -17,7 +17,7 @@ type sqliteWriting struct {
 }
 
 // prepare prepares all of them, unless that is done.
-func (p *sqliteWriting) prepare(conn any) error {
+func (p *sqliteWriting) prepare(ctx context.Context, conn any) error {
 	if p.conn == conn {
 		return nil
 	}
@@ -27,7 +27,7 @@ func (p *sqliteWriting) prepare(conn any) error {
 	}
 	p.close() // of a connection that is gone
 	for i, text := range sqliteWrites {
-		s, err := c.PrepareContext(context.Background(), text)
+		s, err := c.PrepareContext(ctx, text)
 		if err != nil {
 			return fmt.Errorf("history: prepare %.60s: %w", text, err)
 		}
@@ -47,9 +47,10 @@ func (p *sqliteWriting) close() {
 	p.conn = nil
 }
 
-// sqliteTx is a write transaction. Its statements bear no context: each takes
-// microseconds, and watching one for its end costs as much again.
+// sqliteTx is a write transaction. Its statements bear a context that never ends:
+// each takes microseconds, and watching one for its end costs as much again.
 type sqliteTx struct {
+	ctx     context.Context
 	writing *sqliteWriting
 	values  []driver.NamedValue // of the last execution, for the next
 }
@@ -72,7 +73,7 @@ func (t *sqliteTx) exec(w writing, args ...any) (int64, error) {
 	if !ok {
 		return 0, fmt.Errorf("the SQLite driver's statement is a %T, which is not run with named values", t.writing.statements[w])
 	}
-	r, err := s.ExecContext(context.Background(), t.values)
+	r, err := s.ExecContext(t.ctx, t.values)
 	if err != nil {
 		return 0, err
 	}
@@ -82,7 +83,7 @@ func (t *sqliteTx) exec(w writing, args ...any) (int64, error) {
 // inTransaction commits what fn did unless it returns an error. It belongs to
 // several writes, so that no one's context ends it.
 func (s *sqliteStore) inTransaction(fn func(*sqliteTx) error) (err error) {
-	return s.withWriter(func(t *sqliteTx) (err error) {
+	return s.withWriter(context.Background(), func(t *sqliteTx) (err error) {
 		if _, err := t.exec(sqliteBegin); err != nil {
 			return err
 		}
@@ -104,17 +105,17 @@ func (s *sqliteStore) inTransaction(fn func(*sqliteTx) error) (err error) {
 }
 
 // withWriter runs fn on the connection that writes, with its statements.
-func (s *sqliteStore) withWriter(fn func(*sqliteTx) error) (err error) {
-	conn, err := s.writer.Conn(context.Background())
+func (s *sqliteStore) withWriter(ctx context.Context, fn func(*sqliteTx) error) (err error) {
+	conn, err := s.writer.Conn(ctx)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, conn.Close()) }() // it goes back to its pool
 	return conn.Raw(func(c any) error {
-		if err := s.writing.prepare(c); err != nil {
+		if err := s.writing.prepare(ctx, c); err != nil {
 			return err
 		}
-		return fn(&sqliteTx{writing: &s.writing})
+		return fn(&sqliteTx{ctx: context.WithoutCancel(ctx), writing: &s.writing})
 	})
 }
 
