@@ -54,24 +54,48 @@ func (s *Service) OnSquad(ctx context.Context, d *broker.Delivery) error {
 // is being loaded. It is taken in small parts then, and over as soon as nothing
 // is on its way, where this process can know.
 func (s *Service) untilQuiet(ctx context.Context, e schemas.SquadEvent, tries int) time.Duration {
-	hold, longest, parts := s.club.Chat.Hold, time.Duration(longestHold), 1
+	hold, longest, parts := s.club.Chat.Hold, time.Duration(longestHold), wholeHold
 	if e.Protocol != parkedFiles && !s.worthTelling(e.From) {
 		longest = longestLoad
 		if s.cfg.Coming != nil {
-			parts = holdParts
+			parts = growingParts
 		}
 	}
+	part, waited := parts(hold, tries)
 	switch {
-	case hold <= 0 || e.Now || tries > parts || s.now().Sub(e.Waiting) >= longest*hold:
+	case hold <= 0 || e.Now || waited >= hold || s.now().Sub(e.Waiting) >= longest*hold:
 		return 0
 	case tries > 1 && !s.cfg.Coming(ctx):
 		return 0
 	}
-	return hold / time.Duration(parts)
+	return part
 }
 
-// holdParts is in how many parts the hold of old tests is taken.
-const holdParts = 15
+// wholeHold and growingParts return how long a delivery waits that is the given
+// one of an event, from 1, and how long those before it have waited.
+func wholeHold(hold time.Duration, tries int) (part, waited time.Duration) {
+	if tries > 1 {
+		waited = hold
+	}
+	return hold, waited
+}
+
+// growingParts begins with firstPart, since mostly the last test of a load has come
+// then, and doubles it to a holdParts-th of the hold.
+func growingParts(hold time.Duration, tries int) (part, waited time.Duration) {
+	longest := hold / holdParts
+	part = min(firstPart, longest)
+	for ; tries > 1 && waited < hold; tries-- {
+		waited += part
+		part = min(2*part, longest)
+	}
+	return part, waited
+}
+
+const (
+	firstPart = 20 * time.Millisecond
+	holdParts = 15
+)
 
 // review assesses a squad's sessions from an instant on, brings the alerts
 // about them in line with what the rules now say, and asks for staff to be told.

@@ -88,10 +88,7 @@ func (w *Watcher) finishedIn(ctx context.Context, f *folder, events *fsnotify.Wa
 	}
 	paths, wake := f.track.take(now)
 	for _, p := range paths {
-		ready = append(ready, job{
-			folder: f, path: p, stamp: f.track.files[p].stamp,
-			last: f.track.quietFor(p, now) >= patience*w.cfg.Settle,
-		})
+		ready = append(ready, job{folder: f, path: p, stamp: f.track.files[p].stamp})
 	}
 	if !freshest.IsZero() && (wake.IsZero() || freshest.Before(wake)) {
 		wake = freshest

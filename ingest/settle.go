@@ -134,9 +134,10 @@ func (t *tracker) again(path string, s stamp, now time.Time, delay time.Duration
 	}
 }
 
-// quietFor returns how long the file has been unchanged at now.
-func (t *tracker) quietFor(path string, now time.Time) time.Duration {
-	if f := t.files[path]; f != nil {
+// quietFor returns how long the file has been in a state at now, 0 when it is in
+// another one.
+func (t *tracker) quietFor(path string, s stamp, now time.Time) time.Duration {
+	if f := t.files[path]; f != nil && f.stamp == s {
 		return now.Sub(f.quiet)
 	}
 	return 0

@@ -151,9 +151,6 @@ func (w *Watcher) Coming() bool {
 // read, or is not there yet, is reported by [Watcher.Health] and tried again
 // at every scan.
 func (w *Watcher) Run(ctx context.Context) error {
-	if err := w.loadArchived(ctx); err != nil {
-		return err
-	}
 	events, err := fsnotify.NewWatcher()
 	if err != nil {
 		// Out of handles, say: scans alone do the job, later.
@@ -166,16 +163,26 @@ func (w *Watcher) Run(ctx context.Context) error {
 	jobs := make(chan job)
 	g, ctx := errgroup.WithContext(ctx)
 	finished := make(chan struct{}, 1)
-	for range workers {
-		g.Go(func() error {
-			var room []byte
-			for j := range jobs {
-				w.do(ctx, j, &room)
-				poke(finished)
+	g.Go(func() error {
+		// The archive may be slow to answer. Folders are listed meanwhile, and files settle.
+		if err := w.loadArchived(ctx); err != nil {
+			if ctx.Err() != nil {
+				return nil //nolint:nilerr // stopped before it began
 			}
-			return nil
-		})
-	}
+			return err
+		}
+		for range workers {
+			g.Go(func() error {
+				var room []byte
+				for j := range jobs {
+					w.do(ctx, j, &room)
+					poke(finished)
+				}
+				return nil
+			})
+		}
+		return nil
+	})
 	g.Go(func() error {
 		defer close(jobs)
 		w.loop(ctx, events, jobs, finished)
@@ -189,7 +196,6 @@ type job struct {
 	folder *folder
 	path   string
 	stamp  stamp
-	last   bool
 }
 
 // loop lists the folders every Rescan, which is the truth, and between that
@@ -263,10 +269,15 @@ func (w *Watcher) do(ctx context.Context, j job, room *[]byte) {
 	if ctx.Err() != nil {
 		return
 	}
-	err := w.publish(ctx, j.folder, j.path, j.stamp, j.last, room)
+	track := j.folder.track
+	j.folder.mu.Lock()
+	// It may have waited for its turn for long; reading it tells whether it is
+	// still as it was.
+	last := track.quietFor(j.path, j.stamp, w.now()) >= patience*w.cfg.Settle
+	j.folder.mu.Unlock()
+	err := w.publish(ctx, j.folder, j.path, j.stamp, last, room)
 	j.folder.mu.Lock()
 	defer j.folder.mu.Unlock()
-	track := j.folder.track
 	switch {
 	case err == nil:
 	case errors.Is(err, errIncomplete), errors.Is(err, errChanged):

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -208,6 +209,80 @@ func TestWhatIsOnItsWayIsSaid(t *testing.T) {
 	}
 }
 
+// slowArchive answers when it is let.
+type slowArchive struct {
+	ingest.Archive
+	answer chan error
+}
+
+func (a slowArchive) Archived(ctx context.Context) (broker.Archive, error) {
+	select {
+	case err := <-a.answer:
+		if err != nil {
+			return broker.Archive{}, err
+		}
+		return a.Archive.Archived(ctx)
+	case <-ctx.Done():
+		return broker.Archive{}, ctx.Err()
+	}
+}
+
+// TestFoldersAreListedWhileTheArchiveIsAsked: and nothing is published before
+// it has said what it has.
+func TestFoldersAreListedWhileTheArchiveIsAsked(t *testing.T) {
+	dir := t.TempDir()
+	r := newRig(t, dir, nil)
+	r.stop()
+	r.write("a.csv", "some rates")
+	for _, c := range []struct {
+		what   string
+		answer error
+		stop   bool
+	}{
+		{what: "stopped meanwhile", stop: true},
+		{what: "the archive fails", answer: errors.New("no answer")},
+		{what: "the archive answers"},
+	} {
+		archive := slowArchive{r.broker, make(chan error)}
+		w := ingest.New(ingest.Config{
+			Folders: []ingest.Folder{{Path: dir}}, Settle: settle, Rescan: time.Hour, MaxSize: 1 << 20, Log: slog.New(slog.DiscardHandler),
+		}, archive)
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() { ended <- w.Run(ctx) }()
+		for deadline := time.Now().Add(10 * time.Second); !w.Coming(); time.Sleep(time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatalf("%s: the file is not noticed", c.what)
+			}
+		}
+		time.Sleep(2 * settle)
+		if n := len(r.list()); n != 0 {
+			t.Fatalf("%s: %d files in the archive before it was asked", c.what, n)
+		}
+		switch {
+		case c.stop:
+			stop()
+			if err := <-ended; err != nil {
+				t.Errorf("%s: %v", c.what, err)
+			}
+			continue
+		case c.answer != nil:
+			archive.answer <- c.answer
+			if err := <-ended; !errors.Is(err, c.answer) {
+				t.Errorf("%s: %v", c.what, err)
+			}
+		default:
+			archive.answer <- nil
+			r.archived(1)
+			stop()
+			if err := <-ended; err != nil {
+				t.Errorf("%s: %v", c.what, err)
+			}
+		}
+		stop()
+	}
+}
+
 func TestARenamedFileIsSeen(t *testing.T) {
 	r := newRig(t, t.TempDir(), nil)
 	r.write("a.csv.part", "time,hr\n5,6\n")
@@ -241,6 +316,39 @@ func TestAFileThatNeverBecomesWholeIsTakenInTheEnd(t *testing.T) {
 	r := newRig(t, t.TempDir(), nil)
 	r.write("broken.gpx", "<gpx><trk>")
 	r.archived(1)
+}
+
+// TestAFileThatIsNotWholeIsTakenAsItIsAfterALongQueue: it has been as it is for
+// all that time, and waits no more when it is its turn.
+func TestAFileThatIsNotWholeIsTakenAsItIsAfterALongQueue(t *testing.T) {
+	dir := t.TempDir()
+	r := newRig(t, dir, nil)
+	r.stop()
+	r.write("broken.gpx", "<gpx><trk>")
+	archive := slowArchive{r.broker, make(chan error)}
+	start := time.Now()
+	var later atomic.Int64
+	w := ingest.New(ingest.Config{
+		Folders: []ingest.Folder{{Path: dir}}, Settle: time.Hour, Rescan: 2 * time.Millisecond, MaxSize: 1 << 20,
+		Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return start.Add(time.Duration(later.Load())) },
+	}, archive)
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- w.Run(ctx) }()
+	for deadline := time.Now().Add(10 * time.Second); !w.Coming(); time.Sleep(time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("the file is not noticed")
+		}
+	}
+	later.Store(int64(time.Hour)) // it is finished, and waits for its turn
+	time.Sleep(100 * time.Millisecond)
+	later.Store(int64(11 * time.Hour))
+	archive.answer <- nil
+	r.archived(1)
+	stop()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
 }
 
 func TestARestartPublishesNothingTwice(t *testing.T) {

@@ -192,7 +192,8 @@ func (d *demo) live(ctx context.Context, log *slog.Logger) error {
 	defer b.Close()
 	d.ids = map[schemas.FileID]bool{}
 	d.clock.Store(d.season.Days[0].Date.Unix())
-	d.pipe = &pipeline{club: d.club, broker: b, history: h, log: log, now: d.now}
+	d.pipe = newPipeline(d.club, log)
+	d.pipe.broker, d.pipe.history, d.pipe.now = b, h, d.now
 	if d.pipe.chat, err = d.chat(h); err != nil {
 		return err
 	}

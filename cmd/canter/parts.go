@@ -192,22 +192,73 @@ type pipeline struct {
 	// now is the clock of the alerts stage, and the time at which files are seen;
 	// nil for the machine's.
 	now func() time.Time
-	// meters measure; build makes them.
+	// meters measure.
 	meters *metrics.Set
 
 	// Parts of the roles that run here; nil for the others.
 	watcher *ingest.Watcher
-	scorer  *scorer.Service
-	alerts  *alerts.Service
+	// soon is the archive of a watcher that was begun before there was a broker,
+	// and that run leaves alone; nil when run is to begin it.
+	soon   *archiveSoon
+	scorer *scorer.Service
+	alerts *alerts.Service
 }
 
-// build makes the parts of the given roles.
+// newPipeline returns a pipeline without parts.
+func newPipeline(c *club.Club, log *slog.Logger) *pipeline {
+	return &pipeline{club: c, log: log, meters: metrics.New()}
+}
+
+// close closes what is open, once nothing runs any more.
+func (p *pipeline) close() {
+	if p.broker != nil {
+		p.broker.Close()
+	}
+	if p.history != nil {
+		_ = p.history.Close()
+	}
+}
+
+// archiveSoon is the archive of a broker that is being opened. A watcher asks
+// first of all what the archive has, and waits here until it can be asked.
+type archiveSoon struct {
+	*broker.Broker
+	opened chan struct{}
+}
+
+func newArchiveSoon() *archiveSoon { return &archiveSoon{opened: make(chan struct{})} }
+
+// is gives it its broker, once.
+func (a *archiveSoon) is(b *broker.Broker) {
+	a.Broker = b
+	close(a.opened)
+}
+
+// Archived waits for the broker, and then is the broker's.
+func (a *archiveSoon) Archived(ctx context.Context) (broker.Archive, error) {
+	select {
+	case <-a.opened:
+		return a.Broker.Archived(ctx)
+	case <-ctx.Done():
+		return broker.Archive{}, ctx.Err()
+	}
+}
+
+// watch makes the watcher.
+func (p *pipeline) watch(a ingest.Archive) {
+	cfg := ingestConfig(p.club, p.log)
+	cfg.Meter, cfg.Seen = p.meters.Ingest(), p.now
+	p.watcher = ingest.New(cfg, a)
+}
+
+// build makes the parts of the given roles, and gives a watcher that was begun
+// its archive.
 func (p *pipeline) build(roles map[role]bool) {
-	p.meters = metrics.New()
-	if roles[roleIngest] {
-		cfg := ingestConfig(p.club, p.log)
-		cfg.Meter, cfg.Seen = p.meters.Ingest(), p.now
-		p.watcher = ingest.New(cfg, p.broker)
+	switch {
+	case p.soon != nil:
+		p.soon.is(p.broker)
+	case roles[roleIngest]:
+		p.watch(p.broker)
 	}
 	if roles[roleScorer] {
 		p.scorer = scorer.New(scorer.Config{
@@ -281,7 +332,7 @@ func (p *pipeline) run(ctx context.Context) error {
 	if p.scorer != nil {
 		g.Go(func() error { return p.scorer.Run(ctx) })
 	}
-	if p.watcher != nil {
+	if p.watcher != nil && p.soon == nil {
 		g.Go(func() error { return p.watcher.Run(ctx) })
 	}
 	return g.Wait()

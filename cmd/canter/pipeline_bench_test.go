@@ -91,7 +91,8 @@ func benchmarkSeason(b *testing.B, s *season.Season, files []season.File) {
 		b.Fatal(err)
 	}
 	defer br.Close()
-	p := &pipeline{club: cl, broker: br, history: h, chat: chat.NewTerminal(&bytes.Buffer{}, ""), log: slog.New(slog.DiscardHandler)}
+	p := newPipeline(cl, slog.New(slog.DiscardHandler))
+	p.broker, p.history, p.chat = br, h, chat.NewTerminal(&bytes.Buffer{}, "")
 	p.build(map[role]bool{roleScorer: true, roleAlerts: true})
 	b.StartTimer()
 	begin := cpu()

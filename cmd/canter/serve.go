@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"canter.example/cmd/canter/page"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
+	"canter.example/schemas/history"
 	"golang.org/x/sync/errgroup"
 )
 
@@ -53,6 +55,7 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 		return usagef("--ack-wait %s: want a second or more", c.AckWait)
 	}
 	if c.Memory > 0 && os.Getenv("GOMEMLIMIT") == "" {
+		hugePages(c.Memory * 3 / 4 << 20)
 		debug.SetMemoryLimit(int64(c.Memory) << 20)
 	}
 	stop, err := profile(c.Profile)
@@ -67,19 +70,68 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	if err != nil {
 		return err
 	}
-	p := &pipeline{club: cl, log: log}
-	if roles[roleScorer] || roles[roleAlerts] || roles[rolePage] {
-		if p.history, err = c.openHistory(ctx); err != nil {
+	p := newPipeline(cl, log)
+	defer p.close()
+	g, ctx := errgroup.WithContext(ctx)
+	if roles[roleIngest] {
+		// Folders are listed, and what is in them settles, while the rest is opened.
+		p.soon = newArchiveSoon()
+		p.watch(p.soon)
+		g.Go(func() error { return p.watcher.Run(ctx) })
+	}
+	g.Go(func() error {
+		if err := c.open(ctx, p, roles, std.out); err != nil {
 			return err
 		}
-		defer func() { _ = p.history.Close() }()
+		return c.serve(ctx, p, roles, log)
+	})
+	err = g.Wait()
+	if p.broker != nil {
+		log.Info("stopped")
+	}
+	return err
+}
+
+// open opens history and broker, one beside the other, and makes the parts that
+// need them. Whoever calls it closes p, which may be half open after an error.
+func (c *serveCmd) open(ctx context.Context, p *pipeline, roles map[role]bool, out io.Writer) error {
+	opening, giveUp := context.WithCancel(ctx)
+	defer giveUp()
+	broken := make(chan error, 1)
+	go func() {
+		err := c.openBroker(opening, p, roles)
+		if err != nil {
+			giveUp()
+		}
+		broken <- err
+	}()
+	var err error
+	if roles[roleScorer] || roles[roleAlerts] || roles[rolePage] {
+		var h history.Store
+		if h, err = c.openHistory(opening); err != nil {
+			giveUp()
+		} else {
+			p.history = h
+		}
+	}
+	// What failed first made the other give up, which says nothing.
+	if other := <-broken; other != nil && (err == nil || errors.Is(err, context.Canceled)) {
+		err = other
+	}
+	if err != nil {
+		return err
 	}
 	if roles[roleAlerts] {
-		if p.chat, err = newChat(cl, p.history, std.out, c.Data); err != nil {
+		if p.chat, err = newChat(p.club, p.history, out, c.Data); err != nil {
 			return err
 		}
 	}
-	cfg := c.brokerConfig(c.Listen, cl.Privacy.KeepFiles)
+	p.build(roles)
+	return nil
+}
+
+func (c *serveCmd) openBroker(ctx context.Context, p *pipeline, roles map[role]bool) error {
+	cfg := c.brokerConfig(c.Listen, p.club.Privacy.KeepFiles)
 	cfg.Replicas, cfg.AckWait = c.Replicas, c.AckWait
 	if cfg.URL != "" {
 		cfg.Role = nameOf(roles)
@@ -88,14 +140,9 @@ func (c *serveCmd) Run(ctx context.Context, std streams, log *slog.Logger) error
 	if errors.Is(err, broker.ErrInUse) {
 		return fmt.Errorf("%s is in use by another canter: stop it, or name another --data folder", c.Data)
 	}
-	if err != nil {
-		return err
+	if err == nil {
+		p.broker = b
 	}
-	defer b.Close()
-	p.broker = b
-	p.build(roles)
-	err = c.serve(ctx, p, roles, log)
-	log.Info("stopped")
 	return err
 }
 

@@ -50,7 +50,8 @@ func (c places) withPipeline(ctx context.Context, std streams, log *slog.Logger,
 		return err
 	}
 	defer b.Close()
-	p := &pipeline{club: cl, broker: b, history: h, log: log}
+	p := newPipeline(cl, log)
+	p.broker, p.history = b, h
 	if !alone {
 		if err := do(p); err != nil {
 			return err
