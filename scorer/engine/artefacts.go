@@ -49,37 +49,33 @@ type stillRun struct{ from, to int }
 // traces hardly ever go up and down. ok is false where no two samples tell. The
 // runs of 10 s and 5 samples or more are left in still.
 func (s *series) longestStill() (limit float64, noiseless, ok bool) {
-	equal, pairs, changes, reversals := 0, 0, 0, 0
-	last := 0.0
-	run := 0 // samples before this one with its value
+	equal, changes, reversals := 0, 0, 0
+	run := 0      // samples before this one with its value
+	rose := 0     // whether the last change was a rise
+	reversal := 0 // whether a change the other way would be one: not the first
 	least := max(5, int(math.Ceil(10/s.interval)))
 	s.still = s.still[:0]
-	for i := 1; i <= len(s.hr); i++ {
-		both := i < len(s.hr) && s.why[i] == kept && s.why[i-1] == kept
-		if both && s.hr[i] == s.hr[i-1] {
-			run++
-			// Runs past 20 are the ones under suspicion.
-			if run <= 20 {
-				equal++
-				pairs++
-			}
-			continue
-		}
-		if run+1 >= least {
+	// Whether two readings are the same, and which one is the higher, is as good as
+	// chance: the counts are summed up without a branch on them.
+	for i := 1; i < len(s.hr); i++ {
+		before, here := s.hr[i-1], s.hr[i]
+		both := oneIf(s.why[i-1]|s.why[i] == kept)
+		same := both & oneIf(before == here)
+		if run+1 >= least && same == 0 {
 			s.still = append(s.still, stillRun{from: i - 1 - run, to: i})
 		}
-		run = 0
-		if !both {
-			continue
-		}
-		d := s.hr[i] - s.hr[i-1]
-		pairs++
-		changes++
-		if last*d < 0 {
-			reversals++
-		}
-		last = d
+		run = (run + 1) * same
+		equal += same & oneIf(run <= 20) // runs past 20 are the ones under suspicion
+		other, rises := both-same, oneIf(here > before)
+		changes += other
+		reversals += other & reversal & (rises ^ rose)
+		rose ^= (rises ^ rose) & other
+		reversal |= other
 	}
+	if n := len(s.hr); run+1 >= least {
+		s.still = append(s.still, stillRun{from: n - 1 - run, to: n})
+	}
+	pairs := equal + changes
 	if pairs == 0 {
 		return 0, false, false
 	}
@@ -88,6 +84,14 @@ func (s *series) longestStill() (limit float64, noiseless, ok bool) {
 		limit = max(limit, math.Log(1e-5/float64(len(s.hr)))/math.Log(min(p, 0.995)))
 	}
 	return max(limit, 6), float64(reversals) < 0.08*float64(changes), true
+}
+
+// oneIf is 1 for true, without a branch.
+func oneIf(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 // leastLock: seconds for which heart rate must follow the step rate.
@@ -191,7 +195,7 @@ const surelyFollows = 4.0
 // stretch is taken out, then the surest one of what is left, a few times.
 func (s *series) dropFollowing(i, j int) {
 	const mostTimes = 8
-	sums := make([][4]float64, 1, j-i) // of changes, and of their products up to each
+	sums := append(s.sums[:0], [4]float64{}) // of changes, and of their products up to each
 	for k := i + 1; k < j; k++ {
 		at := sums[len(sums)-1]
 		if s.why[k] == kept && s.why[k-1] == kept && s.cad[k] > 0 && s.cad[k-1] > 0 {
@@ -200,6 +204,7 @@ func (s *series) dropFollowing(i, j int) {
 		}
 		sums = append(sums, at)
 	}
+	s.sums = sums
 	left := [mostTimes + 1][2]int{{0, len(sums)}}
 	for n, done := 1, 0; n > 0 && done < mostTimes; {
 		n--

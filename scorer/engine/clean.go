@@ -82,6 +82,9 @@ type series struct {
 	wiggle   float64
 	steps    []step
 	still    []stillRun     // see dropStuck
+	segs     []segment      // see segments
+	sums     [][4]float64   // see dropFollowing
+	after    decayReadings  // see recoveryTau
 	marked   int            // samples dropped as detached from the rest
 	fromRR   bool           // heart rate was derived from beat intervals
 	damage   schemas.Damage // of the file, see damage.go

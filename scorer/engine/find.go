@@ -60,6 +60,7 @@ type finder struct {
 	fineOff  [len(fineOff)]kernel
 	scores   []float64 // of the quick search, every stride seconds
 	found    []candidate
+	short    []candidate   // found by cutShort
 	logOn    []float64     // log likelihood of the first edge at each place of the fine search
 	logOff   []float64     // and of the second
 	beside   beside        // what else is known around there

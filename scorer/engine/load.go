@@ -96,25 +96,33 @@ func (s *series) addLoad(out *schemas.Load, top float64, hrrest schemas.Number) 
 	haveRest = haveRest && rest > 0 && rest < top
 	var male, female, edwards float64
 	// Heart rates are whole numbers in most traces: each is weighed once.
-	var weights [highestHR + 1]struct{ of, male, female float64 }
+	var weights [highestHR + 1]struct {
+		of, d, male, female float64
+		zone                int // from 0, -1 below all
+	}
+	hold, minutes := 0.0, 0.0
 	for i, v := range s.hr {
 		if s.why[i] != kept {
 			continue
 		}
-		minutes := s.hold[i] / 60
-		if zone := int(math.Floor(10*v/top)) - 5; zone >= 0 {
-			zone = min(zone, 4)
-			out.Zones[zone] += minutes
-			edwards += minutes * float64(zone+1)
+		if s.hold[i] != hold { // most are as long as the one before
+			hold, minutes = s.hold[i], s.hold[i]/60
+		}
+		w := &weights[int(v)]
+		if w.of != v {
+			w.of, w.zone = v, max(min(int(math.Floor(10*v/top))-5, 4), -1)
+			if haveRest {
+				w.d = min(max((v-rest)/(top-rest), 0), 1)
+				w.male, w.female = math.Exp(trimpMaleB*w.d), math.Exp(trimpFemaleB*w.d)
+			}
+		}
+		if w.zone >= 0 {
+			out.Zones[w.zone] += minutes
+			edwards += minutes * float64(w.zone+1)
 		}
 		if haveRest {
-			d := min(max((v-rest)/(top-rest), 0), 1)
-			w := &weights[int(v)]
-			if w.of != v {
-				w.of, w.male, w.female = v, math.Exp(trimpMaleB*d), math.Exp(trimpFemaleB*d)
-			}
-			male += minutes * d * trimpMaleA * w.male
-			female += minutes * d * trimpFemaleA * w.female
+			male += minutes * w.d * trimpMaleA * w.male
+			female += minutes * w.d * trimpFemaleA * w.female
 		}
 	}
 	out.Edwards = schemas.Num(edwards)

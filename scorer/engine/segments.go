@@ -42,13 +42,18 @@ func (s *series) allowed(dt float64) float64 {
 }
 
 func (s *series) segments() []segment {
-	var segs []segment
+	segs := s.segs[:0]
 	prev := -1
+	apart, most := 0.0, s.allowed(0) // most readings are as far apart as the two before
 	for i := range s.hr {
 		if s.why[i] != kept {
 			continue
 		}
-		if prev < 0 || math.Abs(s.hr[i]-s.hr[prev]) > s.allowed(s.at[i]-s.at[prev]) {
+		if prev >= 0 && s.at[i]-s.at[prev] != apart {
+			apart = s.at[i] - s.at[prev]
+			most = s.allowed(apart)
+		}
+		if prev < 0 || math.Abs(s.hr[i]-s.hr[prev]) > most {
 			if len(segs) > 0 {
 				segs[len(segs)-1].to = prev + 1
 			}
@@ -64,6 +69,7 @@ func (s *series) segments() []segment {
 			s.measure(&segs[i])
 		}
 	}
+	s.segs = segs
 	return segs
 }
 

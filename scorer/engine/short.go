@@ -43,7 +43,9 @@ func (f *finder) cutShort(h *hints) *candidate {
 	if short < 60 {
 		return nil
 	}
-	f.found = f.found[len(f.found):] // the earlier ones are still in use
+	whole := f.found // still in use
+	f.found = f.short[:0]
+	defer func() { f.short, f.found = f.found, whole }()
 	f.coarse(h, short, false)
 	var best *candidate
 	others := 0.0

@@ -30,12 +30,13 @@ func recoveryTau(s *series, end float64) (tau, se schemas.Number) {
 	if to < end+leastRecovery || s.window(end, to).coverage() < 0.8 {
 		return tau, se
 	}
-	var t, y []float64
+	t, y := s.after.t[:0], s.after.y[:0]
 	for i := sort.SearchFloat64s(s.at, end); i < len(s.at) && s.at[i] < to; i++ {
 		if s.why[i] == kept {
 			t, y = append(t, s.at[i]-end), append(y, s.hr[i])
 		}
 	}
+	s.after = decayReadings{t, y}
 	// Movement in the recovery shows as a rise; a constant of that means nothing.
 	low := math.Inf(1)
 	for a := end; a+15 <= to; a += 15 {
@@ -53,6 +54,9 @@ func recoveryTau(s *series, end float64) (tau, se schemas.Number) {
 	}
 	return schemas.Num(fit.tau), schemas.Num(fit.tauSE)
 }
+
+// decayReadings are what a decay is fitted to: y at times t (seconds).
+type decayReadings struct{ t, y []float64 }
 
 // decay is HR(t) = rest + fall·exp(-t/tau).
 type decay struct{ rest, fall, tau, tauSE, sigma float64 }

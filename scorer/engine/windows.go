@@ -37,7 +37,14 @@ func (s *series) window(from, to float64) average {
 		if s.why[i] != kept {
 			continue
 		}
-		w := min(s.at[i]+s.hold[i], to) - max(s.at[i], from)
+		begin, end := s.at[i], s.at[i]+s.hold[i]
+		if begin < from {
+			begin = from
+		}
+		if end > to {
+			end = to
+		}
+		w := end - begin
 		if w <= 1e-9 {
 			continue
 		}
