@@ -256,10 +256,13 @@ func (s *scoring) origin(name string) (schemas.Origin, time.Time) {
 func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, traces int) ([]scoreLine, error) {
 	req := engine.Request{Protocol: &s.protocol, Explain: s.cmd.Explain, HRmax: schemas.HRmax{Source: schemas.HRmaxUnknown}}
 	var athlete *string
+	var unidentified string
 	var person schemas.Athlete
 	if s.club != nil {
 		who, err := identify.Who(s.club, identify.Question{Origin: origin, Trace: tr, Traces: traces})
-		if err == nil {
+		if err != nil {
+			unidentified = err.Error()
+		} else {
 			person = *who.Athlete
 			athlete, req.HRmax = &person.ID, person.HRmaxAt(tr.Start.In(s.zone).Year())
 		}
@@ -295,7 +298,7 @@ func (s *scoring) trace(name string, tr *schemas.Trace, origin schemas.Origin, t
 		lines = append(lines, l)
 	}
 	for i := range lines {
-		lines[i].Load = load
+		lines[i].Load, lines[i].Unidentified = load, unidentified
 	}
 	if res.Explanation != nil {
 		lines[0].Explanation, lines[0].text = res.Explanation, res.Explanation.Text()

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -14,8 +15,10 @@ import (
 // scoreLine is one line of the JSON form: the numbers asked for most, then
 // everything.
 type scoreLine struct {
-	File            string          `json:"file"`
-	Athlete         *string         `json:"athlete"`
+	File    string  `json:"file"`
+	Athlete *string `json:"athlete"`
+	// Unidentified says why the club file names nobody for the file.
+	Unidentified    string          `json:"unidentified,omitempty"`
 	Protocol        string          `json:"protocol"`
 	Start           *time.Time      `json:"start"`
 	StartSource     *string         `json:"start_source"`
@@ -100,9 +103,13 @@ func (l *scoreLine) row(zone *time.Location) []string {
 	if v, ok := l.Coverage.Get(); ok {
 		coverage = fmt.Sprintf("%.0f %%", 100*v)
 	}
+	reasons := l.Reasons
+	if l.Unidentified != "" {
+		reasons = append(slices.Clip(reasons), "whose it is: "+l.Unidentified)
+	}
 	return []string{
 		filepath.Base(l.File), athlete, l.Protocol, start, l.StartConfidence.Text(2), l.HRexBPM.Text(1), l.HRexPct.Text(1),
-		l.EndHR.Text(1), l.recovery(), l.load(), coverage, string(l.Quality), strings.Join(l.Reasons, "; "),
+		l.EndHR.Text(1), l.recovery(), l.load(), coverage, string(l.Quality), strings.Join(reasons, "; "),
 	}
 }
 

@@ -114,7 +114,7 @@ func (r *record) float(vs ...float64) {
 func (r *record) number(vs ...schemas.Number) {
 	for _, v := range vs {
 		if r.at != nil {
-			r.values = append(r.values, v)
+			r.values = append(r.values, sqliteNumber(v))
 			continue
 		}
 		if r.digest != nil {
@@ -124,6 +124,14 @@ func (r *record) number(vs ...schemas.Number) {
 			put(r, &r.column().floats, v.Or(math.NaN()))
 		}
 	}
+}
+
+// sqliteNumber is a number as a statement takes it: NULL when absent.
+func sqliteNumber(n schemas.Number) any {
+	if v, ok := n.Get(); ok {
+		return v
+	}
+	return nil
 }
 
 // time puts an instant: SQLite has a readable twin before the milliseconds.

@@ -85,12 +85,6 @@ func scanLoad(scan scanner) (schemas.TraceLoad, error) {
 
 var seriesColumns = cols(`file_id athlete squad local_date series value unit -seen_ms version`)
 
-func seriesValues(v *schemas.SeriesValue, seen time.Time, at clock) ([]any, error) {
-	r := forSQLite(seriesColumns, at)
-	err := putSeries(r, v, seen)
-	return r.values, err
-}
-
 func putSeries(r *record, v *schemas.SeriesValue, seen time.Time) error {
 	switch {
 	case v.Series == "":

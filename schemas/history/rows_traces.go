@@ -5,43 +5,40 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"sync"
 
 	"canter.example/schemas"
 )
 
-// encodeTrace returns the JSON of a trace window as SQLite keeps it: an array
+// appendTrace appends the JSON of a trace window as SQLite keeps it: an array
 // of [second, raw, clean, speed] or [second, raw, clean, speed, dropped].
-func encodeTrace(ts []schemas.TraceSecond) (string, error) {
-	buffer, _ := traceBuffers.Get().(*[]byte)
-	defer traceBuffers.Put(buffer)
-	b := append((*buffer)[:0], '[')
-	defer func() { *buffer = b }()
+func appendTrace(b []byte, ts []schemas.TraceSecond) ([]byte, error) {
+	b = append(b, '[')
 	for i := range ts {
 		t := &ts[i]
 		if i > 0 {
 			b = append(b, ',')
 		}
 		b = append(b, '[')
-		b = strconv.AppendInt(b, int64(t.Second), 10)
+		b = appendWhole(b, int64(t.Second))
+		raw := len(b)
 		b = appendNumber(b, t.Raw)
-		b = appendNumber(b, t.Clean)
+		if t.Clean == t.Raw {
+			b = append(b, b[raw:]...) // as most are
+		} else {
+			b = appendNumber(b, t.Clean)
+		}
 		b = appendNumber(b, t.Speed)
 		if t.Dropped != "" {
 			text, err := json.Marshal(t.Dropped)
 			if err != nil {
-				return "", err
+				return b, err
 			}
 			b = append(append(b, ','), text...)
 		}
 		b = append(b, ']')
 	}
-	b = append(b, ']')
-	return string(b), nil
+	return append(b, ']'), nil
 }
-
-// traceBuffers are where texts of traces grow.
-var traceBuffers = sync.Pool{New: func() any { return new([]byte) }}
 
 func appendNumber(b []byte, n schemas.Number) []byte {
 	v, ok := n.Get()
@@ -50,7 +47,7 @@ func appendNumber(b []byte, n schemas.Number) []byte {
 	}
 	b = append(b, ',')
 	if whole := int64(v); float64(whole) == v && -1e6 < v && v < 1e6 && (whole != 0 || !math.Signbit(v)) {
-		return strconv.AppendInt(b, whole, 10) // what follows says the same, in five times the time
+		return appendWhole(b, whole) // what follows says the same, in five times the time
 	}
 	if thousandths := math.Round(v * 1000); thousandths/1000 == v && thousandths != 0 && math.Abs(thousandths) < 1e9 {
 		return appendThousandths(b, int64(thousandths)) // as a device's speeds are
@@ -58,12 +55,27 @@ func appendNumber(b []byte, n schemas.Number) []byte {
 	return strconv.AppendFloat(b, v, 'g', -1, 64)
 }
 
+// appendWhole appends a whole number: seconds and readings have up to three digits,
+// of which the standard library makes more ado.
+func appendWhole(b []byte, n int64) []byte {
+	switch {
+	case n < 0 || n > 999:
+		return strconv.AppendInt(b, n, 10)
+	case n > 99:
+		return append(b, byte('0'+n/100), byte('0'+n/10%10), byte('0'+n%10)) //nolint:gosec // digits
+	case n > 9:
+		return append(b, byte('0'+n/10), byte('0'+n%10)) //nolint:gosec // digits
+	default:
+		return append(b, byte('0'+n)) //nolint:gosec // a digit
+	}
+}
+
 // appendThousandths appends n/1000, which is no whole number, as a decimal.
 func appendThousandths(b []byte, n int64) []byte {
 	if n < 0 {
 		b, n = append(b, '-'), -n
 	}
-	b = append(strconv.AppendInt(b, n/1000, 10), '.')
+	b = append(appendWhole(b, n/1000), '.')
 	for n, unit := n%1000, int64(100); n > 0; unit /= 10 {
 		b = append(b, byte('0'+n/unit)) //nolint:gosec // a digit
 		n %= unit
@@ -71,7 +83,7 @@ func appendThousandths(b []byte, n int64) []byte {
 	return b
 }
 
-// decodeTrace is the inverse of encodeTrace.
+// decodeTrace is the inverse of appendTrace.
 func decodeTrace(b []byte) ([]schemas.TraceSecond, error) {
 	var rows [][]any
 	if err := json.Unmarshal(b, &rows); err != nil {

@@ -14,8 +14,6 @@ import (
 	"github.com/pressly/goose/v3/database"
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
-
-	"canter.example/schemas"
 )
 
 // isoMillis is how times look in SQLite. It sorts as text.
@@ -48,7 +46,8 @@ type sqliteStore struct {
 	group           group
 	bulk            sqliteBulk
 
-	writes   map[string]*sql.Stmt // the writer's statements; not changed after opening
+	writing sqliteWriting // the writer's; of whoever has its connection
+
 	mu       sync.Mutex
 	prepared map[string]*sql.Stmt // the readers' statements, by text
 }
@@ -59,15 +58,16 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 	if err := createPrivate(path); err != nil {
 		return nil, fmt.Errorf("history: %w", err)
 	}
-	s := &sqliteStore{writes: make(map[string]*sql.Stmt), prepared: make(map[string]*sql.Stmt),
-		group: group{hurry: make(chan struct{}, 1)}}
-	defer func() {
+	s := &sqliteStore{prepared: make(map[string]*sql.Stmt), group: group{hurry: make(chan struct{}, 1)}}
+	defer func() { //nolint:contextcheck // closed for whoever has gone, too
 		if err != nil {
 			err = errors.Join(err, s.Close())
 		}
 	}()
-	// A transaction of the writer takes the write lock at its start: one that
-	// begins by reading can't be sent back when another process wrote first.
+	// A sync of what is needed to read the file back, its length with it, and not of the
+	// time it was written at: as SQLite itself is built where there is such a call.
+	_, _ = sqlite.Fdatasync(true) // elsewhere it fails, and all is synced
+	// Also those of the migrations take the write lock at their start; see sqliteBegin.
 	if s.writer, err = sql.Open("sqlite", sqliteURI(path, "_txlock=immediate",
 		pragma("busy_timeout", int(sqliteBusy.Milliseconds())), pragma("journal_mode", "WAL"),
 		pragma("synchronous", "FULL"), pragma("temp_store", "MEMORY"),
@@ -78,7 +78,7 @@ func openSQLite(ctx context.Context, path string) (_ *sqliteStore, err error) {
 	if err := s.migrateTogether(ctx); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	if err := s.prepareWrites(ctx); err != nil {
+	if err := s.withWriter(ctx, func(*sqliteTx) error { return nil }); err != nil { // prepares what writes
 		return nil, err
 	}
 	if s.readers, err = sql.Open("sqlite", sqliteURI(path,
@@ -158,12 +158,13 @@ func (s *sqliteStore) Close() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	var errs []error
-	for _, group := range []map[string]*sql.Stmt{s.prepared, s.writes} {
-		for _, p := range group {
-			errs = append(errs, p.Close())
-		}
+	for _, p := range s.prepared {
+		errs = append(errs, p.Close())
 	}
 	clear(s.prepared)
+	if s.writing.conn != nil {
+		errs = append(errs, s.withWriter(context.Background(), func(t *sqliteTx) error { t.writing.close(); return nil }))
+	}
 	if s.queries != nil {
 		errs = append(errs, s.queries.Close())
 	}
@@ -217,44 +218,6 @@ func (s *sqliteStore) statement(ctx context.Context, text string) (*sql.Stmt, er
 	return p, nil
 }
 
-// prepareWrites prepares all statements that write: within a transaction the
-// only connection is taken.
-func (s *sqliteStore) prepareWrites(ctx context.Context) error {
-	for _, text := range sqliteWrites {
-		p, err := s.writer.PrepareContext(ctx, text) //nolint:sqlclosecheck // Close does
-		if err != nil {
-			return fmt.Errorf("history: %w", err)
-		}
-		s.writes[text] = p
-	}
-	return nil
-}
-
-// sqliteTx is a write transaction. Its statements bear no context: each takes
-// microseconds, and watching one for its end costs as much again.
-type sqliteTx struct {
-	prepared map[string]*sql.Stmt
-	tx       *sql.Tx
-}
-
-// exec runs one of the statements of sqliteWrites and returns how many rows it
-// changed.
-func (t *sqliteTx) exec(text string, args ...any) (int64, error) {
-	r, err := t.tx.Stmt(t.prepared[text]).Exec(args...) //nolint:sqlclosecheck,noctx // the transaction closes it; see above
-	if err != nil {
-		return 0, err
-	}
-	return r.RowsAffected()
-}
-
-// some reports whether one of the statements of sqliteWrites, which asks for one
-// number, gives another than 0.
-func (t *sqliteTx) some(text string, args ...any) (bool, error) {
-	var n int64
-	err := t.tx.Stmt(t.prepared[text]).QueryRow(args...).Scan(&n) //nolint:sqlclosecheck,noctx // see exec
-	return n != 0, err
-}
-
 // briefly is the context of a read that finds a few rows by their key. Watching
 // one for its end, which two goroutines do, takes as long as such a read.
 func briefly(ctx context.Context) context.Context { return context.WithoutCancel(ctx) }
@@ -291,67 +254,4 @@ func first[T any](list []T, err error) (T, bool, error) {
 		return zero, false, err
 	}
 	return list[0], true, nil
-}
-
-// upsert returns an INSERT that replaces the row of the same key when the
-// condition holds.
-func upsert(table string, c columns, key, condition string) string {
-	set := make([]string, 0, len(c.write))
-	for _, name := range c.write {
-		if !strings.Contains(","+key+",", ","+name+",") {
-			set = append(set, name+" = excluded."+name)
-		}
-	}
-	return insert(table, c.write) + " ON CONFLICT (" + key + ") DO UPDATE SET " + strings.Join(set, ", ") + condition
-}
-
-// replace returns an INSERT that takes the place of a row of the same key.
-func replace(table string, names []string) string {
-	return strings.Replace(insert(table, names), "INSERT", "INSERT OR REPLACE", 1)
-}
-
-func insert(table string, names []string) string {
-	return "INSERT INTO " + table + " (" + strings.Join(names, ", ") + ") VALUES (" + marks(len(names)) + ")"
-}
-
-// The statements of transactions that write.
-var (
-	sqliteAddFile  = insert("files", fileColumns.write) + " ON CONFLICT (file_id) DO NOTHING"
-	sqliteSaveFile = upsert("files", fileColumns, "file_id", " WHERE excluded.version >= files.version")
-	sqliteSaveTest = upsert("stored_tests", columns{write: append(append([]string{}, testColumns.write...), "removed_version")},
-		"test_id", " WHERE excluded.version >= stored_tests.version")
-	sqliteSaveTrace = upsert("stored_traces", cols("test_id seconds version"), "test_id",
-		" WHERE excluded.version >= stored_traces.version")
-	sqliteAddLoad        = replace("stored_loads", loadColumns.write)
-	sqliteAddSeries      = replace("stored_series", seriesColumns.write)
-	sqliteAddManySeries  = sqliteAddSeries + strings.Repeat(", ("+marks(len(seriesColumns.write))+")", seriesAtOnce-1)
-	sqliteSaveAssessment = upsert("stored_assessments", assessmentColumns, "test_id",
-		" WHERE excluded.version >= stored_assessments.version")
-	sqliteSaveComparison = insert("stored_comparisons", append([]string{"test_id", "position"}, comparisonColumns.write...))
-	sqliteSaveAlert      = upsert("alerts", alertColumns, "alert_id", " WHERE excluded.version >= alerts.version")
-	sqliteAddMessage     = insert("messages", messageColumns.write) + " ON CONFLICT (message_id) DO NOTHING"
-	sqliteSaveMessage    = upsert("messages", messageColumns, "message_id",
-		" WHERE ("+sqliteRank("excluded")+", excluded.attempts) >= ("+sqliteRank("messages")+", messages.attempts)")
-	sqliteAddCorrection = insert("corrections", correctionColumns.write) + " ON CONFLICT (correction_id) DO NOTHING"
-	sqliteAddNote       = insert("notes", noteColumns.write) + " ON CONFLICT (note_id) DO NOTHING"
-	sqliteAddAthlete    = insert("athletes", athleteColumns.write)
-	sqliteMarkSlot      = upsert("slots", cols("job slot done done_ms"), "job,slot", " WHERE excluded.done_ms < slots.done_ms")
-
-	sqliteKnownBeside = "SELECT EXISTS (SELECT 1 FROM stored_tests WHERE file_id = ?1) OR EXISTS (SELECT 1 FROM corrections WHERE file_id = ?1)"
-
-	sqliteRemoveTests     = "UPDATE stored_tests SET removed_version = ? WHERE file_id = ? AND removed_version IS NULL"
-	sqliteDropLoads       = "DELETE FROM stored_loads WHERE file_id = ?"
-	sqliteDropSeries      = "DELETE FROM stored_series WHERE file_id = ?"
-	sqliteDropComparisons = "DELETE FROM stored_comparisons WHERE test_id = ?"
-	sqliteDropAthletes    = "DELETE FROM athletes"
-
-	sqliteWrites = []string{sqliteKnownBeside, sqliteAddFile, sqliteSaveFile, sqliteRemoveTests, sqliteSaveTest, sqliteSaveTrace,
-		sqliteDropLoads, sqliteAddLoad, sqliteDropSeries, sqliteAddSeries, sqliteAddManySeries,
-		sqliteSaveAssessment, sqliteDropComparisons, sqliteSaveComparison, sqliteSaveAlert, sqliteAddMessage,
-		sqliteSaveMessage, sqliteAddCorrection, sqliteAddNote, sqliteDropAthletes, sqliteAddAthlete, sqliteMarkSlot}
-)
-
-// sqliteRank orders the states of a message, like messageRank.
-func sqliteRank(table string) string {
-	return fmt.Sprintf("CASE %s.state WHEN '%s' THEN 3 WHEN '%s' THEN 2 ELSE 1 END", table, schemas.MessageSent, schemas.MessageFailed)
 }

@@ -2,8 +2,6 @@ package history
 
 import (
 	"context"
-	"database/sql"
-	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -122,9 +120,9 @@ func (g *group) gather() {
 func (s *sqliteStore) writeGroup(batch []*groupedWrite) {
 	errs := make([]error, len(batch))
 	var failed bool
-	err := s.inTransaction(func(tx *sql.Tx) error {
+	err := s.inTransaction(func(t *sqliteTx) error {
 		for i, w := range batch {
-			if errs[i] = s.run(tx, w); errs[i] != nil {
+			if errs[i] = w.run(t); errs[i] != nil {
 				failed = true
 				return errs[i]
 			}
@@ -133,9 +131,9 @@ func (s *sqliteStore) writeGroup(batch []*groupedWrite) {
 	})
 	if failed && len(batch) > 1 {
 		clear(errs)
-		err = s.inTransaction(func(tx *sql.Tx) error {
+		err = s.inTransaction(func(t *sqliteTx) error {
 			for i, w := range batch {
-				errs[i] = s.inSavepoint(tx, w)
+				errs[i] = t.inSavepoint(w)
 			}
 			return nil
 		})
@@ -148,40 +146,10 @@ func (s *sqliteStore) writeGroup(batch []*groupedWrite) {
 	}
 }
 
-// inTransaction commits what fn did unless it returns an error. It belongs to
-// several writes, so that no one's context ends it.
-func (s *sqliteStore) inTransaction(fn func(*sql.Tx) error) error {
-	tx, err := s.writer.BeginTx(context.Background(), nil)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = tx.Rollback() }() // after Commit it does nothing
-	if err := fn(tx); err != nil {
-		return err
-	}
-	return tx.Commit()
-}
-
-// run does one write, unless nobody waits for it any more.
-func (s *sqliteStore) run(tx *sql.Tx, w *groupedWrite) error {
+// run does the write, unless nobody waits for it any more.
+func (w *groupedWrite) run(t *sqliteTx) error {
 	if err := w.ctx.Err(); err != nil {
 		return err
 	}
-	return w.fn(&sqliteTx{prepared: s.writes, tx: tx})
-}
-
-// inSavepoint runs one write; when it fails, what it did is undone and the
-// others of its group stand.
-func (s *sqliteStore) inSavepoint(tx *sql.Tx, w *groupedWrite) error {
-	ctx := context.Background()
-	if _, err := tx.ExecContext(ctx, "SAVEPOINT one"); err != nil {
-		return err
-	}
-	if err := s.run(tx, w); err != nil {
-		_, undo := tx.ExecContext(ctx, "ROLLBACK TO one")
-		_, release := tx.ExecContext(ctx, "RELEASE one")
-		return errors.Join(err, undo, release)
-	}
-	_, err := tx.ExecContext(ctx, "RELEASE one")
-	return err
+	return w.fn(t)
 }

@@ -1,10 +1,12 @@
 package history
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"slices"
+	"sync"
 	"time"
 
 	"canter.example/schemas"
@@ -23,7 +25,20 @@ type sqliteWrite struct {
 	file         []any
 	tests, trace [][]any
 	loads        [][]any
-	series       [][]any
+	series       sqliteSeries
+	buffers      []*[]byte // where the traces' texts are
+}
+
+// traceBuffers are where texts of traces grow: with ten kilobytes and more they are
+// most of what a write needs of memory.
+var traceBuffers = sync.Pool{New: func() any { return new([]byte) }}
+
+// release gives up the memory of a write that is done.
+func (w *sqliteWrite) release() {
+	for _, b := range w.buffers {
+		traceBuffers.Put(b)
+	}
+	w.buffers, w.trace = nil, nil
 }
 
 func newSQLiteWrite(r *FileResult) (*sqliteWrite, error) {
@@ -45,12 +60,13 @@ func newSQLiteWrite(r *FileResult) (*sqliteWrite, error) {
 		if err != nil {
 			return nil, err
 		}
-		seconds, err := encodeTrace(r.Traces[o.TestID])
-		if err != nil {
+		buffer, _ := traceBuffers.Get().(*[]byte)
+		w.buffers = append(w.buffers, buffer)
+		if *buffer, err = appendTrace((*buffer)[:0], r.Traces[o.TestID]); err != nil {
 			return nil, fmt.Errorf("trace of test %s: %w: %w", o.TestID, ErrInvalid, err)
 		}
 		w.tests = append(w.tests, append(values, nil))
-		w.trace = append(w.trace, []any{string(o.TestID), seconds, uint64(o.Version)})
+		w.trace = append(w.trace, []any{string(o.TestID), *buffer, uint64(o.Version)})
 	}
 	for i := range r.Loads {
 		values, err := loadValues(&r.Loads[i], sqliteClock)
@@ -59,14 +75,8 @@ func newSQLiteWrite(r *FileResult) (*sqliteWrite, error) {
 		}
 		w.loads = append(w.loads, values)
 	}
-	for i := range r.Series {
-		values, err := seriesValues(&r.Series[i], f.Origin.Seen, sqliteClock)
-		if err != nil {
-			return nil, err
-		}
-		w.series = append(w.series, values)
-	}
-	return w, nil
+	w.series, err = newSQLiteSeries(r.Series, f.Origin.Seen)
+	return w, err
 }
 
 // SaveResult implements [Store].
@@ -76,6 +86,7 @@ func (s *sqliteStore) SaveResult(ctx context.Context, r FileResult) error {
 	if err != nil {
 		return fmt.Errorf("history: save %s: %w", what, err)
 	}
+	defer w.release()
 	w.isNew = r.New
 	return s.writePatiently(ctx, what, w.into)
 }
@@ -103,6 +114,9 @@ func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) (err err
 			}
 			return nil
 		})
+		for _, w := range ws {
+			w.release()
+		}
 		if err != nil {
 			return err
 		}
@@ -114,21 +128,21 @@ func (s *sqliteStore) SaveResults(ctx context.Context, rs []FileResult) (err err
 // values need removing: at most a retention left some that are younger than the
 // file, and they are what the same bytes give again.
 func (w *sqliteWrite) into(t *sqliteTx) error {
+	if w.isNew {
+		if n, err := t.exec(sqliteAddNewFile, w.file...); err != nil || n == 0 {
+			return cmp.Or(err, ErrKnown)
+		}
+		return w.rows(t)
+	}
 	added, err := t.exec(sqliteAddFile, w.file...)
 	if err != nil {
 		return err
-	}
-	if w.isNew {
-		if err := w.checkNew(t, added > 0); err != nil {
-			return err
-		}
-		return w.rows(t)
 	}
 	if added == 0 {
 		if n, err := t.exec(sqliteSaveFile, w.file...); err != nil || n == 0 {
 			return err // n == 0: a newer version is stored
 		}
-		for _, drop := range []string{sqliteDropLoads, sqliteDropSeries} {
+		for _, drop := range []writing{sqliteDropLoads, sqliteDropSeries} {
 			if _, err := t.exec(drop, w.id); err != nil {
 				return err
 			}
@@ -138,19 +152,6 @@ func (w *sqliteWrite) into(t *sqliteTx) error {
 		return err
 	}
 	return w.rows(t)
-}
-
-// checkNew returns [ErrKnown] when anything but the row that was just added is
-// known of the file.
-func (w *sqliteWrite) checkNew(t *sqliteTx, added bool) error {
-	if !added {
-		return ErrKnown
-	}
-	known, err := t.some(sqliteKnownBeside, w.id)
-	if err == nil && known {
-		err = ErrKnown
-	}
-	return err
 }
 
 // rows writes what was found in the file.
@@ -164,36 +165,11 @@ func (w *sqliteWrite) rows(t *sqliteTx) error {
 		}
 	}
 	for _, r := range w.loads {
-		if _, err := t.exec(sqliteAddLoad, r...); err != nil {
+		if _, err := t.exec(sqliteSaveLoad, r...); err != nil {
 			return err
 		}
 	}
-	return t.addSeries(w.series)
-}
-
-// seriesAtOnce is how many values one statement adds.
-const seriesAtOnce = 16
-
-// addSeries adds values, many with one statement: a sheet of a season has
-// hundreds.
-func (t *sqliteTx) addSeries(rows [][]any) error {
-	args := make([]any, 0, seriesAtOnce*len(seriesColumns.write))
-	for len(rows) >= seriesAtOnce {
-		args = args[:0]
-		for _, r := range rows[:seriesAtOnce] {
-			args = append(args, r...)
-		}
-		if _, err := t.exec(sqliteAddManySeries, args...); err != nil {
-			return err
-		}
-		rows = rows[seriesAtOnce:]
-	}
-	for _, r := range rows {
-		if _, err := t.exec(sqliteAddSeries, r...); err != nil {
-			return err
-		}
-	}
-	return nil
+	return w.series.into(t)
 }
 
 // SaveCorrection implements [Store].
