@@ -2,6 +2,7 @@ package assess
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -20,7 +21,7 @@ func PredictionInterval(mean, sd float64, n int, df, level float64) (low, high f
 	if n < 1 || !(df > 0) || !(sd >= 0) {
 		return math.NaN(), math.NaN()
 	}
-	half := student(df).Quantile((1+level)/2) * predictionSE(sd, n)
+	half := tQuantile(df, (1+level)/2) * predictionSE(sd, n)
 	return mean - half, mean + half
 }
 
@@ -70,6 +71,37 @@ func ProbabilityBeyond(change, swc, se, df float64) float64 {
 		return math.NaN()
 	}
 	return student(df).CDF((math.Abs(change) - swc) / se)
+}
+
+// quantiles keeps what is long to find and asked for again and again: the athletes
+// of a squad have baselines of few lengths, and the same degrees of freedom behind
+// their SD. It begins anew at quantilesMost, so that years of tests fill no memory.
+var quantiles struct {
+	sync.Mutex
+	of map[quantileOf]float64
+}
+
+type quantileOf struct{ df, p float64 }
+
+const quantilesMost = 1024
+
+// tQuantile returns the quantile p of the t distribution.
+func tQuantile(df, p float64) float64 {
+	key := quantileOf{df, p}
+	quantiles.Lock()
+	q, ok := quantiles.of[key]
+	quantiles.Unlock()
+	if ok {
+		return q
+	}
+	q = student(df).Quantile(p)
+	quantiles.Lock()
+	defer quantiles.Unlock()
+	if quantiles.of == nil || len(quantiles.of) >= quantilesMost {
+		quantiles.of = map[quantileOf]float64{}
+	}
+	quantiles.of[key] = q
+	return q
 }
 
 func student(df float64) distuv.StudentsT { return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df} }

@@ -38,11 +38,16 @@ type measure struct {
 // HRmax of the test at hand. An error in that HRmax scales value, mean, SD and
 // change alike, and z not at all.
 func hrexOf(o *schemas.Outcome, s Settings) measure {
-	m := measure{name: schemas.MeasureHRex, unit: BPM, te: s.HRexTEBPM, least: s.HRexBPM, swc: hrexSWC}
+	m := hrexInBPM(s)
 	if hrmax, ok := o.HRmax.BPM.Get(); ok && hrmax > 0 {
 		m.unit, m.hrmax, m.te, m.least = Points, hrmax, s.HRexTE, s.HRexPoints
 	}
 	return m
+}
+
+// hrexInBPM returns how HRex is compared where HRmax is left out of it.
+func hrexInBPM(s Settings) measure {
+	return measure{name: schemas.MeasureHRex, unit: BPM, te: s.HRexTEBPM, least: s.HRexBPM, swc: hrexSWC}
 }
 
 // hrrOf returns how HRR at the given delay is compared.
@@ -102,6 +107,9 @@ func (m measure) shifts(effects []Effect) (e Effect, scale float64) {
 
 // series reads the number off each test that has it, and returns those tests.
 func (m measure) series(tests []*schemas.Outcome) (values []float64, from []*schemas.Outcome) {
+	if len(tests) > 0 {
+		values, from = make([]float64, 0, len(tests)), make([]*schemas.Outcome, 0, len(tests))
+	}
 	for _, t := range tests {
 		if v, ok := m.of(t).Get(); ok {
 			values = append(values, v)

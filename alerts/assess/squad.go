@@ -93,9 +93,16 @@ func (e Effect) Without(change schemas.Number) schemas.Number {
 // have one, else all are taken in bpm. At least 5 athletes with 3 earlier
 // tests each, in sessions that at least 3 of them share, are needed.
 func SquadEffect(session []schemas.Outcome, history map[string][]schemas.Outcome, m schemas.Measure, seconds int, s Settings) Effect {
-	rows := squadRows(session, history, m, seconds, Points, s)
-	if m == schemas.MeasureHRR || len(rows) < minSquad {
-		rows = squadRows(session, history, m, seconds, BPM, s)
+	return squadEffect(squadTests(session, history), m, seconds, s)
+}
+
+func squadEffect(tests []squadTest, m schemas.Measure, seconds int, s Settings) Effect {
+	var rows []squadRow
+	if m != schemas.MeasureHRR {
+		rows = squadRows(tests, m, seconds, Points, s)
+	}
+	if len(rows) < minSquad {
+		rows = squadRows(tests, m, seconds, BPM, s)
 	}
 	e := Effect{Measure: m, Seconds: seconds, Unit: BPM, State: FewAthletes, Athletes: len(rows)}
 	if len(rows) < minSquad {
@@ -132,7 +139,8 @@ func (s Settings) Trifle(m schemas.Measure, unit string) float64 {
 // median lies beyond the trifle by two standard errors. They come from a table
 // like [SquadEffect]'s, of the longer run of tests that the drift charts show.
 func Effects(session []schemas.Outcome, history map[string][]schemas.Outcome, s Settings) []Effect {
-	effects := []Effect{effectWithShifts(session, history, schemas.MeasureHRex, 0, s)}
+	tests := squadTests(session, history)
+	effects := []Effect{effectWithShifts(tests, schemas.MeasureHRex, 0, s)}
 	var delays []int
 	for i := range session {
 		for _, r := range session[i].Recovery {
@@ -143,20 +151,20 @@ func Effects(session []schemas.Outcome, history map[string][]schemas.Outcome, s 
 	}
 	slices.Sort(delays)
 	for _, d := range delays {
-		effects = append(effects, effectWithShifts(session, history, schemas.MeasureHRR, d, s))
+		effects = append(effects, effectWithShifts(tests, schemas.MeasureHRR, d, s))
 	}
 	return effects
 }
 
-func effectWithShifts(session []schemas.Outcome, history map[string][]schemas.Outcome, m schemas.Measure, seconds int, s Settings) Effect {
-	e := SquadEffect(session, history, m, seconds, s)
+func effectWithShifts(tests []squadTest, m schemas.Measure, seconds int, s Settings) Effect {
+	e := squadEffect(tests, m, seconds, s)
 	if e.State != Estimated {
 		return e
 	}
 	trifle := s.Trifle(m, e.Unit)
 	long := s
 	long.MaxTests = max(s.DriftTests, s.MaxTests)
-	rows, ids, table := squadTable(squadRows(session, history, m, seconds, e.Unit, long))
+	rows, ids, table := squadTable(squadRows(tests, m, seconds, e.Unit, long))
 	e.Shifts = map[string]float64{}
 	if p, err := MedianPolish(table); err == nil && len(rows) >= minSquad {
 		for j, id := range ids {
@@ -166,7 +174,7 @@ func effectWithShifts(session []schemas.Outcome, history map[string][]schemas.Ou
 		}
 	}
 	if e.Beyond(trifle) {
-		e.Shifts[session[0].Session] = e.Size.Or(0)
+		e.Shifts[tests[0].Session] = e.Size.Or(0)
 	}
 	return e
 }
@@ -218,44 +226,75 @@ func signRank(n int, atLeast float64) (k int, level float64) {
 	return k, level
 }
 
-// squadRow is one athlete: the value in the session, and in earlier sessions.
-type squadRow struct {
-	athlete string
-	unit    string
-	now     float64
-	past    map[string]float64
-	at      map[string]time.Time
+// squadTest is one of a session's tests, with those that it may be compared with.
+type squadTest struct {
+	*schemas.Outcome
+	past []*schemas.Outcome
 }
 
-func squadRows(session []schemas.Outcome, history map[string][]schemas.Outcome, name schemas.Measure, seconds int, unit string, s Settings) []squadRow {
+// squadTests returns the valid tests of a session, one of each run, by athlete.
+func squadTests(session []schemas.Outcome, history map[string][]schemas.Outcome) []squadTest {
+	best := bestOfEach(session)
+	tests := make([]squadTest, len(best))
+	for i, o := range best {
+		tests[i] = squadTest{o, earlier(o, history[o.Athlete])}
+	}
+	return tests
+}
+
+// squadRow is one athlete: the value in the session, and in earlier sessions.
+type squadRow struct {
+	unit string
+	now  float64
+	past []pastValue // one of each session, the last
+}
+
+type pastValue struct {
+	session string
+	value   float64
+	at      time.Time
+}
+
+// squadRows returns the rows of athletes who have the number in this unit.
+func squadRows(tests []squadTest, name schemas.Measure, seconds int, unit string, s Settings) []squadRow {
 	var rows []squadRow
-	done := map[string]bool{}
-	for _, test := range bestOfEach(session) {
-		o := *test
+	done := "" // tests are by athlete
+	for _, o := range tests {
 		m := hrrOf(seconds, s)
 		if name == schemas.MeasureHRex {
+			m = hrexOf(o.Outcome, s)
 			if unit == BPM {
-				o.HRmax = schemas.HRmax{}
+				m = hrexInBPM(s)
 			}
-			m = hrexOf(&o, s)
 		}
-		now, ok := m.of(&o).Get()
-		if !ok || m.unit != unit || done[o.Athlete] {
+		now, ok := m.of(o.Outcome).Get()
+		if !ok || m.unit != unit || len(rows) > 0 && done == o.Athlete {
 			continue
 		}
-		_, tests := m.series(earlier(&o, history[o.Athlete]))
-		tests = window(tests, o.Start, s)
-		r := squadRow{athlete: o.Athlete, unit: unit, now: now, past: map[string]float64{}, at: map[string]time.Time{}}
-		for _, t := range tests {
+		_, past := m.series(o.past)
+		past = window(past, o.Start, s)
+		r := squadRow{unit: unit, now: now, past: make([]pastValue, 0, len(past))}
+		for _, t := range past {
 			if t.Session != o.Session {
-				r.past[t.Session], r.at[t.Session] = m.of(t).Or(math.NaN()), t.Start
+				r.put(pastValue{t.Session, m.of(t).Or(math.NaN()), t.Start})
 			}
 		}
 		if len(r.past) >= minOwn {
-			rows, done[o.Athlete] = append(rows, r), true
+			rows, done = append(rows, r), o.Athlete
 		}
 	}
 	return rows
+}
+
+// put adds a value, in the place of an earlier one of the same session.
+func (r *squadRow) put(v pastValue) {
+	for i := range slices.Backward(r.past) {
+		if r.past[i].session == v.session {
+			r.past[i] = v
+			return
+		}
+	}
+	r.past = append(r.past, v)
 }
 
 // bestOfEach returns the valid tests of a session, one of each run, by athlete.
@@ -276,28 +315,41 @@ func bestOfEach(session []schemas.Outcome) []*schemas.Outcome {
 // left out: a median of two is their mean, and that of one says nothing of the
 // session. So are athletes with fewer than 3 values left.
 func squadTable(rows []squadRow) (kept []squadRow, ids []string, table [][]float64) {
-	count, at := map[string]int{}, map[string]time.Time{}
+	type column struct {
+		id    string
+		at    time.Time // of its first test
+		count int
+	}
+	of := map[string]int{}
+	var columns []column
 	for _, r := range rows {
-		for id := range r.past {
-			count[id]++
-			if t, ok := at[id]; !ok || r.at[id].Before(t) {
-				at[id] = r.at[id]
+		for _, v := range r.past {
+			j, ok := of[v.session]
+			if !ok {
+				j = len(columns)
+				of[v.session], columns = j, append(columns, column{v.session, v.at, 0})
+			}
+			c := &columns[j]
+			if c.count++; v.at.Before(c.at) {
+				c.at = v.at
 			}
 		}
 	}
-	for id, n := range count {
-		if n >= 3 {
-			ids = append(ids, id)
-		}
+	columns = slices.DeleteFunc(columns, func(c column) bool { return c.count < 3 })
+	slices.SortFunc(columns, func(a, b column) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.id, b.id)) })
+	clear(of)
+	for j, c := range columns {
+		of[c.id] = j
+		ids = append(ids, c.id)
 	}
-	slices.SortFunc(ids, func(a, b string) int { return cmp.Or(at[a].Compare(at[b]), cmp.Compare(a, b)) })
 	for _, r := range rows {
 		values, n := make([]float64, len(ids)), 0
-		for j, id := range ids {
-			v, ok := r.past[id]
-			if values[j] = v; !ok {
-				values[j] = math.NaN()
-			} else {
+		for j := range values {
+			values[j] = math.NaN()
+		}
+		for _, v := range r.past {
+			if j, ok := of[v.session]; ok {
+				values[j] = v.value
 				n++
 			}
 		}

@@ -3,11 +3,13 @@ package assess_test
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"canter.example/alerts/assess"
 )
@@ -49,6 +51,27 @@ func TestEWMALimitsWidenTowardTheirAsymptote(t *testing.T) {
 	_, after := assess.EWMALimits(0, 2, 0.3, 3, 200)
 	_, limit := assess.EWMALimits(0, 2, 0.3, 3, 0)
 	near(t, "after 200 values", after, limit, 1e-12)
+}
+
+// TestIntervalsStayTheSameHoweverOftenTheyAreAsked: what is kept of them is given
+// to whom it belongs, also when several ask at once and others push it out.
+func TestIntervalsStayTheSameHoweverOftenTheyAreAsked(t *testing.T) {
+	var asking sync.WaitGroup
+	for range 4 {
+		asking.Go(func() {
+			for range 2 {
+				for i := range 2500 {
+					df := 1 + float64(i)/100
+					want := distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(0.975)
+					if _, high := assess.PredictionInterval(0, 1/math.Sqrt(2), 1, df, 0.95); math.Abs(high-want) > 1e-9*want {
+						t.Errorf("df %g: %g, want %g", df, high, want)
+						return
+					}
+				}
+			}
+		})
+	}
+	asking.Wait()
 }
 
 // NIST/SEMATECH e-Handbook 6.3.2.3 (FACTS 5b).

@@ -95,15 +95,34 @@ func cutLast(s, sep string) (before, after string, found bool) {
 	return s[:i], s[i+len(sep):], true
 }
 
+// An answer of the metrics costs the service some milliseconds of processor, much of
+// it to read what the kernel counts. So it is asked less often while there is much
+// left to do, and more often towards the end, which is to be known exactly.
+const (
+	seldom = 500 * time.Millisecond
+	often  = 20 * time.Millisecond
+)
+
+// pause is how long to wait before the metrics are asked again: for a half of what
+// is left, at the rate so far.
+func pause(handled, n float64, since time.Duration) time.Duration {
+	if handled == 0 {
+		return seldom / 2
+	}
+	return min(max(time.Duration((n-handled)/handled/2*float64(since)), often), seldom)
+}
+
 // handled waits until n files are stored and everything that follows from them
 // is done, and returns when the last was stored.
 func (s *service) handled(ctx context.Context, n int) (stored time.Time, err error) {
+	begin := time.Now()
 	for {
 		m, err := s.metrics()
 		if err != nil {
 			return stored, fmt.Errorf("%w\n%s", err, s.log)
 		}
-		if m["canter_file_handling_seconds_count"] >= float64(n) {
+		count := m["canter_file_handling_seconds_count"]
+		if count >= float64(n) {
 			if stored.IsZero() {
 				stored = time.Now()
 			}
@@ -120,7 +139,7 @@ func (s *service) handled(ctx context.Context, n int) (stored time.Time, err err
 		select {
 		case <-ctx.Done():
 			return stored, ctx.Err()
-		case <-time.After(100 * time.Millisecond):
+		case <-time.After(pause(count, float64(n), time.Since(begin))):
 		}
 	}
 }
