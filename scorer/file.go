@@ -100,6 +100,9 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	if err != nil {
 		return refused(err)
 	}
+	for _, w := range result.windows { // they are stored, and nobody else has them
+		engine.FreeWindow(w)
+	}
 	s.cfg.Meter.Stored(f.State, result.outcomes)
 	s.log.Info("file handled", "file", f.ID.Short(), "path", f.Origin.Path, "state", f.State, "tests", f.Tests, "values", len(result.series), "reason", f.Reason)
 	if err := s.tellMates(ctx, f, result, v); err != nil {

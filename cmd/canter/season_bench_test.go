@@ -97,7 +97,9 @@ func benchmarkRecordings(b *testing.B, opt season.Options) {
 				r := engine.Open(all[i].trace)
 				r.Load(all[i].athlete, all[i].trace.Start.Year())
 				for _, req := range all[i].requests {
-					r.Score(req)
+					for _, found := range r.Score(req).Tests {
+						engine.FreeWindow(found.Window)
+					}
 				}
 				r.Close()
 			}

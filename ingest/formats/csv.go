@@ -77,6 +77,9 @@ func decodeCSV(text []byte, _ string, opt Options, b *budget) ([]schemas.Trace, 
 
 // longLine returns the number of the first line longer than limit, 0 when there is none.
 func longLine(text []byte, limit int) int {
+	if len(text) <= limit {
+		return 0
+	}
 	for n := 1; len(text) > 0; n++ {
 		i := bytes.IndexByte(text, '\n')
 		if i < 0 {
@@ -179,14 +182,7 @@ func (r *csvReader) quoteError(err error) *Error {
 // skip reports lines that hold nothing: blank ones, the heading line over
 // again, and a line of units below the first heading line.
 func (r *csvReader) skip(cells []string, first bool) bool {
-	blank := true
-	for _, c := range cells {
-		if strings.TrimSpace(c) != "" {
-			blank = false
-			break
-		}
-	}
-	if blank {
+	if !slices.ContainsFunc(cells, holdsSomething) {
 		return true
 	}
 	if r.repeats(cells, r.time) && r.repeats(cells, r.hr[0]) {
@@ -204,6 +200,13 @@ func (r *csvReader) skip(cells []string, first bool) bool {
 		}
 	}
 	return true
+}
+
+func holdsSomething(cell string) bool {
+	if cell != "" && cell[0] > ' ' && cell[0] < utf8.RuneSelf {
+		return true
+	}
+	return strings.TrimSpace(cell) != ""
 }
 
 // repeats reports whether the cell of a column is its heading.
@@ -288,7 +291,10 @@ func (r *csvReader) heartRate(s *schemas.Sample, cells []string, i, line int) *E
 	if isBlank(cell) {
 		return nil
 	}
-	v, ok := parseNumber(strings.TrimSuffix(strings.TrimSpace(cell), "bpm"))
+	v, ok := plainNumber(cell, '.')
+	if !ok {
+		v, ok = parseNumber(strings.TrimSuffix(strings.TrimSpace(cell), "bpm"))
+	}
 	if !ok {
 		return problem(ErrValue, fmt.Sprintf("line %d, column %d", line, i+1),
 			fmt.Sprintf("%s in the column %s is no heart rate", quoted(cell), quoted(r.headings[i].text)),

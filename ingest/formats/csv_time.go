@@ -35,6 +35,9 @@ type cellTime struct {
 // look alike: both come back as clockForm (two or three numbers with colons)
 // and the column decides.
 func parseCellTime(cell, unit string, order DateOrder) (cellTime, bool) {
+	if c, ok := plainClock(cell); ok {
+		return c, true
+	}
 	s := strings.TrimSpace(cell)
 	if s == "" || len(s) > 64 {
 		return cellTime{}, false
@@ -92,11 +95,8 @@ func numberTime(v float64, unit string) cellTime {
 
 // parseClock reads h:mm:ss[.f] with or without am and pm, and m:ss[.f].
 func parseClock(s string) (cellTime, bool) {
-	if len(s) == 8 && s[2] == ':' && s[5] == ':' { // hh:mm:ss, as most have it
-		h, m, sec := digits(s[:2]), digits(s[3:5]), digits(s[6:])
-		if h >= 0 && m >= 0 && m <= 59 && sec >= 0 && sec <= 60 {
-			return cellTime{form: clockForm, ns: int64(h*3600+m*60+sec) * int64(time.Second), colons: 2}, true
-		}
+	if c, ok := plainClock(s); ok {
+		return c, true
 	}
 	body, half := cutHalf(s)
 	colons := strings.Count(body, ":")
@@ -136,6 +136,18 @@ func parseClock(s string) (cellTime, bool) {
 		}
 	}
 	return cellTime{form: clockForm, ns: ns, colons: colons}, true
+}
+
+// plainClock reads hh:mm:ss, as most have it.
+func plainClock(s string) (cellTime, bool) {
+	if len(s) != 8 || s[2] != ':' || s[5] != ':' {
+		return cellTime{}, false
+	}
+	h, m, sec := digits(s[:2]), digits(s[3:5]), digits(s[6:])
+	if h < 0 || m < 0 || m > 59 || sec < 0 || sec > 60 {
+		return cellTime{}, false
+	}
+	return cellTime{form: clockForm, ns: int64(h*3600+m*60+sec) * int64(time.Second), colons: 2}, true
 }
 
 // cutHalf parts a clock time from its am or pm: 'a', 'p' or 0.
@@ -266,6 +278,9 @@ func makeDate(year, month, day int) (time.Time, bool, bool) {
 
 // parseNumber reads a number with a decimal point or a decimal comma.
 func parseNumber(cell string) (float64, bool) {
+	if v, ok := plainNumber(cell, '.'); ok {
+		return v, true
+	}
 	s := strings.TrimSpace(cell)
 	if v, ok := plainNumber(s, '.'); ok {
 		return v, true

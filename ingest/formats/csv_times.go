@@ -23,6 +23,9 @@ type csvTimes struct {
 	// clock times without a date, as if UTC.
 	base  int64
 	notes []string
+	// minute is the last date and time up to its seconds, minuteNS it parsed.
+	minute   string
+	minuteNS int64
 	// The last date cell, parsed: it seldom changes.
 	dateCell string
 	dateNS   int64
@@ -35,7 +38,11 @@ func newCSVTimes(r *csvReader) csvTimes { return csvTimes{r: r, order: r.opt.Dat
 // of returns the time of a line.
 func (t *csvTimes) of(cell, dateCell string, line int) (int64, *Error) {
 	h := &t.r.headings[t.r.time]
-	c, ok := parseCellTime(cell, h.unit, t.order)
+	c, ok := t.sameMinute(cell)
+	if !ok {
+		c, ok = parseCellTime(cell, h.unit, t.order)
+		t.keepMinute(cell, c, ok)
+	}
 	if !ok {
 		e := problem(ErrTime, atLine(line), fmt.Sprintf("%s in the column %s is no time", quoted(cell), quoted(h.text)),
 			"Write times as 10:04:59, as 2006-01-02T10:04:59Z, or in seconds since the start")
@@ -71,6 +78,29 @@ func (t *csvTimes) of(cell, dateCell string, line int) (int64, *Error) {
 		return t.base + c.ns, nil
 	default:
 		return c.ns, nil
+	}
+}
+
+// toMinute is the length of 2006-01-02T15:04: and its seconds are two digits more.
+const toMinute = len("2006-01-02T15:04:")
+
+// sameMinute reads a date and time of the minute that the one before was of.
+func (t *csvTimes) sameMinute(cell string) (cellTime, bool) {
+	if len(cell) != toMinute+2 || t.minute != cell[:toMinute] {
+		return cellTime{}, false
+	}
+	sec := digits(cell[toMinute:])
+	return cellTime{form: wallForm, ns: t.minuteNS + int64(sec)*int64(time.Second)}, sec >= 0 && sec <= 59
+}
+
+// keepMinute keeps the minute of a cell that was read as such a date and time.
+func (t *csvTimes) keepMinute(cell string, c cellTime, ok bool) {
+	if !ok || len(cell) != toMinute+2 || cell[4] != '-' || c.form != wallForm || c.ambiguous {
+		return
+	}
+	if _, _, iso := parseISO([]byte(cell)); iso {
+		t.minute = cell[:toMinute]
+		t.minuteNS = c.ns - int64(digits(cell[toMinute:]))*int64(time.Second)
 	}
 }
 

@@ -246,7 +246,7 @@ func (s *series) view(at float64, length int, p *schemas.Protocol) []schemas.Tra
 	const leadIn = 120
 	recorded := int(s.at[len(s.at)-1] - at - float64(length))
 	after := max(int(p.MaxRecovery()/time.Second)+15, min(recorded, 300))
-	out := make([]schemas.TraceSecond, 0, leadIn+length+after)
+	out := roomForWindow(leadIn + length + after)
 	prev := -1 // last valid sample before the second
 	i := sort.SearchFloat64s(s.at, at-leadIn-bridged)
 	for k := -leadIn; k < length+after; k++ {

@@ -38,6 +38,25 @@ func (r *Recording) Close() {
 	r.work = nil
 }
 
+// windows are given back by those who are done with them: each takes 50 kB.
+var windows sync.Pool
+
+// FreeWindow gives the memory of a [Found]'s window back, for the windows of tests
+// that are found later. Nobody may look at it from then on.
+func FreeWindow(w []schemas.TraceSecond) {
+	if cap(w) > 0 {
+		windows.Put(&w)
+	}
+}
+
+// roomForWindow returns an empty slice for n seconds.
+func roomForWindow(n int) []schemas.TraceSecond {
+	if w, ok := windows.Get().(*[]schemas.TraceSecond); ok && cap(*w) >= n {
+		return (*w)[:0]
+	}
+	return make([]schemas.TraceSecond, 0, n)
+}
+
 // clean sees to it that the series is the trace's, cleaned for an HRmax.
 func (r *Recording) clean(hrmax schemas.HRmax) {
 	if r.cleaned && r.hrmax == hrmax {

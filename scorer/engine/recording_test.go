@@ -38,3 +38,31 @@ func TestARecordingAnswersAsItsTraceWould(t *testing.T) {
 		t.Error("HRmax makes no difference to this trace: nothing is tried")
 	}
 }
+
+// TestFreedWindowsAreUsedAgain: what lay in a window before does not show, and
+// windows that nobody gave back stay as they are.
+func TestFreedWindowsAreUsedAgain(t *testing.T) {
+	long, short := traceOf(1300, 1, run(80, 165, 30, 45)), traceOf(1100, 1, run(85, 170, 25, 40))
+	windowOf := func(tr *schemas.Trace) []schemas.TraceSecond {
+		res := Score(tr, Request{Protocol: fourMinutes(), HRmax: measured(190)})
+		if len(res.Tests) != 1 {
+			t.Fatalf("%d tests, %v", len(res.Tests), res.None)
+		}
+		return res.Tests[0].Window
+	}
+	exactly := cmp.Exporter(func(reflect.Type) bool { return true })
+	want, held := windowOf(short), [][]schemas.TraceSecond(nil)
+	for range 50 {
+		used := windowOf(long)
+		for i := range used {
+			used[i] = schemas.TraceSecond{Second: 77, Raw: schemas.Num(7), Clean: schemas.Num(7), Speed: schemas.Num(7), Dropped: "before"}
+		}
+		FreeWindow(used)
+		held = append(held, windowOf(short))
+	}
+	for _, w := range held {
+		if diff := cmp.Diff(want, w, exactly); diff != "" {
+			t.Fatalf("-in new memory +in used memory\n%s", diff)
+		}
+	}
+}
