@@ -88,9 +88,7 @@ func (s *Service) file(ctx context.Context, msg broker.FileMessage, v schemas.Ve
 	}
 	f.State, f.Reason = result.state()
 	leave()
-	whole := history.FileResult{File: f, New: known.first, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series}
-	result.windows = nil // the history has them as text, in a quarter of the memory, while they wait for the disk
-	err = s.save(ctx, whole)
+	err = s.save(ctx, history.FileResult{File: f, New: known.first, Tests: result.outcomes, Traces: result.windows, Loads: result.loads, Series: result.series})
 	if errors.Is(err, history.ErrInvalid) {
 		return s.park(ctx, msg, v, format, fmt.Sprintf("the history does not take what came of this file (%v): please report it with the file", err))
 	}
