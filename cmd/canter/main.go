@@ -18,6 +18,7 @@ import (
 	"syscall"
 	_ "time/tzdata" // a container may have no zone data; clubs have zones
 
+	"canter.example/schemas/club"
 	"github.com/alecthomas/kong"
 )
 
@@ -72,6 +73,9 @@ func main() {
 func run(ctx context.Context, args []string, std streams) int {
 	var c cli
 	exited := -1
+	if len(args) > 0 && args[0] == "serve" {
+		go club.Prepare() // while the command line is read
+	}
 	parser, err := kong.New(&c,
 		kong.Name("canter"),
 		kong.Description("canter scores the weekly submaximal fitness test of a squad from its heart-rate files and tells staff, in chat, what deserves a look.\n\n"+aboutJSON),

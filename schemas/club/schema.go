@@ -45,6 +45,10 @@ var theGrammar = sync.OnceValue(func() *grammar {
 	return &grammar{text: text, club: c.MustCompile(schemaURL), athlete: c.MustCompile(schemaURL + "#/$defs/athlete")}
 })
 
+// Prepare does what [Parse] does once in a process and takes longest: compiling the
+// schema. A program that does other things first may have it done meanwhile.
+func Prepare() { theGrammar() }
+
 // fault is one leaf of a schema validation: a problem without its place yet.
 type fault struct {
 	// path to the value, and to the key when the fault is the key itself.

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 
@@ -50,8 +51,9 @@ type frame struct {
 	Body any
 }
 
-// templates are the pages by name, each with the layout around it.
-var templates = func() map[string]*template.Template {
+// templates are the pages by name, each with the layout around it. They are read
+// when the first page is asked for: most commands of the program show none.
+var templates = sync.OnceValue(func() map[string]*template.Template {
 	funcs := template.FuncMap{"q": func(v any) string { return url.QueryEscape(fmt.Sprint(v)) }}
 	names, err := fs.Glob(files, "templates/*.html")
 	if err != nil {
@@ -64,7 +66,7 @@ var templates = func() map[string]*template.Template {
 		out[name] = template.Must(template.Must(shared.Clone()).ParseFS(files, n))
 	}
 	return out
-}()
+})
 
 // render writes a page whole or not at all.
 func (p *Page) render(w http.ResponseWriter, status int, name string, f frame) {
@@ -80,7 +82,7 @@ func (p *Page) part(w http.ResponseWriter, name, part string, body any) error {
 
 func (p *Page) write(w http.ResponseWriter, status int, name, part string, data any) {
 	var b bytes.Buffer
-	if err := templates[name].ExecuteTemplate(&b, part, data); err != nil {
+	if err := templates()[name].ExecuteTemplate(&b, part, data); err != nil {
 		p.cfg.Log.Error("page: template", "name", name, "err", err)
 		http.Error(w, "The page could not be made; the service's log says why.", http.StatusInternalServerError)
 		return
