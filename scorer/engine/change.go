@@ -318,10 +318,12 @@ func (u *fresh) fit(sh *shape) (eq five, x [5]float64, ss float64) {
 	first := factor(&[4][4]float64{[4]float64(m[0][:4]), [4]float64(m[1][:4]), [4]float64(m[2][:4]), [4]float64(m[3][:4])})
 	eq = first.with(&m[4])
 	x = eq.solve(&y)
-	for i := range u.res {
-		for k, w := range &u.rows[i] {
-			u.res[i] -= x[k] * w
+	rows := u.rows[:len(u.res)]
+	for i, v := range u.res {
+		for k, w := range &rows[i] {
+			v -= x[k] * w
 		}
+		u.res[i] = v
 	}
 	return eq, x, max(0, yy-eq.explained(&y))
 }
