@@ -145,6 +145,9 @@ type Service struct {
 	now     func() time.Time
 	alone   sync.Mutex // held while an event that came back often is handled
 	desks   chan struct{}
+
+	tests    *reading[[]schemas.Outcome] // of a session
+	doubtful *reading[[]schemas.Outcome] // those of its tests that are not good
 }
 
 // New returns a scorer.
@@ -161,6 +164,10 @@ func New(cfg Config, b Broker, h History) *Service {
 		desks = runtime.GOMAXPROCS(0) + 1
 	}
 	s.desks = make(chan struct{}, desks)
+	s.tests = newReading(h.SessionTests)
+	s.doubtful = newReading(func(ctx context.Context, session string) ([]schemas.Outcome, error) {
+		return h.Tests(ctx, history.TestFilter{Sessions: []string{session}, NotGood: true})
+	})
 	return s
 }
 

@@ -10,7 +10,6 @@ import (
 	"canter.example/schemas"
 	"canter.example/schemas/broker"
 	"canter.example/schemas/club"
-	"canter.example/schemas/history"
 	"canter.example/scorer/engine"
 	"canter.example/scorer/identify"
 )
@@ -26,11 +25,11 @@ import (
 
 // mates returns the starts that an athlete's team-mates share in a session.
 func (s *Service) mates(ctx context.Context, session, athlete, version string) ([]engine.Hint, error) {
-	tests, err := s.history.SessionTests(ctx, session)
+	tests, err := s.tests.of(ctx, session)
 	if err != nil {
 		return nil, err
 	}
-	tests = slices.DeleteFunc(tests, func(o schemas.Outcome) bool {
+	tests = slices.DeleteFunc(slices.Clone(tests), func(o schemas.Outcome) bool {
 		return o.Athlete == athlete || o.ProtocolVersion != version
 	})
 	return engine.MatesStarts(tests), nil
@@ -144,7 +143,7 @@ func (s *Service) tellMates(ctx context.Context, f schemas.File, result scored, 
 		}
 	}
 	for session := range result.plannedGood {
-		tests, err := s.history.Tests(ctx, history.TestFilter{Sessions: []string{session}, NotGood: true})
+		tests, err := s.doubtful.of(ctx, session)
 		if err != nil {
 			return err
 		}
