@@ -48,6 +48,13 @@ func (w *Watcher) whereIs(msg broker.FileMessage) whereabouts {
 	}
 }
 
+// isLost is whether the archive has word of a file and no content.
+func (w *Watcher) isLost(id schemas.FileID) bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.has.Bare[id]
+}
+
 func (w *Watcher) markArchived(id schemas.FileID) {
 	w.mu.Lock()
 	defer w.mu.Unlock()

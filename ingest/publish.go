@@ -61,6 +61,7 @@ func (w *Watcher) publish(ctx context.Context, f *folder, name string, want stam
 		return nil
 	case nowhere:
 	}
+	msg.Lost = w.isLost(msg.ID) // until this went well, however often it is tried
 	known, err := w.archive.PublishFile(ctx, msg)
 	if errors.Is(err, broker.ErrTooLarge) {
 		// Parked with a reason instead: the scorer writes it down, staff are told.

@@ -380,7 +380,7 @@ func (b *bare) Archived(ctx context.Context) (broker.Archive, error) {
 func (b *bare) PublishFile(ctx context.Context, f broker.FileMessage) (bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.again = append(b.again, f.Origin.Path)
+	b.again = append(b.again, fmt.Sprint(f.Origin.Path, " lost ", f.Lost))
 	return b.Archive.PublishFile(ctx, f)
 }
 
@@ -396,7 +396,7 @@ func TestARestartPublishesWhatTheArchiveHasLost(t *testing.T) {
 	lost.mu.Lock()
 	defer lost.mu.Unlock()
 	slices.Sort(lost.again)
-	if want := []string{"AKI.csv", "late.csv"}; !slices.Equal(lost.again, want) {
+	if want := []string{"AKI.csv lost true", "late.csv lost false"}; !slices.Equal(lost.again, want) {
 		t.Errorf("published %q, want %q, each once", lost.again, want)
 	}
 }

@@ -180,6 +180,7 @@ func TestContentThatWasLostComesBackFromTheFolder(t *testing.T) {
 			t.Errorf("read without its content: %v", err)
 		}
 		for i, m := range []broker.FileMessage{f, whole, refused, f} {
+			m.Lost = i == 0 || i == 2 // as the archive's list said
 			if known, err := b.PublishFile(t.Context(), m); err != nil || !known {
 				t.Errorf("publish %d again: known %v, err %v", i, known, err)
 			}
@@ -250,6 +251,31 @@ func TestAnArchiveOfTheOldFormIsRead(t *testing.T) {
 	})
 }
 
+// A command that joins, such as the restore of an old backup, finds an embedded
+// broker from before a stream was added.
+func TestAnOldEmbeddedBrokerIsJoined(t *testing.T) {
+	dir := t.TempDir()
+	old, err := broker.Open(t.Context(), broker.Config{Dir: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := fileOf("old heart rates")
+	f.Origin.Path = "old.fit"
+	err = errors.Join(old.PublishOldForm(t.Context(), f), old.DropContent(t.Context()))
+	old.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := broker.Open(t.Context(), broker.Config{Dir: dir, Join: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	if got, err := b.File(t.Context(), f.ID, limit); err != nil || !bytes.Equal(got.Content, f.Content) {
+		t.Errorf("read back %q, %v", got.Content, err)
+	}
+}
+
 func TestAFileTooLargeForOneMessageIsSaidSo(t *testing.T) {
 	each(t, func(t *testing.T, b *broker.Broker) {
 		noise := make([]byte, 9<<20) // noise does not compress
@@ -258,6 +284,7 @@ func TestAFileTooLargeForOneMessageIsSaidSo(t *testing.T) {
 		if _, err := b.PublishFile(t.Context(), f); !errors.Is(err, broker.ErrTooLarge) {
 			t.Fatalf("got %v, want ErrTooLarge", err)
 		}
+		content := f.Content
 		f.Content, f.Refused = nil, "too\nlarge"
 		if _, err := b.PublishFile(t.Context(), f); err != nil {
 			t.Fatal(err)
@@ -265,6 +292,23 @@ func TestAFileTooLargeForOneMessageIsSaidSo(t *testing.T) {
 		got, err := b.File(t.Context(), f.ID, limit)
 		if err != nil || got.Refused != "too large" || got.Content != nil {
 			t.Errorf("got %+v, %v", got, err)
+		}
+		// A limit was raised since, and the content found room.
+		f.Content, f.Refused = content[:1<<20], ""
+		f.Size, f.ID = int64(len(f.Content)), schemas.NewFileID(f.Content)
+		refused := f
+		refused.Content, refused.Refused = nil, "too large"
+		for i, m := range []broker.FileMessage{refused, f} {
+			if known, err := b.PublishFile(t.Context(), m); err != nil || known != (i == 1) {
+				t.Fatalf("publish %d: known %v, %v", i, known, err)
+			}
+		}
+		got, err = b.File(t.Context(), f.ID, limit)
+		if err != nil || got.Refused != "" || !bytes.Equal(got.Content, f.Content) {
+			t.Errorf("with its content it is refused for %q, %d bytes, %v", got.Refused, len(got.Content), err)
+		}
+		if got, err = b.File(t.Context(), f.ID, 1000); err != nil || got.Refused != "too large" {
+			t.Errorf("over the limit of whoever reads it: %q, %v", got.Refused, err)
 		}
 	})
 }

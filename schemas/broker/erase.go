@@ -14,34 +14,42 @@ import (
 // parked. The bytes are overwritten on the disk. It returns how many messages
 // went; none, and no error, when the archive does not hold the file.
 func (b *Broker) DeleteFile(ctx context.Context, id schemas.FileID) (int, error) {
-	return b.deleteAll(ctx, map[string][]string{
-		schemas.StreamContent: {schemas.SubjectContent + string(id)},
-		schemas.StreamInput:   {schemas.SubjectFile + string(id), schemas.SubjectOrigin + string(id) + ".*", schemas.SubjectRescore + string(id), schemas.SubjectCorrection + string(id)},
-		schemas.StreamTests:   {schemas.SubjectParked + string(id)},
+	// Word of it goes before its content: nobody is to hear of it and find nothing.
+	return b.deleteAll(ctx, []messages{
+		{schemas.StreamInput, []string{schemas.SubjectFile + string(id), schemas.SubjectOrigin + string(id) + ".*", schemas.SubjectRescore + string(id), schemas.SubjectCorrection + string(id)}},
+		{schemas.StreamContent, []string{schemas.SubjectContent + string(id)}},
+		{schemas.StreamTests, []string{schemas.SubjectParked + string(id)}},
 	})
 }
 
 // DeleteAthlete takes out the events about an athlete: their tests, corrections
 // of these, and chat messages that wait to be sent.
-func (b *Broker) DeleteAthlete(ctx context.Context, athlete string, tests []string, messages []string) (int, error) {
-	subjects := map[string][]string{schemas.StreamTests: {schemas.SubjectTest + schemas.AthleteToken(athlete)}}
+func (b *Broker) DeleteAthlete(ctx context.Context, athlete string, tests []string, said []string) (int, error) {
+	input, chat := messages{stream: schemas.StreamInput}, messages{stream: schemas.StreamChat}
 	for _, id := range tests {
-		subjects[schemas.StreamInput] = append(subjects[schemas.StreamInput], schemas.SubjectCorrection+id)
+		input.filters = append(input.filters, schemas.SubjectCorrection+id)
 	}
-	for _, id := range messages {
-		subjects[schemas.StreamChat] = append(subjects[schemas.StreamChat], schemas.SubjectChat+id)
+	for _, id := range said {
+		chat.filters = append(chat.filters, schemas.SubjectChat+id)
 	}
-	return b.deleteAll(ctx, subjects)
+	return b.deleteAll(ctx, []messages{{schemas.StreamTests, []string{schemas.SubjectTest + schemas.AthleteToken(athlete)}}, input, chat})
 }
 
-func (b *Broker) deleteAll(ctx context.Context, subjects map[string][]string) (int, error) {
+// messages are those of a stream on subjects that filters match.
+type messages struct {
+	stream  string
+	filters []string
+}
+
+// deleteAll deletes them in this order, and returns how many there were.
+func (b *Broker) deleteAll(ctx context.Context, all []messages) (int, error) {
 	n := 0
-	for name, filters := range subjects {
-		s, err := b.js.Stream(ctx, name)
+	for _, of := range all {
+		s, err := b.js.Stream(ctx, of.stream)
 		if err != nil {
-			return n, fmt.Errorf("broker: stream %s: %w", name, err)
+			return n, fmt.Errorf("broker: stream %s: %w", of.stream, err)
 		}
-		for _, filter := range filters {
+		for _, filter := range of.filters {
 			info, err := s.Info(ctx, jetstream.WithSubjectFilter(filter))
 			if err != nil {
 				return n, fmt.Errorf("broker: list %s: %w", filter, err)

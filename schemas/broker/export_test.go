@@ -17,7 +17,7 @@ func (b *Broker) SetAstray(f func(*jetstream.ConsumerInfo, *jetstream.StreamInfo
 
 // LoseContent takes a file's content out of the archive, as a power loss may.
 func (b *Broker) LoseContent(ctx context.Context, id schemas.FileID) error {
-	_, err := b.deleteAll(ctx, map[string][]string{schemas.StreamContent: {schemas.SubjectContent + string(id)}})
+	_, err := b.deleteAll(ctx, []messages{{schemas.StreamContent, []string{schemas.SubjectContent + string(id)}}})
 	return err
 }
 
@@ -31,4 +31,9 @@ func (b *Broker) PublishOldForm(ctx context.Context, f FileMessage) error {
 	m.Data = b.zip.EncodeAll(f.Content, nil)
 	_, err := b.js.PublishMsg(ctx, m)
 	return err
+}
+
+// DropContent takes away the stream that older canters did not have.
+func (b *Broker) DropContent(ctx context.Context) error {
+	return b.js.DeleteStream(ctx, schemas.StreamContent)
 }

@@ -28,6 +28,9 @@ type FileMessage struct {
 	// Content is the whole file; nil when Refused says why it could not be taken.
 	Content []byte
 	Refused string
+	// Lost is whether the archive was found to have word of it and no content
+	// (see Archive.Bare): it is to be scored again when it has.
+	Lost bool
 
 	room *[]byte // of Content, when it was unpacked into memory that is used again
 }
@@ -55,8 +58,8 @@ var zipped = sync.Pool{New: func() any { return new([]byte) }}
 
 // PublishFile puts a file into the archive: its content, compressed, then word
 // of it, both named by its hash. known is true when the archive had word of it
-// already. If the content was lost meanwhile, it is there again, and the file is
-// asked to be scored once more.
+// already. A lost content is there again then, and the file is asked to be scored
+// once more.
 // Errors: [ErrTooLarge]; others are worth a retry.
 func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, err error) {
 	m := nats.NewMsg(schemas.SubjectFile + string(f.ID))
@@ -66,12 +69,11 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 	}
 	m.Header.Set(schemas.HeaderOrigin, string(origin))
 	m.Header.Set(schemas.HeaderSize, strconv.FormatInt(f.Size, 10))
-	there := true
 	if f.Refused != "" {
 		m.Header.Set(headerRefused, oneLine(f.Refused))
 	} else {
 		m.Header.Set(schemas.HeaderEncoding, "zstd")
-		if there, err = b.publishContent(ctx, f); err != nil {
+		if err := b.publishContent(ctx, f); err != nil {
 			return false, err
 		}
 		if b.handing.Load() {
@@ -79,29 +81,31 @@ func (b *Broker) PublishFile(ctx context.Context, f FileMessage) (known bool, er
 		}
 	}
 	known, err = b.publishFirst(ctx, m)
+	if known || err != nil {
+		b.handover.drop(f.ID) // nobody comes for it
+	}
 	if err != nil {
-		b.handover.drop(f.ID)
 		return false, fmt.Errorf("broker: publish %s: %w", f.Origin.Path, err)
 	}
-	if known && !there {
-		err = b.Publish(ctx, schemas.SubjectRescore+string(f.ID), "", schemas.RescoreEvent{File: f.ID, Cause: "its content was missing in the archive"})
+	if known && f.Lost && f.Refused == "" {
+		err = b.Publish(ctx, schemas.SubjectRescore+string(f.ID), "", schemas.RescoreEvent{File: f.ID, Cause: "its content was put into the archive anew"})
 	}
 	return known, err
 }
 
-// publishContent stores the bytes of a file, and reports whether they were there.
-func (b *Broker) publishContent(ctx context.Context, f FileMessage) (there bool, err error) {
+// publishContent stores the bytes of a file, unless they are there.
+func (b *Broker) publishContent(ctx context.Context, f FileMessage) error {
 	buffer, _ := zipped.Get().(*[]byte)
 	defer zipped.Put(buffer) // the client has copied it when it answers
 	*buffer = b.pack(f.Content, (*buffer)[:0])
 	m := &nats.Msg{Subject: schemas.SubjectContent + string(f.ID), Data: *buffer}
 	if limit := b.nc.MaxPayload(); int64(m.Size()) > limit {
-		return false, fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
+		return fmt.Errorf("%w: %d bytes after compression, the broker's max_payload is %d", ErrTooLarge, len(m.Data), limit)
 	}
-	if there, err = b.publishFirst(ctx, m); err != nil {
-		return false, fmt.Errorf("broker: publish the content of %s: %w", f.Origin.Path, err)
+	if _, err := b.publishFirst(ctx, m); err != nil {
+		return fmt.Errorf("broker: publish the content of %s: %w", f.Origin.Path, err)
 	}
-	return there, nil
+	return nil
 }
 
 // publishFirst stores a message unless its subject has one, which it reports with
@@ -211,10 +215,22 @@ func (b *Broker) File(ctx context.Context, id schemas.FileID, limit int64) (File
 		return FileMessage{}, fmt.Errorf("broker: read %s from the archive: %w", id.Short(), err)
 	}
 	f, err := fileHead(m.Subject, m.Header, limit)
-	if err != nil || f.Refused != "" {
+	if err != nil {
 		return f, err
 	}
-	return b.fileBody(ctx, f, m.Data)
+	if f.Refused == "" {
+		return b.fileBody(ctx, f, m.Data)
+	}
+	if f.Size > limit {
+		return f, nil
+	}
+	// A limit that it was refused for may have been raised, and its content stored since.
+	whole, err := b.fileBody(ctx, f, nil)
+	if errors.Is(err, ErrNoFile) {
+		return f, nil
+	}
+	whole.Refused = ""
+	return whole, err
 }
 
 // Superseded reports whether a later event on the subject of one of

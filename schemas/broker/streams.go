@@ -91,7 +91,8 @@ func (b *Broker) stream(ctx context.Context, c jetstream.StreamConfig, join bool
 			c.Replicas = s.CachedInfo().Config.Replicas
 		}
 	}
-	if err == nil && sameStream(s.CachedInfo().Config, c) || join {
+	// In the embedded server nobody else makes one that an older canter had not.
+	if missing := errors.Is(err, jetstream.ErrStreamNotFound); join && !(missing && b.server != nil) || err == nil && sameStream(s.CachedInfo().Config, c) {
 		return s, err
 	}
 	// Only what is needed is asked for: an account need not be allowed to change

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -58,5 +59,43 @@ func TestAWriteThatFailsLeavesThoseOfItsGroup(t *testing.T) {
 		if err != nil || done == (i%3 == 1) {
 			t.Errorf("write %d: stored %v, %v", i, done, err)
 		}
+	}
+}
+
+// TestAnInterruptedStatementLeavesTheWriterWhole: database/sql closes a connection
+// on which a statement was interrupted, and the writer's own statements were of it.
+func TestAnInterruptedStatementLeavesTheWriterWhole(t *testing.T) {
+	t.Parallel()
+	s, err := openSQLite(t.Context(), filepath.Join(t.TempDir(), "history.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	mark := func(slot string) {
+		t.Helper()
+		if err := s.MarkSlot(t.Context(), "job", slot, time.Unix(1, 0)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	mark("before")
+	before := s.writing.conn
+	for range 2 {
+		ctx, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
+		_, err = s.writer.ExecContext(ctx, "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 1e12) DELETE FROM notes WHERE note_id IN (SELECT i FROM n)")
+		cancel()
+		if err == nil {
+			t.Fatal("nothing was interrupted")
+		}
+	}
+	mark("after")
+	if s.writing.conn == before {
+		t.Error("the connection is the same: this test tries nothing")
+	}
+	for _, slot := range []string{"before", "after"} {
+		if done, err := s.SlotDone(t.Context(), "job", slot); err != nil || !done {
+			t.Errorf("%s: stored %v, %v", slot, done, err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
 	}
 }

@@ -25,7 +25,10 @@ func (p *sqliteWriting) prepare(ctx context.Context, conn any) error {
 	if !ok {
 		return fmt.Errorf("history: the SQLite driver's connection is a %T, which prepares nothing", conn)
 	}
-	p.close() // of a connection that is gone
+	// Those of a connection that is gone are not touched: the driver's would look for
+	// what went with it. database/sql closes a connection on which a statement was
+	// interrupted, such as an erasure that is told to stop.
+	*p = sqliteWriting{}
 	for i, text := range sqliteWrites {
 		s, err := c.PrepareContext(ctx, text)
 		if err != nil {
@@ -40,7 +43,7 @@ func (p *sqliteWriting) prepare(ctx context.Context, conn any) error {
 func (p *sqliteWriting) close() {
 	for i, s := range p.statements {
 		if s != nil {
-			_ = s.Close() // its connection goes, too
+			_ = s.Close() // its connection goes next
 			p.statements[i] = nil
 		}
 	}
