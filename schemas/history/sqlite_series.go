@@ -1,6 +1,7 @@
 package history
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -50,7 +51,11 @@ func newSQLiteSeries(vs []schemas.SeriesValue, seen time.Time) (sqliteSeries, er
 		}
 		all := r.values[n*i:] // file_id, seriesOwn, seen_ms, version
 		w.rows[i] = all[1 : n-2 : n-2]
-		w.shared = []any{all[0], all[n-2], all[n-1]}
+		shared := []any{all[0], all[n-2], all[n-1]}
+		if i > 0 && !slices.Equal(shared, w.shared) {
+			return w, fmt.Errorf("%w: daily values of files %v and %v, versions %v and %v, in one", ErrInvalid, w.shared[0], shared[0], w.shared[2], shared[2])
+		}
+		w.shared = shared
 	}
 	slices.SortStableFunc(w.rows, func(a, b []any) int {
 		for i := range 4 { // athlete, squad, local_date, series

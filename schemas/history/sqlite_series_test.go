@@ -1,10 +1,12 @@
 package history
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
 	"testing"
+	"time"
 
 	"canter.example/schemas"
 )
@@ -48,5 +50,18 @@ func TestValuesThatWereLeftAreReplaced(t *testing.T) {
 	})
 	if !slices.Equal(got, want.Series) {
 		t.Errorf("got %v\nwant %v", got, want.Series)
+	}
+}
+
+// TestValuesOfTwoFilesAreNotOneFiles: what values share is given to SQLite once.
+func TestValuesOfTwoFilesAreNotOneFiles(t *testing.T) {
+	t.Parallel()
+	one := schemas.SeriesValue{FileID: "f", Athlete: "A", Squad: "first", Date: "2026-01-01", Series: "sleep", Unit: "h", Value: 7, Version: 1}
+	file, version := one, one
+	file.FileID, version.Version = "g", 2
+	for _, other := range []schemas.SeriesValue{file, version} {
+		if _, err := newSQLiteSeries([]schemas.SeriesValue{one, one, other}, time.Unix(1, 0)); !errors.Is(err, ErrInvalid) {
+			t.Errorf("%v beside %v: %v", other, one, err)
+		}
 	}
 }
