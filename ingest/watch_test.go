@@ -250,11 +250,7 @@ func TestFoldersAreListedWhileTheArchiveIsAsked(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
 		ended := make(chan error, 1)
 		go func() { ended <- w.Run(ctx) }()
-		for deadline := time.Now().Add(10 * time.Second); !w.Coming(); time.Sleep(time.Millisecond) {
-			if time.Now().After(deadline) {
-				t.Fatalf("%s: the file is not noticed", c.what)
-			}
-		}
+		noticed(t, w, c.what)
 		time.Sleep(2 * settle)
 		if n := len(r.list()); n != 0 {
 			t.Fatalf("%s: %d files in the archive before it was asked", c.what, n)
@@ -280,6 +276,16 @@ func TestFoldersAreListedWhileTheArchiveIsAsked(t *testing.T) {
 			}
 		}
 		stop()
+	}
+}
+
+// noticed waits until a watcher knows of a file that it has not taken yet.
+func noticed(t *testing.T, w *ingest.Watcher, what string) {
+	t.Helper()
+	for deadline := time.Now().Add(10 * time.Second); !w.Coming(); time.Sleep(time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("%s: the file is not noticed", what)
+		}
 	}
 }
 
@@ -335,11 +341,7 @@ func TestAFileThatIsNotWholeIsTakenAsItIsAfterALongQueue(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- w.Run(ctx) }()
-	for deadline := time.Now().Add(10 * time.Second); !w.Coming(); time.Sleep(time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatal("the file is not noticed")
-		}
-	}
+	noticed(t, w, "a long queue")
 	later.Store(int64(time.Hour)) // it is finished, and waits for its turn
 	time.Sleep(100 * time.Millisecond)
 	later.Store(int64(11 * time.Hour))

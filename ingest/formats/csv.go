@@ -109,7 +109,7 @@ var csvTraces = sync.Pool{New: func() any { return new(csvTrace) }}
 
 func newCSVTrace(part, label string) *csvTrace {
 	t, _ := csvTraces.Get().(*csvTrace)
-	*t = csvTrace{trace: schemas.Trace{Part: part, Label: label, Samples: roomForSamples(0)}, times: t.times[:0], lines: t.lines[:0]}
+	*t = csvTrace{trace: schemas.Trace{Part: part, Label: label}, times: t.times[:0], lines: t.lines[:0]}
 	return t
 }
 
@@ -126,9 +126,7 @@ func (r *csvReader) release() {
 // reserve makes room for so many samples.
 func (t *csvTrace) reserve(n int) {
 	n++ // a last line without an end
-	if cap(t.trace.Samples) < n {
-		t.trace.Samples = roomForSamples(n)
-	}
+	t.trace.Samples = roomForSamples(n)
 	t.times, t.lines = slices.Grow(t.times, n), slices.Grow(t.lines, n)
 }
 
@@ -333,13 +331,15 @@ func (r *csvReader) traceOf(cells []string) (*csvTrace, *Error) {
 		return nil, tooManyTraces(r.b)
 	}
 	t := newCSVTrace(name, name)
+	rows := 0 // of several athletes, nobody knows how many are whose
 	if len(r.traces) == 0 && !r.long() {
 		t.trace.Label = r.about.athlete
 		if h := r.headings[r.hr[0]]; t.trace.Label == "" {
 			t.trace.Label = h.athlete
 		}
-		t.reserve(min(bytes.Count(r.text[r.offset:], []byte{'\n'}), r.b.samples))
+		rows = min(bytes.Count(r.text[r.offset:], []byte{'\n'}), r.b.samples)
 	}
+	t.reserve(rows)
 	r.traces = append(r.traces, t)
 	return t, r.remember(label, t)
 }

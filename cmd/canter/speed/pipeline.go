@@ -77,6 +77,7 @@ func (b *bench) pipeline(ctx context.Context) error {
 		b.beside(ctx, "whole", fmt.Sprintf("%d files of whole sessions, 60 to 80 min", b.files), true))
 }
 
+// beside adds the rows of one kind of recordings, which what names.
 func (b *bench) beside(ctx context.Context, name, what string, whole bool) error {
 	s, files, err := seasonFiles(b.files, whole)
 	if err != nil {

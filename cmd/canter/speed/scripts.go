@@ -40,6 +40,7 @@ func (b *bench) scripts(ctx context.Context) error {
 		b.against(ctx, dir, " of whole sessions", true))
 }
 
+// against adds the rows of one kind of recordings, named by what stands after "files".
 func (b *bench) against(ctx context.Context, dir, of string, whole bool) error {
 	s, files, err := seasonFiles(b.files+b.files/2+100, whole) // three in four are FIT
 	if err != nil {
